@@ -1,0 +1,1 @@
+"""What the rig knows about itself: geometry, pictures, uncertainty. No devices, nothing of runs."""

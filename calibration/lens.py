@@ -1,0 +1,62 @@
+"""Pixel <-> ray: the pinhole camera with Brown's distortion.
+
+Pixel coordinates are (column u, row v); whole numbers are pixel centres, so the top-left pixel's centre is (0, 0).
+Camera frame: x right, y down, z forward (the usual computer-vision convention).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Lens:
+    """Intrinsic parameters of one camera at one picture size.
+
+    Distortion after Brown (1966) as OpenCV writes it: radial k1, k2, k3 and tangential p1, p2.
+    """
+
+    width_px: int
+    height_px: int
+    fx_px: float
+    fy_px: float
+    cx_px: float
+    cy_px: float
+    k1: float = 0.0
+    k2: float = 0.0
+    p1: float = 0.0
+    p2: float = 0.0
+    k3: float = 0.0
+
+    @property
+    def matrix(self) -> Floats:
+        """The 3x3 camera matrix."""
+        return np.array([[self.fx_px, 0, self.cx_px], [0, self.fy_px, self.cy_px], [0, 0, 1]], np.float64)
+
+    @property
+    def distortion(self) -> Floats:
+        """(k1, k2, p1, p2, k3)."""
+        return np.array([self.k1, self.k2, self.p1, self.p2, self.k3], np.float64)
+
+    def rays(self, pixels: ArrayLike) -> Floats:
+        """Directions (N, 3) in the camera frame, with z = 1, of `pixels` (N, 2)."""
+        points = np.asarray(pixels, np.float64).reshape(-1, 1, 2)
+        criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 40, 1e-12)
+        flat = cv2.undistortPoints(points, self.matrix, self.distortion, criteria=criteria).reshape(-1, 2)
+        return np.column_stack([flat, np.ones(len(flat))])
+
+    def pixels(self, points: ArrayLike) -> Floats:
+        """Pixels (N, 2) of `points` (N, 3) in the camera frame, z > 0."""
+        p = np.asarray(points, np.float64).reshape(-1, 3)
+        x, y = p[:, 0] / p[:, 2], p[:, 1] / p[:, 2]
+        r2 = x * x + y * y
+        radial = 1 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.k3))
+        xd = x * radial + 2 * self.p1 * x * y + self.p2 * (r2 + 2 * x * x)
+        yd = y * radial + self.p1 * (r2 + 2 * y * y) + 2 * self.p2 * x * y
+        return np.column_stack([self.fx_px * xd + self.cx_px, self.fy_px * yd + self.cy_px])

@@ -1,0 +1,1 @@
+"""Recording -> numbers: one question per module; `measure` reads as the recipe."""

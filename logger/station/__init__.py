@@ -1,0 +1,1 @@
+"""The live session: the one loop, the referee, the board."""
