@@ -1,0 +1,38 @@
+"""What every test may use: one thread per process, repeatable Hypothesis, and where outside data lie."""
+
+from __future__ import annotations
+
+import os
+
+# Before NumPy and OpenCV start threads of their own: several test processes share the machine.
+for _variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "OPENCV_FOR_THREADS_NUM"):
+    os.environ.setdefault(_variable, "1")
+
+from pathlib import Path  # noqa: E402
+
+import pytest  # noqa: E402
+from hypothesis import HealthCheck, settings  # noqa: E402
+
+settings.register_profile("repeatable", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("exploring", deadline=None, max_examples=300)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
+
+PROJECT = Path(__file__).resolve().parents[1]
+
+
+@pytest.fixture(scope="session")
+def project() -> Path:
+    """The folder that holds pyproject.toml."""
+    return PROJECT
+
+
+@pytest.fixture(scope="session")
+def real_data() -> Path:
+    """Recordings that nobody of this project made. They are not ours to hand on, so they live elsewhere."""
+    named = os.environ.get("BOATRUN_REAL_DATA", "")
+    if not named:
+        pytest.skip("BOATRUN_REAL_DATA is not set: it names the folder with the outside recordings (DEVELOPERS.md)")
+    folder = Path(named)
+    if not (folder / "SOURCE.md").is_file():
+        pytest.skip(f"BOATRUN_REAL_DATA={named}: no SOURCE.md in that folder, so the outside recordings are not there")
+    return folder

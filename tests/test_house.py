@@ -1,0 +1,305 @@
+"""The rules of the house that a machine can check: names, sizes, units, words, and tests beside every module."""
+
+from __future__ import annotations
+
+import ast
+import re
+import subprocess
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+PROJECT = Path(__file__).resolve().parents[1]
+PACKAGES = ("logger", "calibration")
+MODULES = sorted(path.relative_to(PROJECT) for package in PACKAGES for path in (PROJECT / package).rglob("*.py"))
+TESTS = sorted(path.relative_to(PROJECT) for path in (PROJECT / "tests").rglob("*.py"))
+
+# The lists of exceptions may only shrink: an entry that is no longer needed fails as well.
+
+WITHOUT_OWN_TEST: set[str] = set()
+"""Modules that no test file mirrors."""
+
+LONG_MODULES: set[str] = set()
+"""Modules of more than 400 lines."""
+
+LONG_FUNCTIONS: set[str] = set()
+"""module:function of more than 50 lines of body."""
+
+NUMBERS_WITHOUT_UNIT: dict[str, str] = {
+    "k1": "distortion coefficient, of dimension one",
+    "k2": "distortion coefficient, of dimension one",
+    "k3": "distortion coefficient, of dimension one",
+    "p1": "distortion coefficient, of dimension one",
+    "p2": "distortion coefficient, of dimension one",
+    "rotation": "direction cosines",
+    "value": "a Quantity names its unit itself",
+    "contributions": "in the Quantity's own unit",
+    "dof": "degrees of freedom",
+    "version": "counts rebuilds",
+    "sequence": "a running number",
+    "frame": "a running number",
+    "count": "a running number",
+    "quality": "MEASURED, BRIDGED or DOUBTFUL",
+    "image": "picture, 8-bit grey levels",
+}
+"""Numeric fields whose name needs no unit, and why."""
+
+UNIT = re.compile(
+    r"_(ns2?|s|ms|us|mm2?|mm_per_s2?|mm2_per_s[23]?|m_per_s2?|px2?|px_per_s|mm_per_px|px_per_mm|g|kg|deg|rad|rad_per_s"
+    r"|hz|count|counts|index|degc|percent|levels|ppm|bytes|ratio|per_s|per_mm|mm3|m|n|w|v)$"
+)
+NUMERIC = re.compile(r"\b(int|float|Floats|NDArray|ndarray)\b")
+WHAT_MACHINES_ARE_CALLED = re.compile(r"/(wor[k]|Users|root)/|\.\./share[d]")
+FORBIDDEN_NAMES = {"utils", "helpers", "common", "manager", "base", "misc", "util", "helper"}
+FILLER = {"a", "an", "the", "of", "for", "to", "from", "and", "in", "is", "its", "this", "that", "return", "returns"}
+
+
+@cache
+def tree(path: Path) -> ast.Module:
+    return ast.parse((PROJECT / path).read_text(encoding="utf-8"), filename=str(path))
+
+
+def dotted(path: Path) -> str:
+    return ".".join(path.with_suffix("").parts).removesuffix(".__init__")
+
+
+def only_docstring(path: Path) -> bool:
+    return all(isinstance(node, ast.Expr | ast.ImportFrom | ast.Import | ast.Assign) for node in tree(path).body)
+
+
+def is_public(name: str) -> bool:
+    return not name.startswith("_")
+
+
+def classes(path: Path) -> Iterator[ast.ClassDef]:
+    return (node for node in ast.walk(tree(path)) if isinstance(node, ast.ClassDef))
+
+
+def functions(path: Path) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef]:
+    return (node for node in ast.walk(tree(path)) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef))
+
+
+def dataclass_call(node: ast.ClassDef) -> ast.expr | None:
+    for decorator in node.decorator_list:
+        called = decorator.func if isinstance(decorator, ast.Call) else decorator
+        if ast.unparse(called) in {"dataclass", "dataclasses.dataclass"}:
+            return decorator
+    return None
+
+
+def kept_files() -> list[Path]:
+    """Every file under version control, or every text-like file where there is no version control."""
+    listed = subprocess.run(
+        ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
+        cwd=PROJECT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    if listed.returncode == 0 and listed.stdout:
+        return [PROJECT / name for name in listed.stdout.split("\0") if name and (PROJECT / name).is_file()]
+    return [path for path in PROJECT.rglob("*") if path.is_file() and not any(p.startswith(".") for p in path.parts)]
+
+
+# --- a test stands where the code stands ---
+
+
+def mirrors(module: Path) -> bool:
+    folder = PROJECT / "tests" / module.parent
+    stem = module.stem.strip("_") if module.name != "__init__.py" else module.parent.name
+    return any(folder.glob(f"test_{stem}.py")) or any(folder.glob(f"test_{stem}_*.py"))
+
+
+def test_every_module_has_its_own_tests() -> None:
+    wanted = {str(m) for m in MODULES if not (m.name == "__init__.py" and only_docstring(m))}
+    missing = {name for name in wanted if not mirrors(Path(name))}
+    assert sorted(missing - WITHOUT_OWN_TEST) == [], "modules without a test file of their own"
+    assert sorted(WITHOUT_OWN_TEST - missing) == [], "no longer an exception: take it off the list"
+
+
+def test_every_test_file_stands_for_a_module_that_exists() -> None:
+    stray = []
+    for test in TESTS:
+        inner = test.relative_to("tests")
+        if inner.parts[0] not in PACKAGES or not test.name.startswith("test_"):
+            continue
+        folder = PROJECT / inner.parent
+        stems = {path.stem.strip("_") for path in folder.glob("*.py")} | {folder.name, "contract"}
+        if not any(test.stem[5:] == stem or test.stem[5:].startswith(f"{stem}_") for stem in stems):
+            stray.append(str(test))
+    assert stray == []
+
+
+# --- names ---
+
+
+def test_no_module_is_named_after_nothing() -> None:
+    assert [str(m) for m in MODULES if FORBIDDEN_NAMES & set(m.with_suffix("").parts)] == []
+
+
+def numeric_fields() -> Iterator[tuple[Path, str, str]]:
+    for module in MODULES:
+        for node in classes(module):
+            for item in node.body:
+                if isinstance(item, ast.AnnAssign) and isinstance(item.target, ast.Name):
+                    name, annotation = item.target.id, ast.unparse(item.annotation)
+                    if is_public(name) and NUMERIC.search(annotation) and "ClassVar" not in annotation:
+                        yield module, f"{node.name}.{name}", name
+
+
+def test_every_number_in_a_value_says_its_unit() -> None:
+    bare = [
+        f"{module}: {where}"
+        for module, where, name in numeric_fields()
+        if not UNIT.search(name) and name not in NUMBERS_WITHOUT_UNIT
+    ]
+    assert bare == [], "a public numeric field ends in its unit (…_mm, …_s, …_count)"
+
+
+def test_no_exception_to_the_unit_rule_is_left_over() -> None:
+    used = {name for _, _, name in numeric_fields()}
+    assert sorted(set(NUMBERS_WITHOUT_UNIT) - used) == []
+
+
+def test_times_in_nanoseconds_are_whole_numbers() -> None:
+    wrong = []
+    for module in MODULES:
+        for node in ast.walk(tree(module)):
+            if isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):
+                name, annotation = node.target.id, ast.unparse(node.annotation)
+            elif isinstance(node, ast.arg) and node.annotation is not None:
+                name, annotation = node.arg, ast.unparse(node.annotation)
+            else:
+                continue
+            if name.endswith("_ns") and re.search(r"\bfloat\b|float64|Floats", annotation):
+                wrong.append(f"{module}:{node.lineno} {name}: {annotation}")
+    assert wrong == [], "ns are integers: a float64 holds 0.24 µs at an uptime of one month"
+
+
+# --- shape ---
+
+
+def test_values_are_frozen_and_have_slots() -> None:
+    loose = []
+    for module in MODULES:
+        for node in classes(module):
+            decorator = dataclass_call(node)
+            if decorator is None:
+                continue
+            given = {k.arg: ast.unparse(k.value) for k in decorator.keywords} if isinstance(decorator, ast.Call) else {}
+            if given.get("slots") != "True" or given.get("frozen") != "True":
+                loose.append(f"{module}: {node.name}")
+    assert loose == []
+
+
+def test_modules_are_short() -> None:
+    long = {str(m) for m in MODULES if len((PROJECT / m).read_text(encoding="utf-8").splitlines()) > 400}
+    assert sorted(long - LONG_MODULES) == []
+    assert sorted(LONG_MODULES - long) == [], "no longer an exception: take it off the list"
+
+
+def body_length(node: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    body = node.body[1:] if ast.get_docstring(node) is not None else node.body
+    return (body[-1].end_lineno or 0) - body[0].lineno + 1 if body else 0
+
+
+def test_functions_are_short() -> None:
+    long = {f"{m}:{node.name}" for m in MODULES for node in functions(m) if body_length(node) > 50}
+    assert sorted(long - LONG_FUNCTIONS) == []
+    assert sorted(LONG_FUNCTIONS - long) == [], "no longer an exception: take it off the list"
+
+
+def test_positional_arguments_are_few() -> None:
+    many = []
+    for module in MODULES:
+        for node in functions(module):
+            arguments = [a.arg for a in node.args.posonlyargs + node.args.args if a.arg not in {"self", "cls"}]
+            required = len(arguments) - len(node.args.defaults)
+            if is_public(node.name) and len(arguments) > 4 and required > 3:
+                many.append(f"{module}:{node.lineno} {node.name}({', '.join(arguments)})")
+    assert many == [], "beyond two, name the arguments (*)"
+
+
+# --- words ---
+
+
+def documented(path: Path) -> Iterator[tuple[str, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef]]:
+    yield dotted(path), tree(path)
+    for node in tree(path).body:
+        if isinstance(node, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef) and is_public(node.name):
+            yield f"{dotted(path)}.{node.name}", node
+            if isinstance(node, ast.ClassDef):
+                for item in node.body:
+                    if isinstance(item, ast.FunctionDef | ast.AsyncFunctionDef) and is_public(item.name):
+                        yield f"{dotted(path)}.{node.name}.{item.name}", item
+
+
+@pytest.mark.parametrize("module", MODULES, ids=str)
+def test_everything_public_is_described(module: Path) -> None:
+    assert [name for name, node in documented(module) if not ast.get_docstring(node)] == []
+
+
+@pytest.mark.parametrize("module", MODULES, ids=str)
+def test_no_description_only_repeats_the_name(module: Path) -> None:
+    echoes = []
+    for name, node in documented(module):
+        said = set(re.findall(r"[a-z]+", (ast.get_docstring(node) or "").lower())) - FILLER
+        known = set(re.findall(r"[a-z]+", name.rsplit(".", 1)[-1].lower()))
+        if said and said <= known:
+            echoes.append(name)
+    assert echoes == []
+
+
+def test_no_file_speaks_of_one_machine() -> None:
+    found = []
+    for path in kept_files():
+        if PROJECT / ".ci" in path.parents:
+            continue
+        try:
+            text = path.read_text(encoding="utf-8")
+        except UnicodeDecodeError:
+            continue
+        found += [
+            f"{path.relative_to(PROJECT)}:{number}"
+            for number, line in enumerate(text.splitlines(), 1)
+            if WHAT_MACHINES_ARE_CALLED.search(line)
+        ]
+    assert found == []
+
+
+# --- tests that can fail ---
+
+
+def test_expected_errors_say_which_words_are_expected() -> None:
+    vague = []
+    for path in TESTS:
+        for node in ast.walk(tree(path)):
+            expects = isinstance(node, ast.Call) and ast.unparse(node.func) in {"pytest.raises", "pytest.warns"}
+            if expects and not any(keyword.arg == "match" for keyword in node.keywords):
+                vague.append(f"{path}:{node.lineno}")
+    assert vague == []
+
+
+def test_tests_neither_sleep_nor_replace_our_own_code() -> None:
+    found = []
+    for path in TESTS:
+        for node in ast.walk(tree(path)):
+            if isinstance(node, ast.Import | ast.ImportFrom):
+                names = {alias.name for alias in node.names} | {getattr(node, "module", None) or ""}
+                if any(name.startswith(("unittest.mock", "mock")) for name in names):
+                    found.append(f"{path}:{node.lineno} mock")
+            if isinstance(node, ast.Call) and ast.unparse(node.func) in {"time.sleep", "sleep", "asyncio.sleep"}:
+                found.append(f"{path}:{node.lineno} sleep")
+    assert found == []
+
+
+def test_every_test_function_can_fail() -> None:
+    """A test needs an assert, a `raises`, or a call that checks for it (its name says so)."""
+    idle = []
+    for path in TESTS:
+        for node in functions(path):
+            if not node.name.startswith("test_"):
+                continue
+            text = ast.unparse(node)
+            if not re.search(r"\bassert\b|pytest\.(raises|warns|fail)|\b\w*(assert|check|expect|agree)\w*\(", text):
+                idle.append(f"{path}:{node.lineno} {node.name}")
+    assert idle == []
