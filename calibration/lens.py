@@ -44,6 +44,15 @@ class Lens:
         """(k1, k2, p1, p2, k3)."""
         return np.array([self.k1, self.k2, self.p1, self.p2, self.k3], np.float64)
 
+    def is_one_to_one(self) -> bool:
+        """Whether every pixel of the picture's border leads to a ray and back; a folded distortion does not."""
+        u, v = np.linspace(-0.5, self.width_px - 0.5, 17), np.linspace(-0.5, self.height_px - 0.5, 17)
+        sides = [(u, 0 * u + v[0]), (u, 0 * u + v[-1]), (0 * v + u[0], v), (0 * v + u[-1], v)]
+        border = np.concatenate([np.column_stack(side) for side in sides])
+        with np.errstate(all="ignore"):
+            back = self.pixels(self.rays(border))
+        return bool(np.nan_to_num(np.abs(back - border), nan=np.inf).max() < 0.01)
+
     def rays(self, pixels: ArrayLike) -> Floats:
         """Directions (N, 3) in the camera frame, with z = 1, of `pixels` (N, 2)."""
         points = np.asarray(pixels, np.float64).reshape(-1, 1, 2)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -18,12 +19,41 @@ WATER_INDEX = 1.33299
 """Refractive index of water against air, 20 °C, 589.3 nm (IAPWS R9-97 divided by the index of air)."""
 
 
-@dataclass(frozen=True, slots=True)
+def rotation_matrix(turn_rad: ArrayLike) -> Floats:
+    """Rotation (3, 3) by the rotation vector `turn_rad` (3,): its direction is the axis, its length the angle."""
+    return np.asarray(cv2.Rodrigues(np.array(turn_rad, np.float64))[0], np.float64)
+
+
+def _small_turn(rotation: Floats) -> Floats:
+    """Rotation vector (3,) of a turn well below half a circle; exact for tiny ones, where cv2.Rodrigues says 0."""
+    twice = np.array(
+        [rotation[2, 1] - rotation[1, 2], rotation[0, 2] - rotation[2, 0], rotation[1, 0] - rotation[0, 1]]
+    )
+    sine = np.linalg.norm(twice) / 2
+    if sine == 0:
+        return np.zeros(3)
+    turn: Floats = twice / 2 * (np.arctan2(sine, (np.trace(rotation) - 1) / 2) / sine)
+    return turn
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Pose:
     """Where the camera is: rotation (3, 3) and translation (3,) mm, tank frame -> camera frame."""
 
     rotation: Floats
     translation_mm: Floats
+
+    def __post_init__(self) -> None:
+        for name, shape in (("rotation", (3, 3)), ("translation_mm", (3,))):
+            array = np.array(getattr(self, name), np.float64).reshape(shape)
+            array.flags.writeable = False
+            object.__setattr__(self, name, array)
+
+    @staticmethod
+    def at(rotation: ArrayLike, *, camera_mm: ArrayLike) -> Pose:
+        """The pose with that rotation (3, 3), tank -> camera, and the lens at `camera_mm` (3,) of the tank frame."""
+        R = np.asarray(rotation, np.float64)
+        return Pose(R, -R @ np.asarray(camera_mm, np.float64))
 
     @property
     def camera_mm(self) -> Floats:
@@ -31,8 +61,18 @@ class Pose:
         place: Floats = -self.rotation.T @ self.translation_mm
         return place
 
+    def moved(self, turn_rad: ArrayLike, shift_mm: ArrayLike) -> Pose:
+        """The camera turned about its lens by the rotation vector `turn_rad` and shifted, both (3,), tank axes."""
+        return Pose.at(
+            self.rotation @ rotation_matrix(turn_rad).T, camera_mm=self.camera_mm + np.asarray(shift_mm, np.float64)
+        )
 
-@dataclass(frozen=True, slots=True)
+    def moves_to(self, other: Pose) -> tuple[Floats, Floats]:
+        """The (turn_rad, shift_mm) with which `moved` makes `other` of this pose."""
+        return _small_turn(other.rotation.T @ self.rotation), other.camera_mm - self.camera_mm
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class View:
     """One calibrated camera over one water plane."""
 
