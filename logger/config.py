@@ -1,35 +1,50 @@
-"""The rig and the run as frozen values: what rig.toml and recording.toml say, after all checks."""
+"""The rig and the run as frozen values: what rig.toml and recording.toml say, after all checks.
+
+Each field's type says what a file may hold there (see settings.py); the files are described in recording/FORMATS.md.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal, TypeAlias
+from typing import Annotated, Literal, TypeAlias
+
+from logger.settings import Range, Text
 
 KindOfRun: TypeAlias = Literal["straight", "drift", "course", "cargo", "rings", "distance", "balance", "load"]
 LineRole: TypeAlias = Literal["start", "mark", "finish"]
 Power: TypeAlias = Literal["breath", "fan", "wind", "balloon", "hand", "motor", "unknown"]
+
+Name: TypeAlias = Annotated[str, Text(most=40, least=1)]
+Word: TypeAlias = Annotated[str, Text(most=40)]
+Notes: TypeAlias = Annotated[str, Text(most=2000, lines=True)]
+Positive: TypeAlias = Annotated[float, Range(above=0)]
+NotNegative: TypeAlias = Annotated[float, Range(least=0)]
+Count: TypeAlias = Annotated[int, Range(least=0)]
+ShortTime: TypeAlias = Annotated[int, Range(least=0, most=1_000_000_000)]
+"""Nanoseconds, at most one second."""
+Point: TypeAlias = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class Tank:
     """The water: where it ends and how deep it is."""
 
-    outline_mm: tuple[tuple[float, float], ...]
+    outline_mm: tuple[Point, ...]
     """Corners of the inner wall at the waterline, tank frame, anticlockwise, at least three."""
-    water_depth_mm: float
-    u_water_depth_mm: float = 2.0
+    water_depth_mm: Positive
+    u_water_depth_mm: NotNegative = 2.0
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
     """A line on the water plane that a boat crosses, from point a to point b."""
 
-    name: str
+    name: Name
     role: LineRole
-    a_mm: tuple[float, float]
-    b_mm: tuple[float, float]
-    u_mm: float = 1.0
+    a_mm: Point
+    b_mm: Point
+    u_mm: NotNegative = 1.0
     """Standard uncertainty of its place across its own direction."""
 
 
@@ -37,13 +52,13 @@ class Line:
 class Gate:
     """A light beam across the water. It stands at a line and trips on the first part of a boat that reaches it."""
 
-    name: str
-    line: str
+    name: Name
+    line: Name
     """Name of the line that it times."""
     offset_mm: float = 0.0
     """How far past the line (in the direction of travel) the beam trips."""
-    u_offset_mm: float = 1.0
-    u_stamp_s: float = 0.0001
+    u_offset_mm: NotNegative = 1.0
+    u_stamp_s: NotNegative = 0.0001
     """Standard uncertainty of one stamp of its driver."""
 
 
@@ -51,7 +66,7 @@ class Gate:
 class DriverChoice:
     """Which driver serves, by its kind, and its own options as written in the rig file."""
 
-    kind: str
+    kind: Name
     options: Mapping[str, object] = field(default_factory=dict)
 
 
@@ -64,10 +79,10 @@ class CameraSetup:
     """Path of the calibration file, relative to the rig file."""
     delay_s: float = 0.0
     """How much later than the truth its stamps are (light sync); subtracted from every frame time."""
-    u_delay_s: float = 0.0
-    line_ns: int = 0
+    u_delay_s: NotNegative = 0.0
+    line_ns: ShortTime = 0
     """Row-to-row time where the frames do not say it themselves."""
-    exposure_ns: int = 0
+    exposure_ns: ShortTime = 0
     """Exposure where the frames do not say it themselves."""
 
 
@@ -75,15 +90,15 @@ class CameraSetup:
 class Rig:
     """One set-up: a tank, its lines and gates, its camera."""
 
-    name: str
+    name: Name
     tank: Tank
     lines: tuple[Line, ...]
     gates: tuple[Gate, ...] = ()
     gates_driver: DriverChoice | None = None
     camera: CameraSetup | None = None
-    gate_distance_mm: float | None = None
+    gate_distance_mm: Positive | None = None
     """Tape-measured distance from the start beam to the finish beam, if it was measured."""
-    u_gate_distance_mm: float = 2.0
+    u_gate_distance_mm: NotNegative = 2.0
     simulated: bool = False
 
     def line(self, role: LineRole) -> Line | None:
@@ -99,26 +114,26 @@ class Rig:
 class Boat:
     """The boat card: what was measured on land."""
 
-    name: str
+    name: Name
     """Nickname of the boat or its team; never a child's name."""
-    team: str = ""
-    version: int = 1
+    team: Word = ""
+    version: Annotated[int, Range(least=1)] = 1
     """Counts rebuilds."""
-    length_mm: float | None = None
-    u_length_mm: float = 1.0
-    width_mm: float | None = None
-    u_width_mm: float = 1.0
-    freeboard_mm: float | None = None
+    length_mm: Positive | None = None
+    u_length_mm: NotNegative = 1.0
+    width_mm: Positive | None = None
+    u_width_mm: NotNegative = 1.0
+    freeboard_mm: NotNegative | None = None
     """Height of the deck above the water at rest."""
-    u_freeboard_mm: float = 1.2
+    u_freeboard_mm: NotNegative = 1.2
     """A ruler read to ±2 mm: 2/√3."""
-    mass_g: float | None = None
-    u_mass_g: float = 0.3
+    mass_g: Positive | None = None
+    u_mass_g: NotNegative = 0.3
     """A scale that shows whole grams: 0.5/√3."""
-    mast_height_mm: float | None = None
+    mast_height_mm: NotNegative | None = None
     """Top of mast or sail above the water, if it has one."""
-    colour: str = ""
-    notes: str = ""
+    colour: Word = ""
+    notes: Notes = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,27 +141,27 @@ class Conditions:
     """What was the same or different around the boat."""
 
     power: Power = "unknown"
-    blowers_count: int | None = None
-    fan_distance_mm: float | None = None
-    fan_setting: str = ""
-    wind_direction_deg: float | None = None
-    cargo_g: float | None = None
-    water_temperature_degc: float | None = None
-    notes: str = ""
+    blowers_count: Count | None = None
+    fan_distance_mm: NotNegative | None = None
+    fan_setting: Word = ""
+    wind_direction_deg: Annotated[float, Range(least=-360, most=360)] | None = None
+    cargo_g: NotNegative | None = None
+    water_temperature_degc: Annotated[float, Range(least=-5, most=60)] | None = None
+    notes: Notes = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Rules:
     """What counts, agreed before the run."""
 
-    time_cap_s: float = 60.0
-    stop_speed_mm_per_s: float = 10.0
+    time_cap_s: Positive = 60.0
+    stop_speed_mm_per_s: Positive = 10.0
     """At rest means slower than this ..."""
-    stop_for_s: float = 1.0
+    stop_for_s: NotNegative = 1.0
     """... for this long."""
-    rearm_clear_s: float = 0.5
+    rearm_clear_s: NotNegative = 0.5
     """A gate counts a new passage only after its beam was clear this long."""
-    wall_margin_mm: float = 5.0
+    wall_margin_mm: NotNegative = 5.0
     """A bow this near the wall has touched it."""
 
 
@@ -154,14 +169,14 @@ class Rules:
 class RunCard:
     """Everything known about a run before it starts, as in recording.toml."""
 
-    id: str
+    id: Name
     kind: KindOfRun
-    recorded_at: str
+    recorded_at: Word
     """Wall time, RFC 3339, once per recording."""
     boat: Boat
     conditions: Conditions = field(default_factory=Conditions)
     rules: Rules = field(default_factory=Rules)
-    clock_set_by: str = "unknown"
+    clock_set_by: Word = "unknown"
     """How the wall clock was set: network, battery, browser, unknown, simulated."""
-    software: str = ""
+    software: Word = ""
     simulated: bool = False

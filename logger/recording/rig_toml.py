@@ -1,0 +1,196 @@
+"""rig.toml <-> Rig."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from logger import settings
+from logger.config import Gate, Line, Point, Positive, Rig
+from logger.errors import ConfigError
+
+RIG_FORMAT = "boatrun-rig/1"
+_STAND_IN_MM = [[0, 0], [1, 0], [1, 1]]
+"""Stands for an outline or a line whose own mistakes are already noted, so that it is not reported as missing too."""
+
+
+def read_rig(path: Path) -> Rig:
+    """The rig of the file at `path`.
+
+    Raises:
+        InputError: there is no such file, or it is no TOML.
+        ConfigError: it says something wrong; all mistakes at once.
+    """
+    return rig_from_table(settings.load_table(path), file=str(path))
+
+
+def rig_from_table(table: Mapping[str, Any], *, file: str) -> Rig:
+    """The rig that `table` describes; `file` is named in mistakes."""
+    table = dict(table)
+    mistakes = format_mistakes(table.pop("format", None), RIG_FORMAT)
+    if mistakes:
+        raise ConfigError(file, mistakes)
+    _expand_tank(table, mistakes)
+    _expand_lines(table, mistakes)
+    _expand_drivers(table)
+    rig = settings.from_table(Rig, table, place="", mistakes=mistakes)
+    if rig is not None:
+        mistakes.extend(rig_mistakes(rig))
+    if rig is None or mistakes:
+        raise ConfigError(file, mistakes)
+    return rig
+
+
+def format_mistakes(found: object, format_name: str) -> list[str]:
+    """What is wrong with a file's `format` entry, at most one mistake."""
+    if found == format_name:
+        return []
+    if found is None:
+        return [f'format: missing, wanted format = "{format_name}" on the first line']
+    return [f'format: found {settings.shorten(found)}, wanted "{format_name}"; was it made for another version?']
+
+
+@dataclass(frozen=True, slots=True)
+class _Box:
+    """A right-angled tank, as it may be written instead of an outline."""
+
+    length_mm: Positive
+    width_mm: Positive
+    origin_mm: Point | None = None
+    """The corner with the least x and y; left out: x starts at 0 and y = 0 is in the middle."""
+
+    def outline_mm(self) -> list[list[float]]:
+        x, y = self.origin_mm or (0.0, -self.width_mm / 2)
+        return [[x, y], [x + self.length_mm, y], [x + self.length_mm, y + self.width_mm], [x, y + self.width_mm]]
+
+
+def _expand_tank(table: dict[str, Any], mistakes: list[str]) -> None:
+    tank = table.get("tank")
+    if not isinstance(tank, dict) or not {"length_mm", "width_mm", "origin_mm"} & set(tank):
+        return
+    box = {name: tank[name] for name in ("length_mm", "width_mm", "origin_mm") if name in tank}
+    table["tank"] = {name: value for name, value in tank.items() if name not in box}
+    if "outline_mm" in tank:
+        mistakes.append(
+            "tank: found both outline_mm and length_mm or width_mm, wanted one of the two ways; leave one out"
+        )
+        return
+    made = settings.from_table(_Box, box, place="tank", mistakes=mistakes)
+    table["tank"]["outline_mm"] = made.outline_mm() if made else _STAND_IN_MM
+
+
+@dataclass(frozen=True, slots=True)
+class _Across:
+    """A line straight across the tank, as it may be written instead of its two ends."""
+
+    x_mm: float
+
+
+def _expand_lines(table: dict[str, Any], mistakes: list[str]) -> None:
+    lines = table.get("lines")
+    if isinstance(lines, list):
+        ends = _widest(table.get("tank"))
+        table["lines"] = [_expand_line(line, f"lines[{n}]", ends, mistakes) for n, line in enumerate(lines, 1)]
+
+
+def _widest(tank: object) -> tuple[float, float]:
+    """The least and the greatest y of the tank's outline; anything if that is wrong, which is reported elsewhere."""
+    outline = tank.get("outline_mm") if isinstance(tank, dict) else None
+    points = outline if isinstance(outline, list) else []
+    ys = [p[1] for p in points if isinstance(p, list) and len(p) == 2 and isinstance(p[1], (int, float))]
+    return (min(ys), max(ys)) if ys else (0.0, 1.0)
+
+
+def _expand_line(line: object, place: str, ends: tuple[float, float], mistakes: list[str]) -> object:
+    if not isinstance(line, dict) or "x_mm" not in line:
+        return line
+    rest = {name: value for name, value in line.items() if name != "x_mm"}
+    if "a_mm" in rest or "b_mm" in rest:
+        mistakes.append(f"{place}: found both x_mm and a_mm or b_mm, wanted one of the two ways; leave one out")
+        return {"a_mm": _STAND_IN_MM[0], "b_mm": _STAND_IN_MM[1]} | rest
+    across = settings.from_table(_Across, {"x_mm": line["x_mm"]}, place=place, mistakes=mistakes)
+    x = across.x_mm if across else 0.0
+    return rest | {"a_mm": [x, ends[0]], "b_mm": [x, ends[1]]}
+
+
+def _expand_drivers(table: dict[str, Any]) -> None:
+    """Options stand beside `kind` in the file; in the value they are a table of their own."""
+    if isinstance(table.get("gates_driver"), dict):
+        table["gates_driver"] = _driver(table["gates_driver"])
+    camera = table.get("camera")
+    if isinstance(camera, dict) and isinstance(camera.get("driver"), dict):
+        table["camera"] = camera | {"driver": _driver(camera["driver"])}
+
+
+def _driver(written: dict[str, Any]) -> dict[str, Any]:
+    options = {name: value for name, value in written.items() if name != "kind"}
+    return {name: value for name, value in written.items() if name == "kind"} | {"options": options}
+
+
+def rig_mistakes(rig: Rig) -> list[str]:
+    """What does not fit together in `rig`, each with its place."""
+    return [
+        *_doubled("lines", [line.name for line in rig.lines]),
+        *_doubled("gates", [gate.name for gate in rig.gates]),
+        *_outline_mistakes(rig),
+        *(m for n, line in enumerate(rig.lines, 1) for m in _line_mistakes(line, f"lines[{n}]", rig)),
+        *(m for n, gate in enumerate(rig.gates, 1) for m in _gate_mistakes(gate, f"gates[{n}]", rig)),
+    ]
+
+
+def _doubled(place: str, names: list[str]) -> list[str]:
+    return [
+        f'{place}[{n}].name: found "{name}" again, wanted a name of its own'
+        for n, name in enumerate(names, 1)
+        if name in names[: n - 1]
+    ]
+
+
+def _outline_mistakes(rig: Rig) -> list[str]:
+    points = rig.tank.outline_mm
+    if len(points) < 3:
+        return [f"tank.outline_mm: found {len(points)} corners, wanted at least 3"]
+    area = sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in zip(points, points[1:] + points[:1], strict=True)) / 2
+    if area > 0:
+        return []
+    found = "corners on one straight line" if area == 0 else "corners in clockwise order"
+    return [f"tank.outline_mm: found {found}, wanted them anticlockwise (x along the run, y to the left)"]
+
+
+def _line_mistakes(line: Line, place: str, rig: Rig) -> list[str]:
+    if line.a_mm == line.b_mm:
+        return [f"{place}: found both ends at the same point, wanted a_mm and b_mm apart"]
+    xs, ys = zip(*rig.tank.outline_mm, strict=True)
+    margin = max(max(xs) - min(xs), max(ys) - min(ys)) / 2
+    far = [
+        name
+        for name, (x, y) in (("a_mm", line.a_mm), ("b_mm", line.b_mm))
+        if not (min(xs) - margin <= x <= max(xs) + margin and min(ys) - margin <= y <= max(ys) + margin)
+    ]
+    return [
+        f"{place}.{name}: found a point far outside the tank, wanted millimetres in the tank's frame" for name in far
+    ]
+
+
+def _gate_mistakes(gate: Gate, place: str, rig: Rig) -> list[str]:
+    lines = [line.name for line in rig.lines]
+    if gate.line in lines:
+        return []
+    known = ", ".join(f'"{name}"' for name in lines) or "no lines at all"
+    return [f'{place}.line: found "{gate.line}", wanted the name of a line ({known}){settings.near(gate.line, lines)}']
+
+
+def rig_text(rig: Rig) -> str:
+    """`rig` as the text of a rig.toml, everything written out."""
+    table = {"format": RIG_FORMAT, **settings.to_table(rig)}
+    if rig.gates_driver:
+        table["gates_driver"] = _driver_table(table["gates_driver"])
+    if rig.camera and rig.camera.driver:
+        table["camera"]["driver"] = _driver_table(table["camera"]["driver"])
+    return settings.dump(table)
+
+
+def _driver_table(driver: dict[str, Any]) -> dict[str, Any]:
+    return {"kind": driver["kind"], **driver.get("options", {})}
