@@ -13,10 +13,12 @@ independent terms only).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import stdtrit
 
 _DOF_IS_INFINITE = 1e6  # what is left by cancelling has no meaning as a number of degrees of freedom
@@ -67,6 +69,35 @@ class Quantity:
         return Quantity.of(value, unit, u=half_width / math.sqrt(3), source=source)
 
     @staticmethod
+    def jointly(
+        values: Sequence[float],
+        units: Sequence[str],
+        covariance: ArrayLike,
+        *,
+        source: str,
+        dof: float = math.inf,
+    ) -> list[Quantity]:
+        """The results of one fit: `values` in `units` with their (N, N) `covariance`, sharing `dof` (GUM H.3).
+
+        They carry common parts "`source`, part 1" ... in one ensemble, so that whatever is calculated from several
+        of them has the right correlation and the fit's own degrees of freedom. ValueError if it is no covariance.
+        """
+        matrix = np.asarray(covariance, np.float64)
+        sd = np.sqrt(np.maximum(np.diag(matrix), 0))
+        scale = np.where(sd > 0, sd, 1.0)
+        correlation = matrix / np.outer(scale, scale)
+        strength, direction = np.linalg.eigh(correlation)
+        lopsided = bool(np.abs(correlation - correlation.T).max() > 1e-9)
+        if lopsided or np.diag(matrix).min() < 0 or strength[0] < -1e-9 * len(sd):
+            raise ValueError(f"{source}: {matrix.tolist()} is no covariance; it must be symmetric and not negative")
+        parts = scale[:, None] * direction * np.sqrt(np.maximum(strength, 0))
+        names = [Source(f"{source}, part {n}", dof, ensemble=source) for n in range(1, len(sd) + 1)]
+        return [
+            Quantity(float(value), unit, dict(zip(names, row.tolist(), strict=True)))
+            for value, unit, row in zip(values, units, parts, strict=True)
+        ]
+
+    @staticmethod
     def linear(value: float, unit: str, terms: Iterable[tuple[float, Quantity]]) -> Quantity:
         """Law of propagation (GUM 5.1.2, 5.2.2): `terms` are (partial derivative, input quantity).
 
@@ -106,19 +137,18 @@ class Quantity:
     @property
     def u(self) -> float:
         """Combined standard uncertainty, in the quantity's unit."""
-        return math.sqrt(sum(c * c for c in self.contributions.values()))
+        return math.hypot(*self.contributions.values())
 
     @property
     def dof(self) -> float:
         """Effective degrees of freedom (Welch-Satterthwaite, GUM G.4.1), one term per ensemble."""
-        squares: dict[tuple[str, float], float] = {}
+        shares: dict[tuple[str, float], float] = {}
+        u = self.u
         for source, c in self.contributions.items():
             key = (source.ensemble or source.name, source.dof)
-            squares[key] = squares.get(key, 0.0) + c * c
-        denominator = sum(s * s / dof for (_, dof), s in squares.items() if math.isfinite(dof))
-        if denominator == 0:
-            return math.inf
-        dof = sum(squares.values()) ** 2 / denominator
+            shares[key] = shares.get(key, 0.0) + (c / u) ** 2
+        inverse = sum(share * share / dof for (_, dof), share in shares.items() if math.isfinite(dof))
+        dof = 1 / inverse if inverse > 0 else math.inf
         return dof if dof < _DOF_IS_INFINITE else math.inf
 
     @property
@@ -169,7 +199,8 @@ def plus_minus(value: float, uncertainty: float, digits: int = 2) -> str:
         return f"{value:.6g}"
     decimals = decimals_for(uncertainty, digits)
     shown = max(decimals, 0)
-    return f"{round(value, decimals):.{shown}f} ± {round(uncertainty, decimals):.{shown}f}"
+    # + 0.0: a small negative value must not show as -0.00
+    return f"{round(value, decimals) + 0.0:.{shown}f} ± {round(uncertainty, decimals):.{shown}f}"
 
 
 def concise(value: float, uncertainty: float, digits: int = 2) -> str:
@@ -178,7 +209,9 @@ def concise(value: float, uncertainty: float, digits: int = 2) -> str:
     >>> concise(100.02147, 0.00035)
     '100.02147(35)'
     """
+    if not uncertainty > 0:
+        return f"{value:.6g}"
     decimals = decimals_for(uncertainty, digits)
     if decimals <= 0:
-        return f"{round(value, decimals):.0f}({round(uncertainty, decimals):.0f})"
-    return f"{value:.{decimals}f}({round(uncertainty * 10**decimals)})"
+        return f"{round(value, decimals) + 0.0:.0f}({round(uncertainty, decimals):.0f})"
+    return f"{round(value, decimals) + 0.0:.{decimals}f}({round(uncertainty * 10**decimals)})"
