@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -25,7 +25,9 @@ __all__ = ["RECORDING_FORMAT", "Event", "FrameStamps", "Recording", "load"]
 
 FRAME_COLUMNS = Columns(("frame", "t_ns"), ("exposure_ns", "line_ns"))
 EDGE_COLUMNS = Columns(("t_ns", "gate", "level"), ("count",))
-EVENT_COLUMNS = Columns(("t_ns", "event"), ("source", "detail"), most_lines=100_000)
+EVENT_COLUMNS = Columns(("t_ns", "event"), ("source", "detail"))
+VIDEO_ENDED = "video_ended"
+"""The event with which our recorder says that it had to stop the video; stamps go on without pictures."""
 FEW_PICTURES = 2
 """So many pictures or stamps too many at the end are what a stop leaves behind; more means that they do not belong."""
 
@@ -73,11 +75,12 @@ class Recording:
     doubts: tuple[str, ...] = ()
     """What was wrong but could be lived with (a torn last line, a video longer than its stamps)."""
 
-    def frames(self, *, grey: bool = False) -> Iterator[Frame]:
+    def frames(self, *, grey: bool = False, wanted: Collection[int] | None = None) -> Iterator[Frame]:
         """Decode the video forwards, each frame with its own stamp; nothing if there is no video.
 
         Args:
             grey: Images are (height, width) brightness, which costs less, instead of (height, width, 3) BGR.
+            wanted: Numbers of the only frames to decode; all if None.
 
         Raises:
             InputError: a picture cannot be decoded by a codec that does not say which one it was.
@@ -86,12 +89,12 @@ class Recording:
             return
         times, exposures, lines = (a.tolist() for a in (self.stamps.t_ns, self.stamps.exposure_ns, self.stamps.line_ns))
         last = -1
-        for number, image, jpeg in pictures(self.video, grey=grey):
+        for number, image, jpeg in pictures(self.video, grey=grey, wanted=wanted):
             if number >= len(times):
                 return
             last = number
             yield Frame(times[number], image, number, "video", exposures[number], lines[number], jpeg)
-        if last < 0:
+        if last < 0 and wanted is None:
             raise InputError(f"{self.video}: none of its pictures can be decoded; put the whole video there")
 
 

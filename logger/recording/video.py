@@ -8,7 +8,7 @@ as they come. A file's own count and its seeking are never used: both are wrong 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 
 import cv2
@@ -66,33 +66,43 @@ def picture_count(path: Path) -> int:
     return sum(1 for _ in packets(path))
 
 
-def pictures(path: Path, *, grey: bool) -> Iterator[tuple[int, Image, bytes | None]]:
+def pictures(
+    path: Path, *, grey: bool, wanted: Collection[int] | None = None
+) -> Iterator[tuple[int, Image, bytes | None]]:
     """(number from 0, picture, its JPEG if it is one), in order; JPEGs that cannot be decoded are passed over.
 
-    Pictures are (height, width, 3) BGR, or (height, width) if `grey`.
+    Pictures are (height, width, 3) BGR, or (height, width) if `grey`. If only some numbers are `wanted`, the others are
+    passed over, undecoded where the codec allows it.
     """
     first = next(packets(path), b"")
     if first.startswith(_JPEG_START):
-        yield from _jpegs(path, grey=grey)
+        yield from _jpegs(path, grey=grey, wanted=wanted)
     else:
-        yield from _decoded(path, grey=grey)
+        yield from _decoded(path, grey=grey, wanted=wanted)
 
 
-def _jpegs(path: Path, *, grey: bool) -> Iterator[tuple[int, Image, bytes]]:
+def _jpegs(path: Path, *, grey: bool, wanted: Collection[int] | None) -> Iterator[tuple[int, Image, bytes]]:
     mode = cv2.IMREAD_GRAYSCALE if grey else cv2.IMREAD_COLOR
     for number, packet in enumerate(packets(path)):
+        if wanted is not None and number not in wanted:
+            continue
         image = cv2.imdecode(np.frombuffer(packet, np.uint8), mode)
         if image is not None:
             yield number, image.astype(np.uint8, copy=False), packet
 
 
-def _decoded(path: Path, *, grey: bool) -> Iterator[tuple[int, Image, None]]:
+def _decoded(path: Path, *, grey: bool, wanted: Collection[int] | None) -> Iterator[tuple[int, Image, None]]:
     capture = _opened(path, raw=False)
     try:
-        number = 0
-        while (found := capture.read())[0]:
-            image = cv2.cvtColor(found[1], cv2.COLOR_BGR2GRAY) if grey else found[1]
-            yield number, image.astype(np.uint8, copy=False), None
+        number = -1
+        while capture.grab():
             number += 1
+            if wanted is not None and number not in wanted:
+                continue
+            held, found = capture.retrieve()
+            if not held:
+                return
+            image = cv2.cvtColor(found, cv2.COLOR_BGR2GRAY) if grey else found
+            yield number, image.astype(np.uint8, copy=False), None
     finally:
         capture.release()
