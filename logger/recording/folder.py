@@ -6,57 +6,30 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
 from calibration.errors import CalibrationError
 from calibration.files import load_calibration
 from calibration.waterplane import View
-from logger import settings
 from logger.config import Rig, RunCard
 from logger.errors import ConfigError, InputError
 from logger.recording.card_toml import RECORDING_FORMAT, read_card
+from logger.recording.recovery import is_unfinished
 from logger.recording.rig_toml import read_rig
-from logger.recording.tables import Columns, Doubt, rows
+from logger.recording.sensor_tables import (
+    VIDEO_ENDED,
+    Event,
+    FrameStamps,
+    read_edges,
+    read_events,
+    read_stamps,
+)
+from logger.recording.tables import Doubt
 from logger.recording.video import find_video, picture_count, pictures
 from logger.records import Edge, Frame
 
 __all__ = ["RECORDING_FORMAT", "Event", "FrameStamps", "Recording", "load"]
 
-FRAME_COLUMNS = Columns(("frame", "t_ns"), ("exposure_ns", "line_ns"))
-EDGE_COLUMNS = Columns(("t_ns", "gate", "level"), ("count",))
-EVENT_COLUMNS = Columns(("t_ns", "event"), ("source", "detail"))
-VIDEO_ENDED = "video_ended"
-"""The event with which our recorder says that it had to stop the video; stamps go on without pictures."""
 FEW_PICTURES = 2
 """So many pictures or stamps too many at the end are what a stop leaves behind; more means that they do not belong."""
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """One line of events.csv: armed, go, ended, freed, void, note, fault ... with its detail in words."""
-
-    t_ns: int
-    event: str
-    source: str = ""
-    detail: str = ""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class FrameStamps:
-    """frames.csv: what counts for the time of each picture. Arrays (N,) int64, t_ns strictly increasing."""
-
-    t_ns: NDArray[np.int64]
-    exposure_ns: NDArray[np.int64]
-    line_ns: NDArray[np.int64]
-
-    def __post_init__(self) -> None:
-        for array in (self.t_ns, self.exposure_ns, self.line_ns):
-            array.setflags(write=False)
-
-    def first(self, count: int) -> FrameStamps:
-        """Only the first `count` of them."""
-        return FrameStamps(self.t_ns[:count], self.exposure_ns[:count], self.line_ns[:count])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,17 +80,23 @@ def load(path: Path | str) -> Recording:
     """
     folder = Path(path)
     _check_folder(folder)
-    doubts: list[str] = []
+    cut_short = is_unfinished(folder)
+    doubts = ["the recorder was stopped before the end; used up to its last whole line and picture"] * cut_short
     card = read_card(folder / "recording.toml")
     rig = read_rig(folder / "rig.toml")
+    stamps = read_stamps(folder / "frames.csv", rig, doubts.append, cut_short=cut_short)
+    edges = read_edges(folder / "edges.csv", rig, doubts.append, cut_short=cut_short)
+    events = read_events(folder / "events.csv", doubts.append, cut_short=cut_short)
     video = find_video(folder)
-    stamps = _stamps(folder / "frames.csv", rig, doubts.append) if (folder / "frames.csv").exists() else None
-    edges = _edges(folder / "edges.csv", rig, doubts.append) if (folder / "edges.csv").exists() else ()
-    events = _events(folder / "events.csv", doubts.append) if (folder / "events.csv").exists() else ()
+    if cut_short and (video is None or stamps is None or not len(stamps.t_ns) or not picture_count(video)):
+        video, stamps = None, None
     _check_parts(folder, video, stamps)
-    view, calibration_id = _view(folder, rig) if video else (None, "")
-    if video and stamps and view:
-        stamps = _check_video(video, stamps, view, doubts.append)
+    if video is None or stamps is None:
+        return Recording(folder, card, rig, None, "", edges, events, None, None, tuple(doubts))
+    view, calibration_id = _view(folder, rig)
+    _check_size(video, view)
+    any_count = cut_short or any(event.event == VIDEO_ENDED for event in events)
+    stamps = _stamps_with_picture(video, stamps, doubts.append, any_count=any_count)
     return Recording(folder, card, rig, view, calibration_id, edges, events, stamps, video, tuple(doubts))
 
 
@@ -141,57 +120,6 @@ def _check_parts(folder: Path, video: Path | None, stamps: FrameStamps | None) -
         raise InputError(f"{folder}: there is neither a video nor edges.csv; nothing to measure; put one of them there")
 
 
-def _stamps(path: Path, rig: Rig, doubt: Doubt) -> FrameStamps:
-    camera = rig.camera
-    exposure_ns, line_ns = (camera.exposure_ns, camera.line_ns) if camera else (0, 0)
-    times: list[int] = []
-    exposures: list[int] = []
-    lines: list[int] = []
-    for number, row in enumerate(rows(path, FRAME_COLUMNS, doubt)):
-        if row.whole("frame") != number:
-            raise row.refusal("frame", f"{number} (pictures are counted 0, 1, 2 ... as they stand in the video)")
-        t_ns = row.whole("t_ns")
-        if times and t_ns <= times[-1]:
-            raise row.refusal("t_ns", f"more than the {times[-1]} of the line before (time goes forwards)")
-        times.append(t_ns)
-        exposures.append(row.whole("exposure_ns", most=10**9) if "exposure_ns" in row.cells else exposure_ns)
-        lines.append(row.whole("line_ns", most=10**9) if "line_ns" in row.cells else line_ns)
-    return FrameStamps(*(np.array(column, np.int64) for column in (times, exposures, lines)))
-
-
-def _edges(path: Path, rig: Rig, doubt: Doubt) -> tuple[Edge, ...]:
-    gates = [gate.name for gate in rig.gates]
-    source = rig.gates_driver.kind if rig.gates_driver else "gates"
-    edges: list[Edge] = []
-    last_ns: dict[str, int] = {}
-    for row in rows(path, EDGE_COLUMNS, doubt):
-        t_ns, gate = row.whole("t_ns"), row.cells["gate"].strip()
-        if gate not in gates:
-            known = ", ".join(f'"{name}"' for name in gates) or "none: it has no gates"
-            raise row.refusal("gate", f"the name of a gate in rig.toml ({known}){settings.near(gate, gates)}")
-        if t_ns == last_ns.get(gate):
-            raise row.refusal("t_ns", f"a time of its own; gate {gate} has an edge at that time already")
-        if edges and t_ns < edges[-1].t_ns:
-            raise row.refusal("t_ns", f"at least the {edges[-1].t_ns} of the line before (time goes forwards)")
-        last_ns[gate] = t_ns
-        blocked = row.whole("level", most=1) == 1
-        count = row.whole("count") if row.cells.get("count", "") else None
-        edges.append(Edge(t_ns, gate, blocked, source, count))
-    return tuple(edges)
-
-
-def _events(path: Path, doubt: Doubt) -> tuple[Event, ...]:
-    events = []
-    for row in rows(path, EVENT_COLUMNS, doubt):
-        if not row.cells["event"].strip():
-            raise row.refusal("event", "a word such as go, note, freed")
-        cells = row.cells
-        events.append(
-            Event(row.whole("t_ns"), cells["event"].strip(), cells.get("source", ""), cells.get("detail", ""))
-        )
-    return tuple(sorted(events, key=lambda event: event.t_ns))
-
-
 def _view(folder: Path, rig: Rig) -> tuple[View, str]:
     if rig.camera is None:
         raise InputError(
@@ -211,8 +139,7 @@ def _view(folder: Path, rig: Rig) -> tuple[View, str]:
     return calibration.view, calibration.id
 
 
-def _check_video(video: Path, stamps: FrameStamps, view: View, doubt: Doubt) -> FrameStamps:
-    """The stamps that have a picture."""
+def _check_size(video: Path, view: View) -> None:
     first = next(pictures(video, grey=True), None)
     if first is None:
         raise InputError(f"{video}: none of its pictures can be decoded; put the whole video there")
@@ -222,12 +149,15 @@ def _check_video(video: Path, stamps: FrameStamps, view: View, doubt: Doubt) -> 
             f"{video}: its pictures are {width} x {height} pixels, the calibration is for "
             f"{view.lens.width_px} x {view.lens.height_px}; use the calibration of this picture size"
         )
+
+
+def _stamps_with_picture(video: Path, stamps: FrameStamps, doubt: Doubt, *, any_count: bool) -> FrameStamps:
     found, told = picture_count(video), len(stamps.t_ns)
-    if abs(found - told) > FEW_PICTURES:
+    if abs(found - told) > FEW_PICTURES and not any_count:
         raise InputError(
-            f"{video}: found {found} pictures, but {told} stamps in frames.csv; they must be of the same recording, "
-            "whole; put back the files that belong together"
+            f"{video}: found {found} whole pictures, but {told} stamps in frames.csv; "
+            "one stamp for each picture is wanted; put back the files that belong together"
         )
     if found != told:
-        doubt(f"{video.name} has {found} pictures and frames.csv {told} stamps; only what both have is used")
+        doubt(f"{video.name} has {found} whole pictures and frames.csv {told} stamps; only what both have is used")
     return stamps.first(min(found, told))

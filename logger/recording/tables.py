@@ -65,14 +65,22 @@ def _wanted_whole(text: str, most: int) -> str:
     return wanted
 
 
-def rows(path: Path, columns: Columns, doubt: Doubt) -> Iterator[Row]:
+def rows(path: Path, columns: Columns, doubt: Doubt, *, cut_short: bool = False) -> Iterator[Row]:
     """The lines of the table at `path`, one by one, so that a file of any size needs the same memory.
+
+    Args:
+        path: The file.
+        columns: What the table should have.
+        doubt: Takes what is wrong but can be lived with.
+        cut_short: The file may end before its header does: then there are no rows.
 
     Raises:
         InputError: at the first line that is wrong.
     """
     lines = _lines(path, doubt)
     head = next(lines, None)
+    if head is None and cut_short:
+        return
     if head is None:
         raise InputError(f"{path}: the file is empty; wanted the header {columns}; write it anew or remove the file")
     names = _header(str(path), head, columns)

@@ -19,6 +19,7 @@ from logger.errors import InputError
 
 Image = NDArray[np.uint8]
 _JPEG_START = b"\xff\xd8"
+_JPEG_END = b"\xff\xd9"
 
 
 def find_video(folder: Path) -> Path | None:
@@ -62,8 +63,15 @@ def _silence() -> None:
 
 
 def picture_count(path: Path) -> int:
-    """How many pictures the video holds, counted one by one."""
-    return sum(1 for _ in packets(path))
+    """How many whole pictures the video holds, counted one by one; 0 if it cannot be read at all."""
+    count, last = 0, b""
+    try:
+        for packet in packets(path):
+            count, last = count + 1, packet
+    except InputError:
+        return 0
+    torn = last.startswith(_JPEG_START) and not last.rstrip(b"\0").endswith(_JPEG_END)
+    return count - torn
 
 
 def pictures(

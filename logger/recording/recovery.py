@@ -1,0 +1,27 @@
+"""Recordings that were cut short: how they are known, and where they are.
+
+A recorder works in a folder whose name ends in `.unfinished` and takes that ending away when all is on disk. So a
+folder that still has it was cut short by a crash or a pulled plug. It is opened like any other, up to its last whole
+line and picture, with a doubt that says so. Nothing in it is changed or deleted.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+ENDING = ".unfinished"
+
+
+def unfinished_name(folder: Path) -> Path:
+    """Where the recording that is to become `folder` is kept while it grows."""
+    return folder.with_name(folder.name + ENDING)
+
+
+def is_unfinished(folder: Path) -> bool:
+    """True if a recorder has not closed the recording in `folder`: it was cut short, or it is still growing."""
+    return folder.resolve().name.endswith(ENDING)
+
+
+def find_unfinished(place: Path) -> list[Path]:
+    """The recordings in the folder `place` that were not closed, in order of their names."""
+    return sorted(path for path in place.glob(f"*{ENDING}") if path.is_dir())
