@@ -1,0 +1,121 @@
+"""The commands. An error becomes one line and an exit status: 0 done, 2 the input is wrong, 1 our fault.
+
+Each command is a module of this package with `describe(parser)` and `run(arguments)`; whatever takes long to import is
+imported inside `run`, so that `boatrun --help` answers at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+import traceback
+from collections.abc import Sequence
+from difflib import get_close_matches
+from importlib import import_module
+from typing import NoReturn
+
+from logger import __version__
+from logger.errors import InputError, LoggerError
+
+DONE, OUR_FAULT, WRONG_INPUT, STOPPED = 0, 1, 2, 130
+"""Exit statuses; 130 is what a shell expects of a program stopped by Ctrl-C."""
+
+COMMANDS = {
+    "demo": "try everything without any hardware: an invented class in a simulated tank, and its report",
+    "measure": "measure recordings, or measure them again",
+    "simulate": "write recordings of a simulated tank, with the truth beside them",
+    "export": "write tables for spreadsheets and statistics",
+}
+
+
+class Parser(argparse.ArgumentParser):
+    """Says what is wrong in one line and guesses what was meant."""
+
+    def error(self, message: str) -> NoReturn:
+        """Print one line to stderr and leave with status 2."""
+        self.exit(WRONG_INPUT, f"{self.prog}: {message}; see {self.prog} --help\n")
+
+    def refuse_unknown(self, words: Sequence[str]) -> None:
+        """Leave with status 2 if there are `words` that no option or argument took."""
+        if not words:
+            return
+        known = [option for action in self._actions for option in action.option_strings]
+        self.error(f"there is no option {words[0]!r}{_did_you_mean(words[0].partition('=')[0], known)}")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit status."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    try:
+        return _run(words)
+    except KeyboardInterrupt:
+        _say("boatrun: stopped; what was finished before is kept")
+        return STOPPED
+    except BrokenPipeError:
+        # who reads our output has closed it (| head): Python must not complain again while it ends
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except InputError as error:
+        _say(f"boatrun: {_one_line(error)}")
+        return WRONG_INPUT
+    except LoggerError as error:
+        _say(f"boatrun: {_one_line(error)}")
+        return OUR_FAULT
+    except Exception as error:
+        _say(our_fault(error))
+        return OUR_FAULT
+
+
+def our_fault(error: Exception) -> str:
+    """One line that says what failed and where the details are (they are written to a file)."""
+    with tempfile.NamedTemporaryFile("w", prefix="boatrun-fault-", suffix=".txt", delete=False) as details:
+        details.write(f"boatrun {__version__}, Python {sys.version}\n")
+        details.write("".join(traceback.format_exception(error)))
+    what = f"{type(error).__name__}: {_one_line(error)}"
+    return f"boatrun: this is a fault of the program, not yours ({what}); details for a report: {details.name}"
+
+
+def _run(words: list[str]) -> int:
+    top = _top_parser()
+    if not words:
+        top.print_help()
+        return DONE
+    if not words[0].startswith("-") and words[0] not in COMMANDS:
+        top.error(f"there is no command {words[0]!r}{_did_you_mean(words[0], list(COMMANDS))}")
+    if words[0] not in COMMANDS:
+        top.refuse_unknown(top.parse_known_args(words)[1] or words[:1])
+    command = import_module(f"logger.cli.{words[0]}")
+    parser = Parser(prog=f"boatrun {words[0]}", description=command.__doc__, allow_abbrev=False)
+    command.describe(parser)
+    arguments, rest = parser.parse_known_args(words[1:])
+    parser.refuse_unknown(rest)
+    return int(command.run(arguments))
+
+
+def _top_parser() -> Parser:
+    lines = "\n".join(f"  {name:<10}{what}" for name, what in COMMANDS.items())
+    parser = Parser(
+        prog="boatrun",
+        usage="boatrun COMMAND ...",
+        description="Measure small model-boat runs: times, speeds, drift and path, each with its uncertainty.",
+        epilog=f"commands:\n{lines}\n\nboatrun COMMAND --help tells more of each.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=f"boatrun {__version__}")
+    return parser
+
+
+def _did_you_mean(word: str, known: Sequence[str]) -> str:
+    near = get_close_matches(word, known, n=1, cutoff=0.5)
+    return f"; did you mean {near[0]!r}?" if near else f"; there are {', '.join(known)}"
+
+
+def _one_line(error: BaseException) -> str:
+    return " ".join(str(error).split())
+
+
+def _say(line: str) -> None:
+    print(line, file=sys.stderr)

@@ -1,0 +1,141 @@
+"""The class in a drawing, a table and one careful sentence per kind of run."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from calibration.quantity import decimals_for
+from logger.study import words
+from logger.study.compare import Comparison, Repeats, compare_all, grouped, repeats_of
+from logger.study.dots import Dot, dot_plot
+from logger.study.leaf import Run
+
+_COUNTED = ("valid", "freed")
+
+
+@dataclass(frozen=True, slots=True)
+class ClassRow:
+    """One boat in the table."""
+
+    boat: str
+    count: int
+    mean: str
+    spread: str
+    rig: str
+
+
+@dataclass(frozen=True, slots=True)
+class ClassView:
+    """What the template shows of one kind of run."""
+
+    key: str
+    heading: str
+    verdict: str
+    drawing: str
+    caption: str
+    rows: tuple[ClassRow, ...]
+    pairs: tuple[str, ...]
+
+
+def class_views(runs: Sequence[Run]) -> list[ClassView]:
+    """One view per kind of run that has a main result in at least two runs."""
+    kinds = dict.fromkeys(run.trial.kind for run in runs)
+    views = [_view([run for run in runs if run.trial.kind == kind]) for kind in kinds]
+    return [view for view in views if view is not None]
+
+
+def _view(runs: Sequence[Run]) -> ClassView | None:
+    kind = runs[0].trial.kind
+    name = words.main_result(kind)
+    measured = [run for run in runs if name in run.trial.results]
+    counted = [run for run in measured if run.trial.status in _COUNTED]
+    if len(measured) < 2 or not counted:
+        return None
+    by_boat = grouped([(run.card.boat.name, run.trial.results[name].quantity) for run in counted])
+    boats = [repeats_of(boat, quantities) for boat, quantities in by_boat.items()]
+    comparisons = compare_all(boats)
+    unit = boats[0].mean.unit
+    floor = any(run.trial.results[name].at_least for run in counted)
+    return ClassView(
+        key=f"class-{kind}",
+        heading=f"The class: {words.name_of(name)}, {words.kind_of_run(kind)}s",
+        verdict=_verdict(boats, comparisons),
+        drawing=_drawing(measured, boats, name, f"class-{kind}-dots"),
+        caption=_caption(floor, len(measured) - len(counted)),
+        rows=tuple(_row(boat) for boat in boats),
+        pairs=tuple(_pair(pair, unit) for pair in comparisons if math.isfinite(pair.U)),
+    )
+
+
+def _drawing(measured: Sequence[Run], boats: Sequence[Repeats], name: str, key: str) -> str:
+    dots = [
+        Dot(
+            boat=run.card.boat.name,
+            value=run.trial.results[name].quantity.value,
+            U=run.trial.results[name].quantity.U,
+            counted=run.trial.status in _COUNTED,
+            at_least=run.trial.results[name].at_least,
+        )
+        for run in measured
+    ]
+    unit = boats[0].mean.unit
+    summary = "; ".join(
+        f"{boat.boat}: {boat.count} run{'s' if boat.count > 1 else ''}, mean {_plain(boat)}" for boat in boats
+    )
+    return dot_plot(
+        dots,
+        {boat.boat: boat.mean.value for boat in boats if boat.count > 1},
+        name=f"{words.name_of(name)} ({words.unit_words(unit)})",
+        key=key,
+        title=f"Every run as a dot: {words.name_of(name)}",
+        summary=f"{summary}.",
+    )
+
+
+def _plain(boat: Repeats) -> str:
+    """The mean, to the place that repeats and rig together allow."""
+    shown = max(decimals_for(boat.mean_with_spread.u, 1), 0)
+    return words.with_unit(f"{boat.mean.value:.{shown}f}", boat.mean.unit)
+
+
+def _row(boat: Repeats) -> ClassRow:
+    spread = "one run: not known" if boat.spread is None else words.doubt_alone(boat.spread, boat.mean.unit)
+    return ClassRow(boat.boat, boat.count, _plain(boat), spread, f"± {words.give_or_take(boat.mean)}")
+
+
+def _pair(pair: Comparison, unit: str) -> str:
+    gap = words.doubt_alone(abs(pair.difference.value), unit)
+    allowed = words.doubt_alone(pair.U, unit)
+    if pair.too_close:
+        return (
+            f"{pair.first} and {pair.second}: too close to call ({gap} apart, and it could be chance up to {allowed})."
+        )
+    more, less = (pair.first, pair.second) if pair.difference.value > 0 else (pair.second, pair.first)
+    return f"{more} has clearly more than {less} ({gap} apart; chance would explain up to {allowed})."
+
+
+def _verdict(boats: Sequence[Repeats], comparisons: Sequence[Comparison]) -> str:
+    if len(boats) == 1:
+        return f"Only {boats[0].boat} has runs to show here, so there is nothing to compare."
+    if any(boat.spread is None for boat in boats):
+        return "Too close to call: one run of a boat does not tell how much it differs from itself. Repeat the runs."
+    clear = [pair for pair in comparisons if not pair.too_close]
+    if not clear:
+        return "Too close to call: the boats differ from each other no more than each differs from itself."
+    if len(clear) == len(comparisons):
+        return "Every difference between the boats is larger than chance explains."
+    return f"{len(clear)} of {len(comparisons)} differences are clear; the others are too close to call."
+
+
+def _caption(floor: bool, left_out: int) -> str:
+    text = (
+        "Each dot is one run, the upright stroke is the mean of a boat's runs. How far a boat's dots lie apart is its "
+        "spread; the thin bar through a dot is the rig uncertainty, and often it is hidden behind the dot."
+    )
+    if floor:
+        text += " An arrow means: at least this much, because the boat reached the wall."
+    if left_out:
+        text += f" Hollow: {left_out} run{'s' if left_out > 1 else ''} shown but not counted."
+    return text

@@ -1,0 +1,88 @@
+"""Boats against boats: the mean of repeats, their spread, and whether a difference is real.
+
+Two doubts, never mixed: the *spread* of a boat's repeats (what the boat and its wind do) and the *rig uncertainty*
+(what the instrument may be off by). Runs on one rig share its gate distance and its scale, so in a difference those
+cancel by themselves; the part that is new in every run shows up in the spread and is not counted again.
+
+Two means differ when their distance is more than its expanded uncertainty: Welch's test with the degrees of freedom
+of Welch (1947) and Satterthwaite (GUM G.4.1), at 95 % for all pairs of the class together (Bonferroni).
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+from calibration.quantity import Quantity, Source, coverage_factor
+
+PROBABILITY = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Repeats:
+    """One boat's runs of one quantity."""
+
+    boat: str
+    mean: Quantity
+    """Mean of the runs with the rig's doubt only."""
+    spread: float | None
+    """Standard deviation from run to run, in the quantity's unit; None for a single run."""
+    count: int
+
+    @property
+    def mean_with_spread(self) -> Quantity:
+        """The mean with the doubt that so few repeats leave (GUM 4.2.3) beside the rig's."""
+        if self.spread is None:
+            return self.mean
+        source = Source(f"spread of the repeats of {self.boat}", dof=self.count - 1)
+        return self.mean.plus_doubt(source, self.spread / math.sqrt(self.count))
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Two boats, and what can be said of them."""
+
+    first: str
+    second: str
+    difference: Quantity
+    """First minus second."""
+    U: float
+    """Expanded uncertainty of the difference, in its unit; infinite where there are no repeats."""
+
+    @property
+    def too_close(self) -> bool:
+        """True where the difference may be chance."""
+        return not abs(self.difference.value) > self.U
+
+
+def repeats_of(boat: str, runs: Sequence[Quantity]) -> Repeats:
+    """Mean and spread of `runs` (at least one) of the same quantity."""
+    count = len(runs)
+    values = [run.value for run in runs]
+    mean = Quantity.linear(statistics.fmean(values), runs[0].unit, [(1 / count, run) for run in runs])
+    return Repeats(boat, mean, statistics.stdev(values) if count > 1 else None, count)
+
+
+def compare_all(boats: Sequence[Repeats], probability: float = PROBABILITY) -> list[Comparison]:
+    """Every pair; `probability` that no pair is wrongly called different."""
+    pairs = list(combinations(boats, 2))
+    return [_compare(a, b, 1 - (1 - probability) / len(pairs)) for a, b in pairs]
+
+
+def _compare(a: Repeats, b: Repeats, probability: float) -> Comparison:
+    difference = a.mean_with_spread - b.mean_with_spread
+    # without repeats nobody knows how much a boat differs from itself
+    alone = a.spread is None or b.spread is None
+    expanded = math.inf if alone else coverage_factor(difference.dof, probability) * difference.u
+    return Comparison(a.boat, b.boat, difference, expanded)
+
+
+def grouped(runs: Sequence[tuple[str, Quantity]]) -> Mapping[str, list[Quantity]]:
+    """Runs by boat, boats in the order in which they first came."""
+    groups: dict[str, list[Quantity]] = {}
+    for boat, quantity in runs:
+        groups.setdefault(boat, []).append(quantity)
+    return groups

@@ -1,0 +1,170 @@
+"""Numbers and outcomes as plain sentences. Pages, prints and the command line all speak through here."""
+
+from __future__ import annotations
+
+from calibration.quantity import Quantity, decimals_for, plus_minus
+from logger.config import Conditions, KindOfRun, Rules
+from logger.results import columns
+from logger.results.trial import EndReason, Result, Status, Trial
+
+_UNITS = {
+    "s": "seconds",
+    "ns": "nanoseconds",
+    "mm": "millimetres",
+    "m": "metres",
+    "m/s": "metres per second",
+    "mm/s": "millimetres per second",
+    "g": "grams",
+    "deg": "degrees",
+    "Cel": "degrees Celsius",
+    "1": "",
+    "": "",
+}
+_SYMBOLS = {"Cel": "°C", "deg": "°", "1": "", "": ""}
+
+_KINDS: dict[KindOfRun, str] = {
+    "straight": "straight run",
+    "drift": "drift run",
+    "course": "course run",
+    "cargo": "cargo run",
+    "rings": "ring run",
+    "distance": "distance run",
+    "balance": "balance test",
+    "load": "load test",
+}
+_STATUS: dict[Status, str] = {
+    "valid": "valid",
+    "void": "void",
+    "did_not_finish": "did not finish",
+    "freed": "freed",
+}
+_WITNESS = {"gate": "the gates", "camera": "the camera", "gate+camera": "gates and camera", "card": "the boat card"}
+
+
+def unit_words(unit: str) -> str:
+    """A unit spoken fully: "metres per second"."""
+    return _UNITS.get(unit, unit)
+
+
+def unit_sign(unit: str) -> str:
+    """A unit as it stands behind a number; nothing for plain numbers."""
+    return _SYMBOLS.get(unit, unit)
+
+
+def name_of(result: str) -> str:
+    """What a result is called, from the column dictionary."""
+    return columns.COLUMNS[result].words
+
+
+def kind_of_run(kind: KindOfRun) -> str:
+    """For example "drift run"."""
+    return _KINDS[kind]
+
+
+def status_of(status: Status) -> str:
+    """For example "did not finish"."""
+    return _STATUS[status]
+
+
+def seen_by(witness: str) -> str:
+    """Who saw it: the gates, the camera, both, or the boat card."""
+    return _WITNESS.get(witness, witness)
+
+
+def with_unit(text: str, unit: str) -> str:
+    """`text` and the sign of `unit` with a space that does not break."""
+    sign = unit_sign(unit)
+    return f"{text}\u00a0{sign}" if sign else text
+
+
+def value_and_doubt(quantity: Quantity) -> str:
+    """For example "4.3120 ± 0.0024 s": rounded by its expanded uncertainty at 95 %."""
+    return with_unit(_typeset(plus_minus(quantity.value, quantity.U)), quantity.unit)
+
+
+def _typeset(text: str) -> str:
+    """A real minus sign, and no line break around ±."""
+    return text.replace("-", "−").replace(" ± ", "\u00a0±\u00a0")
+
+
+def said(result: Result) -> str:
+    """A result with its doubt; "at least" in front of a lower bound."""
+    text = value_and_doubt(result.quantity)
+    return f"at least {text}" if result.at_least else text
+
+
+def value_only(result: Result) -> str:
+    """The value rounded to the place that its doubt allows, with its unit, without the doubt."""
+    rounded = _typeset(plus_minus(result.quantity.value, result.quantity.U).partition(" ± ")[0])
+    return ("at least " if result.at_least else "") + with_unit(rounded, result.quantity.unit)
+
+
+def give_or_take(quantity: Quantity) -> str:
+    """The expanded uncertainty alone, to two digits, with its unit."""
+    return with_unit(plus_minus(quantity.value, quantity.U).partition(" ± ")[2] or "0", quantity.unit)
+
+
+def end_of(reason: EndReason, rules: Rules) -> str:
+    """Why the run ended, as a sentence."""
+    return {
+        "finish": "It ended when the bow reached the finish line.",
+        "at_rest": (
+            f"It ended when the boat came to rest: slower than {rules.stop_speed_mm_per_s:g} mm/s"
+            f" for {rules.stop_for_s:g} s."
+        ),
+        "wall": "It ended when the bow touched the wall.",
+        "time_cap": f"It ended because the time was up ({rules.time_cap_s:g} s).",
+        "stopped_by_hand": "It was ended by hand.",
+        "recording_ended": "The recording ended before the run did.",
+    }[reason]
+
+
+def lead(trial: Trial) -> str:
+    """The main result of a run in a sentence or two."""
+    if trial.status == "void":
+        return "This run is void: it is kept and shown, but it does not count."
+    if trial.status == "did_not_finish":
+        return "The boat did not finish. That is a result too."
+    main = _LEADS.get(trial.kind, ("time_s", "It took {}."))
+    result = trial.results.get(main[0])
+    if result is None:
+        missing = trial.not_measured.get(main[0])
+        return missing.reason if missing is not None else "There is no main result for this kind of run yet."
+    text = main[1].format(f"{value_only(result)}, give or take {give_or_take(result.quantity)}")
+    speed = trial.results.get("speed_at_line_m_per_s")
+    if trial.kind == "drift" and speed is not None:
+        text += f" It crossed that line at {value_only(speed)}."
+    return text
+
+
+_LEADS: dict[KindOfRun, tuple[str, str]] = {
+    "straight": ("time_s", "From the start line to the finish line it took {}."),
+    "drift": ("drift_mm", "After the mark line, without power, it drifted {}."),
+}
+
+
+def main_result(kind: KindOfRun) -> str:
+    """The name of the result by which runs of this kind are compared."""
+    return _LEADS.get(kind, ("time_s", ""))[0]
+
+
+def doubts_count(count: int) -> str:
+    """For example "2 things to look at"."""
+    return "nothing looked doubtful" if count == 0 else f"{count} thing{'s' if count > 1 else ''} to look at"
+
+
+def power_of(conditions: Conditions) -> str:
+    """How the boat was driven, in a few words."""
+    parts: list[str] = ["not noted" if conditions.power == "unknown" else conditions.power]
+    if conditions.fan_setting:
+        parts.append(f"setting {conditions.fan_setting}")
+    if conditions.fan_distance_mm is not None:
+        parts.append(f"{conditions.fan_distance_mm:g} mm behind the start line")
+    if conditions.blowers_count is not None:
+        parts.append(f"{conditions.blowers_count} blowing")
+    return ", ".join(parts)
+
+
+def doubt_alone(u: float, unit: str) -> str:
+    """An uncertainty by itself, to two digits, with its unit."""
+    return with_unit(f"{u:.{max(decimals_for(u), 0)}f}", unit)

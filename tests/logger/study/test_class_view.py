@@ -1,0 +1,63 @@
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from logger.study.class_view import class_views
+from logger.study.leaf import Run
+
+Make = Callable[..., Run]
+
+
+def test_boats_that_differ_less_than_their_repeats_are_too_close_to_call(make_straight_run: Make) -> None:
+    runs = [make_straight_run(*run) for run in (("A", 4.0), ("B", 4.1), ("A", 4.6), ("B", 4.5), ("A", 4.3), ("B", 4.2))]
+    (view,) = class_views(runs)
+    assert view.verdict.startswith("Too close to call")
+    assert "too close to call" in view.pairs[0]
+
+
+def test_a_clear_difference_is_called(make_straight_run: Make) -> None:
+    runs = [make_straight_run("A", 4.0 + d) for d in (0, 0.05, 0.1)] + [
+        make_straight_run("B", 9.0 + d) for d in (0, 0.05, 0.1)
+    ]
+    (view,) = class_views(runs)
+    assert view.pairs[0].startswith("B has clearly more than A")
+    assert "larger than chance" in view.verdict
+
+
+def test_single_runs_are_not_ranked(make_straight_run: Make) -> None:
+    (view,) = class_views([make_straight_run("A", 1.0), make_straight_run("B", 9.0)])
+    assert "Repeat the runs" in view.verdict
+    assert view.pairs == ()
+    assert view.rows[0].spread == "one run: not known"
+
+
+def test_spread_and_rig_uncertainty_stand_apart(make_straight_run: Make) -> None:
+    (view,) = class_views([make_straight_run("A", 4.0), make_straight_run("A", 5.0), make_straight_run("B", 4.5)])
+    row = view.rows[0]
+    assert (row.count, row.mean) == (2, "4.5\u00a0s")
+    assert row.spread == "0.71\u00a0s"
+    assert row.rig == "± 0.0080\u00a0s"
+
+
+def test_a_void_run_is_shown_but_does_not_count(make_straight_run: Make) -> None:
+    runs = [make_straight_run("A", 4.0), make_straight_run("A", 99.0, status="void"), make_straight_run("A", 4.2)]
+    (view,) = class_views(runs)
+    assert view.rows[0].count == 2
+    assert "left-out" in view.drawing
+    assert "1 run shown but not counted" in view.caption
+
+
+def test_each_kind_of_run_is_compared_by_its_own_result(make_straight_run: Make, make_drift_run: Make) -> None:
+    runs = [
+        make_straight_run("A", 4.0),
+        make_drift_run("A"),
+        make_straight_run("B", 4.4),
+        make_drift_run("B", at_least=True),
+    ]
+    views = class_views(runs)
+    assert [view.heading for view in views] == ["The class: time, straight runs", "The class: drift, drift runs"]
+    assert "at least this much" in views[1].caption
+
+
+def test_a_single_measured_run_needs_no_class(make_straight_run: Make) -> None:
+    assert class_views([make_straight_run("A", 4.0)]) == []

@@ -1,0 +1,82 @@
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from calibration.quantity import Quantity, Source
+from logger.study.compare import compare_all, grouped, repeats_of
+
+GATES = Source("gate distance")
+
+
+def runs_of(values: list[float], u: float = 0.0) -> list[Quantity]:
+    return [Quantity(value, "s", {GATES: u}) for value in values]
+
+
+# NIST Statistical Reference Datasets, univariate, NumAcc1: 10000001, 10000003, 10000002; certified mean 10000002, sd 1.
+def test_mean_and_spread_of_nists_first_accuracy_set() -> None:
+    boat = repeats_of("a", runs_of([10000001.0, 10000003.0, 10000002.0]))
+    assert boat.mean.value == 10000002
+    assert boat.spread == 1
+
+
+# SciPy's ttest_ind(equal_var=False) is Welch's test; its degrees of freedom are not cut to a whole number, ours are
+# (GUM G.4.1 note 1), so ours may only be the more careful one.
+@given(
+    st.lists(st.floats(1, 9), min_size=2, max_size=6, unique=True),
+    st.lists(st.floats(1, 9), min_size=2, max_size=6, unique=True),
+)
+def test_without_rig_doubt_the_comparison_is_welchs_test(a: list[float], b: list[float]) -> None:
+    if np.std(a) < 1e-3 or np.std(b) < 1e-3:
+        return
+    (pair,) = compare_all([repeats_of("a", runs_of(a)), repeats_of("b", runs_of(b))])
+    judge = stats.ttest_ind(a, b, equal_var=False)
+    assert pair.difference.value / pair.difference.u == pytest.approx(judge.statistic, rel=1e-9, abs=1e-12)
+    assert pair.difference.dof == pytest.approx(judge.df, rel=1e-9)
+    if not pair.too_close:
+        assert judge.pvalue < 0.05
+    if judge.pvalue < 0.002 and min(len(a), len(b)) > 3:
+        assert not pair.too_close
+
+
+def test_doubt_that_boats_share_cancels_in_their_difference() -> None:
+    a, b = (repeats_of(name, runs_of([value, value + 0.02], u=0.5)) for name, value in (("a", 4.0), ("b", 5.0)))
+    (pair,) = compare_all([a, b])
+    assert a.mean.u == pytest.approx(0.5)
+    assert pair.difference.u == pytest.approx(0.02 / math.sqrt(2))
+    assert not pair.too_close
+
+
+def test_one_run_is_never_enough_to_tell_boats_apart() -> None:
+    (pair,) = compare_all([repeats_of("a", runs_of([1.0])), repeats_of("b", runs_of([9.0, 9.1, 9.0]))])
+    assert math.isinf(pair.U)
+    assert pair.too_close
+
+
+def test_more_boats_make_every_pair_harder_to_tell_apart() -> None:
+    boats = [repeats_of(name, runs_of([v, v + 0.1, v + 0.2])) for name, v in (("a", 1.0), ("b", 1.3), ("c", 1.6))]
+    alone = compare_all(boats[:2])[0]
+    in_class = compare_all(boats)[0]
+    assert len(compare_all(boats)) == 3
+    assert in_class.U > alone.U
+
+
+# From memory: with no true difference, Bonferroni keeps the chance of any false "clear" at or below 5 %.
+def test_equal_boats_are_called_different_in_fewer_than_one_class_of_twenty() -> None:
+    draw = np.random.default_rng(7)
+    wrong = 0
+    for _ in range(400):
+        boats = [repeats_of(str(i), runs_of(draw.normal(4.0, 0.4, 3).tolist())) for i in range(4)]
+        wrong += any(not pair.too_close for pair in compare_all(boats))
+    assert wrong / 400 < 0.05
+
+
+def test_runs_are_grouped_by_boat_in_the_order_they_came() -> None:
+    made = grouped([("b", runs_of([1.0])[0]), ("a", runs_of([2.0])[0]), ("b", runs_of([3.0])[0])])
+    assert {boat: [q.value for q in runs] for boat, runs in made.items()} == {"b": [1.0, 3.0], "a": [2.0]}
+    assert list(made) == ["b", "a"]
