@@ -1,0 +1,134 @@
+"""The truth of a run, as files beside the recording: what a perfect instrument would have said."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.simulator import gates
+from logger.simulator.scene import STOP_SPEED_MM_PER_S, Scene
+from logger.simulator.voyage import TrueLine
+
+Floats = NDArray[np.float64]
+COLUMNS = ("frame", "t_ns", "x_mm", "y_mm", "heading_deg", "bow_x_mm", "bow_y_mm", "speed_mm_per_s")
+
+
+def row_times_s(scene: Scene) -> Floats:
+    """(N,) mid-exposure of the boat's own picture row in every frame, seconds of the recording."""
+    begins = scene.shutter.begins_ns / 1e9 + scene.shutter.exposure_ns / 2e9
+    line_s = scene.shutter.line_ns / 1e9
+    times: Floats = begins + line_s * scene.eye.height_px / 2
+    for _ in range(4):
+        pose = scene.voyage.pose(times)
+        seen = scene.eye.see(np.column_stack([pose[:, :2], np.zeros(len(pose))]))
+        times = begins + line_s * seen[:, 1]
+    return times
+
+
+def track(scene: Scene) -> Floats:
+    """(N, 7) per frame: seconds of the recording, x, y, heading in rad, bow x, bow y, speed; mm and mm/s."""
+    times = row_times_s(scene)
+    pose, bow = scene.voyage.pose(times), scene.voyage.bow(times, normal_rad=0.0)
+    return np.column_stack([times, pose, bow, scene.voyage.speed(times)])
+
+
+def track_text(scene: Scene) -> str:
+    """truth.csv: the waterline centroid at the mid-exposure of its own row, on the rig's clock."""
+    lines = [",".join(COLUMNS)]
+    for number, (t, x, y, heading, bow_x, bow_y, speed) in enumerate(track(scene)):
+        lines.append(
+            f"{number},{scene.t_ns(t)},{x:.6f},{y:.6f},{np.degrees(heading):.6f},{bow_x:.6f},{bow_y:.6f},{speed:.6f}"
+        )
+    return "\n".join(lines) + "\n"
+
+
+def _crossing(scene: Scene, line: TrueLine, moment: float) -> dict[str, Any]:
+    x, y, heading = scene.voyage.pose([moment])[0]
+    bow = scene.voyage.bow([moment], normal_rad=line.normal_rad)[0]
+    return {
+        "line": line.name, "t_ns": scene.t_ns(moment), "speed_mm_per_s": float(scene.voyage.speed([moment])[0]),
+        "bow_mm": bow.tolist(), "centroid_mm": [float(x), float(y)], "heading_deg": float(np.degrees(heading)),
+    }  # fmt: skip
+
+
+def summary(scene: Scene) -> dict[str, Any]:
+    """truth.json."""
+    voyage = scene.voyage
+    crossings = {line.name: voyage.crossing_s(line, until_s=scene.length_s) for line in scene.lines}
+    started, last = crossings["start"], scene.lines[-1]
+    facts: dict[str, Any] = {
+        "format": "boatrun-truth/1", "simulated": True, "tier": scene.tier_name, "kind": scene.kind,
+        "seed": scene.seed, "armed_ns": scene.t_ns(scene.armed_s), "go_ns": scene.t_ns(voyage.go_s),
+        "ended_ns": scene.t_ns(scene.ended_s),
+        "crossings": [_crossing(scene, line, t) for line in scene.lines if (t := crossings[line.name]) is not None],
+        "beams": [
+            {"gate": beam.name, "t_ns": scene.t_ns(t), "blocked": blocked}
+            for beam in scene.beams for t, blocked in gates.passages_s(scene, beam)
+        ],
+        "wall_contact_ns": _wall_contact(scene),
+        "lines": [_line_fact(line) for line in scene.lines],
+        "gate_distance_mm": scene.beams[-1].place_mm - scene.beams[0].place_mm if scene.beams else None,
+        "boat": _boat_fact(scene), "camera": _camera_fact(scene), "tank": _tank_fact(scene),
+    }  # fmt: skip
+    return facts | _results(scene, started, crossings[last.name])
+
+
+def _results(scene: Scene, started: float | None, lined: float | None) -> dict[str, Any]:
+    """The measures of the run itself: drift for a coast, and the path from the start line on."""
+    voyage, until = scene.voyage, scene.length_s
+    if scene.kind == "straight":
+        path = None if started is None or lined is None else voyage.path_mm(started, lined)
+        return {"path_mm": path}
+    slow = voyage.slower_s(STOP_SPEED_MM_PER_S, until_s=until)
+    over = scene.ended_s if slow is None else slow
+    mark = scene.lines[-1]
+    x, y, heading = voyage.pose([over])[0]
+    return {
+        "slow_ns": None if slow is None else scene.t_ns(slow),
+        "rest_mm": [float(x), float(y)], "rest_heading_deg": float(np.degrees(heading)),
+        "rest_bow_mm": voyage.bow([over], normal_rad=mark.normal_rad)[0].tolist(),
+        "drift_mm": float(voyage.front([over], mark)[0]),
+        "drift_at_ended_mm": float(voyage.front([scene.ended_s], mark)[0]),
+        "path_mm": None if started is None else voyage.path_mm(started, over),
+        "path_at_ended_mm": None if started is None else voyage.path_mm(started, scene.ended_s),
+    }  # fmt: skip
+
+
+def _wall_contact(scene: Scene) -> int | None:
+    wall = TrueLine("wall", "wall", scene.basin.front_mm - 1e-6)
+    moment = scene.voyage.crossing_s(wall, until_s=scene.length_s)
+    return None if moment is None else scene.t_ns(moment)
+
+
+def _line_fact(line: TrueLine) -> dict[str, Any]:
+    return {
+        "name": line.name, "role": line.role, "place_mm": line.place_mm,
+        "normal_deg": float(np.degrees(line.normal_rad)),
+    }  # fmt: skip
+
+
+def _boat_fact(scene: Scene) -> dict[str, Any]:
+    hull = scene.hull
+    length, width = np.ptp(hull.outline_mm, axis=0).tolist()
+    return {
+        "waterline_length_mm": length, "waterline_width_mm": width, "deck_scale": hull.deck_scale,
+        "freeboard_mm": hull.freeboard_mm, "draught_mm": hull.draught_mm, "mass_g": scene.mass_g, "paint": scene.paint,
+        "outline_mm": hull.outline_mm.tolist(),
+    }  # fmt: skip
+
+
+def _camera_fact(scene: Scene) -> dict[str, Any]:
+    eye, shutter = scene.eye, scene.shutter
+    return {
+        "width_px": eye.width_px, "height_px": eye.height_px, "f_px": eye.f_px, "cx_px": eye.cx_px, "cy_px": eye.cy_px,
+        "radial": list(eye.radial), "tangential": list(eye.tangential), "rotation": eye.rotation.tolist(),
+        "place_mm": eye.place_mm.tolist(), "exposure_ns": shutter.exposure_ns, "line_ns": shutter.line_ns,
+        "delay_ns": shutter.delay_ns,
+    }  # fmt: skip
+
+
+def _tank_fact(scene: Scene) -> dict[str, Any]:
+    basin = scene.basin
+    return {"outline_mm": [list(p) for p in basin.outline_mm], "water_depth_mm": basin.depth_mm, "floor": basin.pattern}

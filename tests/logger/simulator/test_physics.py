@@ -1,0 +1,77 @@
+"""The boat's motion against closed forms, a worked case and a general integrator.
+
+The closed forms follow by separation of variables from m·dv/dt = −(a·v + b·v²). Worked case, from a separate program
+(DOP853 at 1e-13): m 0.150 kg, a 0.020 kg/s, b 0.150 kg/m, v0 0.30 m/s coasts 1.178655 m in all, and takes 12.518679 s
+and 1.038893 m to fall to 2 cm/s.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+
+from logger.simulator.physics import Drag, Thrust, added_mass_fraction, run
+
+CASE = Drag(mass_g=150.0, a_g_per_s=20.0, b_g_per_mm=0.150)
+
+
+def test_the_worked_case_comes_out() -> None:
+    time_s = CASE.coast_time(20.0, from_mm_per_s=300.0)
+    assert time_s == pytest.approx(12.518679, abs=1e-6)
+    assert CASE.coast_distance(time_s, from_mm_per_s=300.0) == pytest.approx(1038.893, abs=1e-3)
+    assert CASE.coast_distance(1e6, from_mm_per_s=300.0) == pytest.approx(1178.655, abs=1e-3)
+
+
+def test_coasting_agrees_with_a_general_integrator() -> None:
+    solved = solve_ivp(
+        lambda _t, s: [s[1], -(20.0 * s[1] + 0.15 * s[1] ** 2) / 150.0], (0, 20), [0, 300.0],
+        method="DOP853", rtol=1e-12, atol=1e-12, t_eval=np.linspace(0, 20, 50),
+    )  # fmt: skip
+    np.testing.assert_allclose(CASE.coast_distance(solved.t, from_mm_per_s=300.0), solved.y[0], atol=1e-7)
+    np.testing.assert_allclose(CASE.coast_speed(solved.t, from_mm_per_s=300.0), solved.y[1], atol=1e-7)
+
+
+# Lamb, Hydrodynamics, art. 114-115: prolate spheroids in surge; the sphere is exactly 1/2.
+@pytest.mark.parametrize(("ratio", "k1"), [(1, 0.5), (2, 0.210), (4, 0.082), (6, 0.045)])
+def test_water_carried_along_is_lambs(ratio: float, k1: float) -> None:
+    assert added_mass_fraction(length_mm=ratio * 60, width_mm=60) == pytest.approx(k1)
+
+
+def steady(speed: float, rise_s: float = 0.2) -> Thrust:
+    return Thrust(float(CASE.force(speed)), rise_s)
+
+
+def test_a_steady_thrust_ends_in_the_speed_whose_drag_balances_it() -> None:
+    motion = run(CASE, steady(250.0), cut_at_mm=None, wall_at_mm=1e5, restitution=0.0, until_s=60.0)
+    assert motion.at([55.0])[1, 0] == pytest.approx(250.0, abs=0.01)
+
+
+@given(speed=st.floats(50, 500), cut=st.floats(50, 800), wall=st.floats(100, 1500), bounce=st.floats(0, 0.5))
+def test_the_way_is_continuous_and_a_coasting_boat_only_loses_energy(
+    speed: float, cut: float, wall: float, bounce: float
+) -> None:
+    motion = run(CASE, steady(speed), cut_at_mm=cut, wall_at_mm=wall, restitution=bounce, until_s=60.0)
+    for begin in motion.begins_s[1:]:
+        before, after = motion.at([begin - 1e-9, begin + 1e-9])[0]
+        assert before == pytest.approx(after, abs=1e-5)
+    free = np.linspace(motion.begins_s[1] + 1e-6, motion.begins_s[1] + 30, 400)
+    way, velocity = motion.at(free)
+    assert (np.diff(np.abs(velocity)) <= 1e-9).all()
+    assert way.max() <= wall + 1e-6
+
+
+@given(speed=st.floats(50, 500))
+def test_speed_is_the_slope_of_the_way(speed: float) -> None:
+    motion = run(CASE, steady(speed), cut_at_mm=300.0, wall_at_mm=5000.0, restitution=0.0, until_s=60.0)
+    times = np.linspace(0.1, 12.0, 60)
+    times = times[np.abs(times - motion.begins_s[1]) > 0.01]
+    slope = (motion.at(times + 1e-4)[0] - motion.at(times - 1e-4)[0]) / 2e-4
+    np.testing.assert_allclose(slope, motion.at(times)[1], atol=1e-3)
+
+
+def test_before_go_the_boat_stands() -> None:
+    motion = run(CASE, steady(200.0), cut_at_mm=None, wall_at_mm=1e4, restitution=0.0, until_s=10.0)
+    np.testing.assert_array_equal(motion.at([-3.0, -1e-9]), 0.0)
