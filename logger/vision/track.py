@@ -46,3 +46,13 @@ class Track:
     """How many frames the recording has between arming and end; N is less where frames were lost."""
     flags: tuple[str, ...] = ()
     """Doubts about the whole track, in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class NotFound:
+    """No track could be made; false, and says why."""
+
+    reason: str
+
+    def __bool__(self) -> bool:
+        return False

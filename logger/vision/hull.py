@@ -1,0 +1,112 @@
+"""What one boat looks like from above: a deck, the side wall below it, and nothing of the water.
+
+The camera sees the deck's edge at the height of the freeboard and, on the sides that face the lens's foot point, a
+band of wall down to the waterline. Everything is drawn on the plane of the deck, z = freeboard, as rays that cross the
+deck's edge at right angles. Along a ray, t mm outward from the edge, the picture is three layers with soft edges
+
+    I(t) = B + (D - B)·F(-t) + (W - B)·(F(reach - t) - F(-t)),     F(t) = normal distribution of width `blur_mm`
+
+with B the empty water, D the deck, W the wall. With the lens H above the water and its foot point at c, the waterline
+point below a deck edge point b (boat frame, normal n, boat at p) is seen, on the deck's plane, beyond the edge by
+
+    reach = -(freeboard/H)·n·(p - c) - taper·n·b         (none is seen if this is negative)
+
+where `taper` is how much smaller the waterline looks than the deck: flare of the sides and the plane's own scale.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+Floats = NDArray[np.float64]
+
+_ROOT_2PI = float(np.sqrt(2 * np.pi))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Hull:
+    """The learnt look of one boat. Rays are numbered anticlockwise around the deck."""
+
+    edge_mm: Floats
+    """(M, 2) points of the deck's edge, boat frame, area centroid at the origin, anticlockwise."""
+    normal: Floats
+    """(M, 2) outward unit normals there."""
+    offsets_mm: Floats
+    """(K,) where the rays are sampled, outward from the edge."""
+    deck: Floats
+    """(M, K) grey level of the deck along each ray (constant outside the edge)."""
+    wall: Floats
+    """(M,) grey level of the side below each ray."""
+    noise: Floats
+    """(M, K) standard deviation of one sample, grey levels."""
+    freeboard_mm: float
+    taper: float
+    blur_mm: float
+
+    def positions(self, place_mm: Floats, heading_rad: Floats) -> Floats:
+        """Sample points (N, M, K, 2) on the deck's plane for boats at `place_mm` (N, 2) and `heading_rad` (N,)."""
+        c, s = np.cos(heading_rad)[:, None, None], np.sin(heading_rad)[:, None, None]
+        ray = self.edge_mm[:, None, :] + self.offsets_mm[None, :, None] * self.normal[:, None, :]
+        x, y = ray[None, ..., 0], ray[None, ..., 1]
+        place = place_mm[:, None, None, :]
+        return np.stack([place[..., 0] + c * x - s * y, place[..., 1] + s * x + c * y], axis=-1)
+
+    def wall_lever(self, place_mm: Floats, heading_rad: Floats, foot_mm: Floats) -> Floats:
+        """(N, M) mm by which each ray's wall faces the foot point: reach per unit of freeboard over lens height."""
+        c, s = np.cos(heading_rad), np.sin(heading_rad)
+        away = place_mm - foot_mm
+        ahead, left = c * away[:, 0] + s * away[:, 1], -s * away[:, 0] + c * away[:, 1]
+        lever: Floats = -(np.outer(ahead, self.normal[:, 0]) + np.outer(left, self.normal[:, 1]))
+        return lever
+
+    def span(self) -> Floats:
+        """(M,) n·b: how far each edge point lies out along its own normal, mm."""
+        out: Floats = (self.normal * self.edge_mm).sum(axis=1)
+        return out
+
+    def arms(self) -> Floats:
+        """(M,) how far an edge point moves outward per radian of heading, mm."""
+        # a turn moves b to b + dθ·(-b_y, b_x)
+        out: Floats = -self.edge_mm[:, 1] * self.normal[:, 0] + self.edge_mm[:, 0] * self.normal[:, 1]
+        return out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Look:
+    """The model's picture along all rays of N frames, and how it changes; all (N, M, K) grey levels."""
+
+    grey: Floats
+    by_shift: Floats
+    """per mm of the whole boat outward along the ray"""
+    by_reach: Floats
+    """per mm of wall"""
+    by_wall: Floats
+    """per grey level of the wall"""
+    by_blur: Floats
+    """per mm of blur"""
+    deck_share: Floats
+    wall_share: Floats
+
+
+def look(hull: Hull, water: Floats, reach_mm: Floats) -> Look:
+    """Draw the three layers over `water` (N, M, K) with walls of `reach_mm` (N, M), negative = hidden."""
+    seen = np.maximum(reach_mm, 0.0)[:, :, None]
+    u, w = hull.offsets_mm / hull.blur_mm, (hull.offsets_mm - seen) / hull.blur_mm
+    deck_share = ndtr(-u)[None, None, :]
+    wall_share = ndtr(-w) - deck_share
+    edge = np.exp(-u * u / 2) / (_ROOT_2PI * hull.blur_mm)
+    foot = np.exp(-w * w / 2) / (_ROOT_2PI * hull.blur_mm)
+    deck, wall = hull.deck[None] - water, hull.wall[None, :, None] - water
+    return Look(
+        grey=water + deck * deck_share + wall * wall_share,
+        by_shift=edge * deck + (foot - edge) * wall,
+        by_reach=foot * wall * (reach_mm > 0)[:, :, None],
+        by_wall=wall_share,
+        by_blur=u * edge * deck + (w * foot - u * edge) * wall,
+        deck_share=np.broadcast_to(deck_share, water.shape),
+        wall_share=wall_share,
+    )

@@ -1,0 +1,94 @@
+"""The boat's silhouette in one picture: what differs from the empty tank around a rough place, as one polygon."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.vision import outline
+from logger.vision.background import Grey
+from logger.vision.plane import Plane, Singles
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Silhouette:
+    """One convex outline in a picture."""
+
+    polygon_px: Floats
+    """(N, 2) pixels, around the outer border."""
+    contrast: float
+    """How far the thing's grey is from the empty tank's, grey levels, positive."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shape:
+    """A silhouette brought onto a plane of the tank: moments are taken there, not in the picture."""
+
+    centre_mm: Floats
+    axis_rad: float
+    elongation: float
+    area_mm2: float
+    polygon_mm: Floats
+
+
+def silhouette(
+    picture: Grey, empty: Singles, *, centre_px: tuple[float, float], radius_px: float, noise: float, light: float = 1.0
+) -> Silhouette | None:
+    """What stands out within `radius_px` of `centre_px`, its parts joined by their convex hull; None if nothing does.
+
+    A line on the floor whose grey is the boat's cuts the boat in two: parts of some size are all taken.
+    """
+    u0, v0 = max(0, int(centre_px[0] - radius_px)), max(0, int(centre_px[1] - radius_px))
+    u1, v1 = int(centre_px[0] + radius_px) + 1, int(centre_px[1] + radius_px) + 1
+    base = empty[v0:v1, u0:u1]
+    if base.size < 9:
+        return None
+    apart = np.nan_to_num(np.abs(picture[v0:v1, u0:u1] / np.float32(light) - base))
+    rows, columns = np.ogrid[: apart.shape[0], : apart.shape[1]]
+    from_centre = np.hypot(columns + u0 - centre_px[0], rows + v0 - centre_px[1])
+    core = apart[from_centre < 0.3 * radius_px]
+    if core.size == 0:
+        return None
+    contrast = float(np.percentile(core, 70))
+    threshold = max(0.45 * contrast, 3.5 * noise)
+    mask = ((apart > threshold) & (from_centre < radius_px)).astype(np.uint8)
+    opened = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)).astype(np.uint8, copy=False)
+    points = _parts(opened, from_centre, radius_px)
+    if points is None:
+        return None
+    return Silhouette(points + np.array([u0, v0], np.float64), contrast)
+
+
+def _parts(mask: NDArray[np.uint8], from_centre: Floats, radius_px: float) -> Floats | None:
+    count, labels, stats, centres = cv2.connectedComponentsWithStats(mask, connectivity=4)
+    if count < 2:
+        return None
+    areas = stats[1:, cv2.CC_STAT_AREA]
+    near = from_centre[
+        np.clip(centres[1:, 1].round().astype(int), 0, mask.shape[0] - 1),
+        np.clip(centres[1:, 0].round().astype(int), 0, mask.shape[1] - 1),
+    ]
+    value = areas * (near < 0.75 * radius_px)
+    if value.max(initial=0) < 12:
+        return None
+    keep = np.flatnonzero(value > 0.15 * value.max()) + 1
+    borders, _ = cv2.findContours(np.isin(labels, keep).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    return np.vstack([border[:, 0] for border in borders]).astype(np.float64)
+
+
+def on_plane(seen: Silhouette, plane: Plane) -> Shape:
+    """The silhouette's convex hull on `plane` with area, centroid and axis."""
+    # a border pixel's centre lies half a pixel inside the border
+    polygon = outline.convex(plane.points(seen.polygon_px))
+    _, centre, _ = outline.moments(polygon)
+    half = 0.5 * plane.step_mm(centre)
+    outward = polygon - centre
+    polygon = centre + outward * (1 + half / np.maximum(np.hypot(*outward.T), half))[:, None]
+    area, centre, second = outline.moments(polygon)
+    axis_rad, elongation = outline.axis(second)
+    return Shape(centre, axis_rad, elongation, area, polygon)

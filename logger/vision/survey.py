@@ -1,0 +1,212 @@
+"""The sparse pass: a few dozen pictures of the run, the empty tank, and the boat's rough poses and outline in them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Protocol
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.vision import background, outline, sightings
+from logger.vision.background import Grey, Mask
+from logger.vision.plane import Plane, Singles
+from logger.vision.sightings import Sighting
+from logger.vision.silhouette import Shape, on_plane, silhouette
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+_EVENLY_COUNT = 28
+_MORE_COUNT = 16
+SHRINK = 4
+
+
+class Film(Protocol):
+    """Pictures by number, grey, handed out in rising order."""
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        ...
+
+    def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
+        """(number, picture) of the wanted ones that can be decoded; of all if None."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Survey:
+    """What the sparse pass found. N pictures in which the boat was seen, in order of time."""
+
+    numbers: Whole
+    pictures: list[Grey]
+    empty: Singles
+    noise: float
+    contrast: float
+    """Typical difference between boat and water, grey levels."""
+    place_mm: Floats
+    """(N, 2) centroid of the silhouette on the plane."""
+    heading_rad: Floats
+    polygon_mm: Floats
+    """(M, 2) typical silhouette, boat frame."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ground:
+    """What the rig knows of the picture: small masks, and which way a boat goes."""
+
+    tank: Mask | None
+    start_zone: Mask | None
+    forward_rad: float
+    size_mm: float | None
+    """Square root of the boat's area, if the card has its length and width."""
+    longest_mm: float | None
+
+
+def survey(film: Film, plane: Plane, ground: Ground) -> Survey | str:
+    """The sparse pass over `film`; a sentence if no boat is found."""
+    numbers = _evenly(film.count, _EVENLY_COUNT)
+    pictures = dict(film.pictures(numbers))
+    if len(pictures) < 3:
+        return "fewer than three pictures can be decoded"
+    stack = _small(pictures)
+    guess = background.first_guess(stack, ground.start_zone)
+    apart, noise = sightings.differences(stack, guess)
+    size_px = _size_px(ground, plane, apart, noise)
+    seen = sightings.find(apart, noise=noise, size_px=size_px, tank=ground.tank)
+    if more := _between(sorted(pictures), seen, size_px):
+        pictures.update(film.pictures(more))
+        stack = _small(pictures)
+        apart, noise = sightings.differences(stack, guess)
+        seen = sightings.find(apart, noise=noise, size_px=size_px, tank=ground.tank)
+    return _poses(pictures, seen, apart, plane, ground, size_px)
+
+
+def _evenly(count: int, wanted: int) -> list[int]:
+    return sorted({int(n) for n in np.linspace(0, count - 1, min(wanted, count)).round()})
+
+
+def _small(pictures: dict[int, Grey]) -> Grey:
+    size = next((p.shape[1] // SHRINK, p.shape[0] // SHRINK) for p in pictures.values())
+    rows = [cv2.resize(pictures[n], size, interpolation=cv2.INTER_AREA) for n in sorted(pictures)]
+    return np.stack(rows).astype(np.uint8, copy=False)
+
+
+def _size_px(ground: Ground, plane: Plane, apart: Singles, noise: float) -> float:
+    if ground.size_mm is None:
+        return max(3.0, sightings.size_of_largest(apart, noise))
+    return max(3.0, ground.size_mm / plane.step_mm(plane.foot_mm) / SHRINK)
+
+
+def _between(numbers: list[int], seen: list[Sighting | None], size_px: float) -> list[int]:
+    """Numbers of more pictures where the boat moved most between the ones at hand."""
+    known = [(n, s) for n, s in zip(numbers, seen, strict=True) if s is not None]
+    steps = [(np.hypot(b.u - a.u, b.v - a.v), n, m) for (n, a), (m, b) in pairwise(known)]
+    whole = sum(step for step, _, _ in steps)
+    if whole < size_px:
+        return []
+    more: set[int] = set()
+    for step, n, m in steps:
+        pieces = min(round(step / (whole / _MORE_COUNT)) + 1, m - n)
+        more.update(round(n + (m - n) * k / pieces) for k in range(1, pieces))
+    return sorted(more - set(numbers))
+
+
+def _poses(
+    pictures: dict[int, Grey],
+    seen: list[Sighting | None],
+    apart: Singles,
+    plane: Plane,
+    ground: Ground,
+    size_px: float,
+) -> Survey | str:
+    order = sorted(pictures)
+    held = [(n, s, k) for k, (n, s) in enumerate(zip(order, seen, strict=True)) if s is not None]
+    if len(held) < 3:
+        return "nothing of a boat's size stands out from the empty tank"
+    radius = _radius_px(plane, ground, size_px)
+    spots = [((s.u + 0.5) * SHRINK - 0.5, (s.v + 0.5) * SHRINK - 0.5) for _, s, _ in held]
+    raw = [pictures[n] for n, _, _ in held]
+    rough = np.nanmedian(np.stack([p[::SHRINK, ::SHRINK] for p in raw]), axis=0).astype(np.float32)
+    lights = [background.light_of(p[::SHRINK, ::SHRINK], rough) for p in raw]
+    empty = background.away_from_boat(raw, lights, [(u, v, 1.15 * radius) for u, v in spots])
+    noise = _noise(raw, empty)
+    shapes: list[tuple[int, Shape, float]] = []
+    for (n, _, _), spot, light in zip(held, spots, lights, strict=True):
+        found = silhouette(pictures[n], empty, centre_px=spot, radius_px=radius, noise=noise, light=light)
+        if found is not None:
+            shapes.append((n, on_plane(found, plane), found.contrast))
+    if len(shapes) < 3:
+        return "nothing of a boat's size stands out from the empty tank"
+    good = _usual([shape.area_mm2 for _, shape, _ in shapes])
+    shapes = [item for item, keep in zip(shapes, good, strict=True) if keep]
+    place = np.array([shape.centre_mm for _, shape, _ in shapes])
+    heading = headings([shape for _, shape, _ in shapes], place, ground.forward_rad)
+    numbers = np.array([n for n, _, _ in shapes], np.int64)
+    return Survey(
+        numbers,
+        [pictures[n] for n in numbers],
+        empty,
+        noise,
+        float(np.median([c for _, _, c in shapes])),
+        place,
+        heading,
+        _typical([shape for _, shape, _ in shapes], place, heading),
+    )
+
+
+def _radius_px(plane: Plane, ground: Ground, size_px: float) -> float:
+    if ground.longest_mm is not None:
+        return 0.62 * ground.longest_mm / plane.step_mm(plane.foot_mm) + 12
+    return 1.6 * size_px * SHRINK + 8
+
+
+def _noise(pictures: list[Grey], empty: Singles) -> float:
+    middle = pictures[len(pictures) // 2][::5, ::5]
+    with np.errstate(all="ignore"):
+        return max(0.7, 1.4826 * float(np.nanmedian(np.abs(middle - empty[::5, ::5]))))
+
+
+def _usual(areas: list[float]) -> list[bool]:
+    middle = float(np.median(areas))
+    usual = [0.7 * middle < area < 1.4 * middle for area in areas]
+    return usual if sum(usual) >= 3 else [True] * len(areas)
+
+
+def headings(shapes: Sequence[Shape], place: Floats, forward_rad: float) -> Floats:
+    """(N,) continuous headings from the silhouettes' axes; the bow is where the boat goes.
+
+    A round silhouette has no axis: the direction `forward_rad` serves.
+    """
+    whole = place[-1] - place[0]
+    travel = float(np.arctan2(whole[1], whole[0])) if np.hypot(*whole) > 30 else forward_rad
+    if np.median([shape.elongation for shape in shapes]) < 1.12:
+        return np.full(len(shapes), travel)
+    # axes are known up to half a turn: double them to average, then choose the half that goes forward
+    heading = np.unwrap([2 * shape.axis_rad for shape in shapes]) / 2
+    moved = np.diff(place, axis=0)
+    middle = (heading[1:] + heading[:-1]) / 2
+    along = float((moved[:, 0] * np.cos(middle) + moved[:, 1] * np.sin(middle)).sum())
+    if abs(along) < 10:
+        along = float(np.cos(heading - travel).sum())
+    turned = heading + (np.pi if along < 0 else 0.0)
+    fixed: Floats = turned - 2 * np.pi * np.round((turned[0] - travel) / (2 * np.pi))
+    return fixed
+
+
+def _typical(shapes: Sequence[Shape], place: Floats, heading: Floats) -> Floats:
+    """Median of how far the silhouettes reach in each direction of the boat frame, as a convex polygon (72, 2)."""
+    angles = np.arange(72) * (2 * np.pi / 72)
+    directions = np.column_stack([np.cos(angles), np.sin(angles)])
+    extents = [
+        outline.reach(outline.turned(shape.polygon_mm - at, -turn), directions)
+        for shape, at, turn in zip(shapes, place, heading, strict=True)
+    ]
+    far = np.median(extents, axis=0)
+    slope = (np.roll(far, -1) - np.roll(far, 1)) / (4 * np.pi / 72)
+    across = np.column_stack([-directions[:, 1], directions[:, 0]])
+    return outline.convex(far[:, None] * directions + slope[:, None] * across)

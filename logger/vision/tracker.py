@@ -1,0 +1,227 @@
+"""The whole measurement of one boat over a stored video.
+
+A recipe: survey a few pictures, learn the boat's look from them, lay that look over every picture, put the result down
+with its doubt.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
+
+from logger.config import Boat, Line, Rig
+from logger.recording.folder import Recording
+from logger.vision import outline
+from logger.vision.background import Grey
+from logger.vision.fit import Fit, fit
+from logger.vision.hull import Hull
+from logger.vision.learning import Card, Learnt, learn
+from logger.vision.plane import Plane
+from logger.vision.survey import SHRINK, Film, Ground, Survey, survey
+from logger.vision.track import DOUBTFUL, MEASURED, NotFound, Track
+
+Floats = NDArray[np.float64]
+
+_FREEBOARD_UNKNOWN_MM = (15.0, 9.0)
+"""What is taken for a boat whose freeboard was not measured, and its standard uncertainty: anything up to 30 mm."""
+_ZONE_MARGIN_MM = 30.0
+_U_EDGE_PX = 0.08
+"""How far an edge may be misread in all pictures alike, pixels."""
+
+
+def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
+    """One boat's waterline centroid, heading and outline in every frame that shows it.
+
+    Args:
+        recording: with video, stamps and a calibrated view; its card says what boat it is.
+        rig: tank, start line and the camera's delay.
+    """
+    if recording.video is None or recording.stamps is None or recording.view is None:
+        return NotFound("the recording has no video with time stamps and a calibrated camera")
+    card = boat_card(recording.card.boat)
+    plane = Plane(recording.view, card.freeboard_mm)
+    film = _Stored(recording)
+    found = survey(film, plane, ground(rig, plane, recording.card.boat))
+    if isinstance(found, str):
+        return NotFound(found)
+    learnt = learn(
+        found.pictures,
+        found.empty,
+        plane,
+        polygon_mm=found.polygon_mm,
+        place_mm=found.place_mm,
+        heading_rad=found.heading_rad,
+        card=card,
+    )
+    fits = follow(film, plane, found, learnt)
+    return _track(recording, rig, plane, card, learnt, fits)
+
+
+class _Stored:
+    """The film of a recording."""
+
+    def __init__(self, recording: Recording) -> None:
+        self._recording = recording
+
+    @property
+    def count(self) -> int:
+        stamps = self._recording.stamps
+        return 0 if stamps is None else len(stamps.t_ns)
+
+    def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
+        chosen = None if wanted is None else frozenset(wanted)
+        for frame in self._recording.frames(grey=True, wanted=chosen):
+            yield frame.sequence, frame.image
+
+
+def boat_card(boat: Boat) -> Card:
+    """What the card says for the fit; an unmeasured freeboard becomes a wide guess."""
+    freeboard, u = boat.freeboard_mm, boat.u_freeboard_mm
+    if freeboard is None:
+        freeboard, u = _FREEBOARD_UNKNOWN_MM
+    return Card(freeboard, u, boat.length_mm, boat.u_length_mm, boat.width_mm, boat.u_width_mm)
+
+
+def ground(rig: Rig, plane: Plane, boat: Boat) -> Ground:
+    """Small masks of the tank and of its start zone, and which way boats go."""
+    lens = plane.view.lens
+    rows, columns = lens.height_px // SHRINK, lens.width_px // SHRINK
+    v, u = np.mgrid[:rows, :columns]
+    pixels = np.column_stack([u.ravel(), v.ravel()]) * SHRINK + (SHRINK - 1) / 2
+    points = plane.points(pixels)
+    tank = _inside(points, np.array(rig.tank.outline_mm)).reshape(rows, columns)
+    start = rig.line("start")
+    zone, forward = None, 0.0
+    if start is not None:
+        normal = _forward(start, rig)
+        forward = float(np.arctan2(normal[1], normal[0]))
+        zone = ((points - start.a_mm) @ normal < _ZONE_MARGIN_MM).reshape(rows, columns)
+    size = longest = None
+    if boat.length_mm is not None and boat.width_mm is not None:
+        size = float(np.sqrt(0.85 * boat.length_mm * boat.width_mm))
+        longest = max(boat.length_mm, boat.width_mm)
+    return Ground(tank, zone, forward, size, longest)
+
+
+def _inside(points: Floats, corners: Floats) -> NDArray[np.bool_]:
+    """Which points (N, 2) lie within the polygon (crossing-number rule)."""
+    inside = np.zeros(len(points), bool)
+    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        if a[1] == b[1]:
+            continue
+        crosses = (points[:, 1] > a[1]) != (points[:, 1] > b[1])
+        inside ^= crosses & (points[:, 0] < a[0] + (points[:, 1] - a[1]) * (b[0] - a[0]) / (b[1] - a[1]))
+    return inside
+
+
+def _forward(start: Line, rig: Rig) -> Floats:
+    """Unit normal of the start line toward the finish, or toward +x."""
+    a, b = np.array(start.a_mm), np.array(start.b_mm)
+    along = (b - a) / np.hypot(*(b - a))
+    normal = np.array([along[1], -along[0]])
+    goal = rig.line("finish") or rig.line("mark")
+    ahead = (np.array(goal.a_mm) + goal.b_mm - a - b) / 2 if goal is not None else np.array([1.0, 0.0])
+    return normal if normal @ ahead >= 0 else -normal
+
+
+def follow(film: Film, plane: Plane, found: Survey, learnt: Learnt) -> dict[int, Fit]:
+    """The learnt hull laid over every picture, each started from its neighbour and the sparse poses."""
+    poses = np.column_stack([learnt.place_mm, learnt.heading_rad])
+    nodes = found.numbers.astype(float)
+    between = PchipInterpolator(nodes, poses, axis=0, extrapolate=False)
+
+    def expected(number: int) -> Floats:
+        return np.asarray(between(min(max(float(number), nodes[0]), nodes[-1])), np.float64)
+
+    fits: dict[int, Fit] = {}
+    drift = np.zeros(3)
+    for number, picture in film.pictures():
+        rough = expected(number)
+        start = rough + drift
+        tried = fit(picture, found.empty, plane, learnt.hull, place_mm=start[:2], heading_rad=start[2])
+        if not tried.good and drift.any():
+            tried = fit(picture, found.empty, plane, learnt.hull, place_mm=rough[:2], heading_rad=rough[2])
+        fits[number] = tried
+        drift = np.array([*(tried.place_mm - rough[:2]), tried.heading_rad - rough[2]]) if tried.good else np.zeros(3)
+    return fits
+
+
+def _track(
+    recording: Recording, rig: Rig, plane: Plane, card: Card, learnt: Learnt, fits: dict[int, Fit]
+) -> Track | NotFound:
+    stamps = recording.stamps
+    held = {n: f for n, f in fits.items() if f.strength > 0.4}
+    if stamps is None or len(held) < 3:
+        return NotFound("the boat's look was learnt, but it is not found again in the pictures")
+    numbers = np.array(sorted(held), np.int64)
+    kept = [held[n] for n in numbers]
+    seen = np.array([f.place_mm for f in kept])
+    heading = np.array([f.heading_rad for f in kept])
+    hull = learnt.hull
+    place = plane.lowered(seen, hull.freeboard_mm)
+    covariance = np.array([f.covariance for f in kept])
+    t_ns = _times(recording, rig, plane, numbers, seen)
+    return Track(
+        t_ns=t_ns,
+        x_mm=place[:, 0],
+        y_mm=place[:, 1],
+        heading_rad=heading,
+        noise_mm2=covariance[:, :2, :2],
+        u_heading_rad=np.sqrt(covariance[:, 2, 2]),
+        quality=np.array([MEASURED if f.good else DOUBTFUL for f in kept], np.uint8),
+        frame=numbers,
+        outline_mm=waterline(hull, plane),
+        u_outline_mm=_u_outline(learnt, plane),
+        shifts_mm=_shifts(plane, learnt, seen, heading, place),
+        frames_seen_count=len(stamps.t_ns),
+        flags=_flags(card, hull, plane),
+    )
+
+
+def _times(recording: Recording, rig: Rig, plane: Plane, numbers: NDArray[np.int64], seen: Floats) -> NDArray[np.int64]:
+    """Mid-exposure at the boat's own row, less the camera's delay."""
+    stamps = recording.stamps
+    assert stamps is not None  # noqa: S101 - checked by the caller
+    rows = plane.pixels(seen)[:, 1]
+    delay_ns = 0 if rig.camera is None else round(rig.camera.delay_s * 1e9)
+    late = rows * stamps.line_ns[numbers] + stamps.exposure_ns[numbers] / 2
+    return stamps.t_ns[numbers] + np.round(late).astype(np.int64) - delay_ns
+
+
+def waterline(hull: Hull, plane: Plane) -> Floats:
+    """(M, 2) convex waterline outline, boat frame: the deck's, drawn in by the taper, at its true size."""
+    deck = outline.convex(outline.tangent_polygon(hull.edge_mm, hull.normal))
+    nearer = 1 - hull.freeboard_mm / plane.height_mm
+    return deck * ((1 - hull.taper) / nearer)
+
+
+def _u_outline(learnt: Learnt, plane: Plane) -> float:
+    longest = max(outline.extents(learnt.hull.edge_mm)) / 2
+    return float(np.hypot(longest * learnt.u_taper, 0.15 * plane.step_mm(plane.foot_mm)))
+
+
+def _shifts(plane: Plane, learnt: Learnt, seen: Floats, heading: Floats, place: Floats) -> dict[str, Floats]:
+    """By how much all fixes move if one lasting source is off by one standard uncertainty."""
+    freeboard = learnt.hull.freeboard_mm
+    edge = _U_EDGE_PX * plane.step_mm(plane.foot_mm)
+    shifts = {
+        "freeboard": plane.lowered(seen, freeboard + learnt.u_freeboard_mm) - place,
+        "hull outline, along": edge * np.column_stack([np.cos(heading), np.sin(heading)]),
+        "hull outline, across": edge * np.column_stack([-np.sin(heading), np.cos(heading)]),
+    }
+    pixels = plane.pixels(seen)
+    for name, view in plane.view.varied().items():
+        shifts[name] = view.to_plane(pixels, z_mm=freeboard) - place
+    return shifts
+
+
+def _flags(card: Card, hull: Hull, plane: Plane) -> tuple[str, ...]:
+    flags = []
+    length, width = outline.extents(waterline(hull, plane))
+    for what, seen, told in (("length", length, card.length_mm), ("width", width, card.width_mm)):
+        if told is not None and abs(seen - told) > max(8.0, 0.08 * told):
+            flags.append(f"the outline's {what} is {seen:.0f} mm, the boat card says {told:.0f} mm")
+    return tuple(flags)
