@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from calibration.errors import CalibrationError
@@ -23,7 +23,7 @@ from logger.recording.sensor_tables import (
     read_stamps,
 )
 from logger.recording.tables import Doubt
-from logger.recording.video import find_video, picture_count, pictures
+from logger.recording.video import Image, decoded_count, find_video, holds_jpegs, pictures, survey
 from logger.records import Edge, Frame
 
 __all__ = ["RECORDING_FORMAT", "Event", "FrameStamps", "Recording", "load"]
@@ -48,6 +48,9 @@ class Recording:
     doubts: tuple[str, ...] = ()
     """What was wrong but could be lived with (a torn last line, a video longer than its stamps)."""
 
+    damaged: frozenset[int] = frozenset()
+    """Numbers of the pictures that are damaged; `frames` passes them over."""
+
     def frames(self, *, grey: bool = False, wanted: Collection[int] | None = None) -> Iterator[Frame]:
         """Decode the video forwards, each frame with its own stamp; nothing if there is no video.
 
@@ -56,19 +59,33 @@ class Recording:
             wanted: Numbers of the only frames to decode; all if None.
 
         Raises:
-            InputError: a picture cannot be decoded by a codec that does not say which one it was.
+            InputError: a picture has another size than the calibration; or the video cannot be decoded to its end by a
+                codec that does not say which picture it left out.
         """
         if self.video is None or self.stamps is None:
             return
         times, exposures, lines = (a.tolist() for a in (self.stamps.t_ns, self.stamps.exposure_ns, self.stamps.line_ns))
         last = -1
-        for number, image, jpeg in pictures(self.video, grey=grey, wanted=wanted):
+        for number, image, jpeg in pictures(self.video, grey=grey, wanted=wanted, damaged=self.damaged):
             if number >= len(times):
                 return
             last = number
-            yield Frame(times[number], image, number, "video", exposures[number], lines[number], jpeg)
-        if last < 0 and wanted is None:
-            raise InputError(f"{self.video}: none of its pictures can be decoded; put the whole video there")
+            if image is not None:
+                self._check_size(image, number)
+                yield Frame(times[number], image, number, "video", exposures[number], lines[number], jpeg)
+        if wanted is None and last + 1 < len(times):
+            raise InputError(
+                f"{self.video}: only {last + 1} of {len(times)} pictures can be decoded, and nothing says which ones; "
+                "put the undamaged video there"
+            )
+
+    def _check_size(self, image: Image, number: int) -> None:
+        height, width = image.shape[:2]
+        if self.view and (width, height) != (self.view.lens.width_px, self.view.lens.height_px):
+            raise InputError(
+                f"{self.video}: picture {number} is {width} x {height} pixels, the calibration is for "
+                f"{self.view.lens.width_px} x {self.view.lens.height_px}; use the calibration of this picture size"
+            )
 
 
 def load(path: Path | str) -> Recording:
@@ -87,17 +104,27 @@ def load(path: Path | str) -> Recording:
     stamps = read_stamps(folder / "frames.csv", rig, doubts.append, cut_short=cut_short)
     edges = read_edges(folder / "edges.csv", rig, doubts.append, cut_short=cut_short)
     events = read_events(folder / "events.csv", doubts.append, cut_short=cut_short)
-    video = find_video(folder)
-    if cut_short and (video is None or stamps is None or not len(stamps.t_ns) or not picture_count(video)):
+    video = find_video(folder, cut_short=cut_short)
+    if cut_short and (video is None or stamps is None):
         video, stamps = None, None
     _check_parts(folder, video, stamps)
+    recording = Recording(folder, card, rig, None, "", edges, events, None, None, tuple(doubts))
     if video is None or stamps is None:
-        return Recording(folder, card, rig, None, "", edges, events, None, None, tuple(doubts))
+        return recording
     view, calibration_id = _view(folder, rig)
-    _check_size(video, view)
     any_count = cut_short or any(event.event == VIDEO_ENDED for event in events)
-    stamps = _stamps_with_picture(video, stamps, doubts.append, any_count=any_count)
-    return Recording(folder, card, rig, view, calibration_id, edges, events, stamps, video, tuple(doubts))
+    stamps, damaged = _fit(video, stamps, doubts.append, any_count=any_count)
+    recording = replace(
+        recording,
+        view=view,
+        calibration_id=calibration_id,
+        stamps=stamps,
+        video=video,
+        doubts=tuple(doubts),
+        damaged=damaged,
+    )
+    _try_first_picture(recording)
+    return recording
 
 
 def _check_folder(folder: Path) -> None:
@@ -139,25 +166,38 @@ def _view(folder: Path, rig: Rig) -> tuple[View, str]:
     return calibration.view, calibration.id
 
 
-def _check_size(video: Path, view: View) -> None:
-    first = next(pictures(video, grey=True), None)
-    if first is None:
-        raise InputError(f"{video}: none of its pictures can be decoded; put the whole video there")
-    height, width = first[1].shape[:2]
-    if (width, height) != (view.lens.width_px, view.lens.height_px):
+def _fit(video: Path, stamps: FrameStamps, doubt: Doubt, *, any_count: bool) -> tuple[FrameStamps, frozenset[int]]:
+    """The stamps that have a picture, and the numbers of the damaged pictures among them."""
+    seen, told = survey(video), len(stamps.t_ns)
+    found = seen.count
+    if found != told and not holds_jpegs(video):
+        found = decoded_count(video)  # some codecs have packets that are no pictures
+    if found != told:
+        _check_counts(video, found=found, told=told, flaws=seen.damaged | seen.with_more, any_count=any_count)
+        doubt(f"{video.name} has {found} whole pictures and frames.csv {told} stamps; only what both have is used")
+    used = min(found, told)
+    damaged = frozenset(number for number in seen.damaged if number < used)
+    if damaged:
+        doubt(f"{video.name}: {len(damaged)} of {used} pictures are damaged and left out (first: {min(damaged)})")
+    return stamps.first(used), damaged
+
+
+def _check_counts(video: Path, *, found: int, told: int, flaws: frozenset[int], any_count: bool) -> None:
+    """Numbers that differ at the end are harmless; anywhere else they would give pictures the wrong time."""
+    inside = [number for number in flaws if number < min(found, told) - 1]
+    if inside:
         raise InputError(
-            f"{video}: its pictures are {width} x {height} pixels, the calibration is for "
-            f"{view.lens.width_px} x {view.lens.height_px}; use the calibration of this picture size"
+            f"{video}: damaged at picture {min(inside)}; it has {found} pictures for {told} stamps in frames.csv, and "
+            "nothing says which one is missing; put the undamaged video there"
         )
-
-
-def _stamps_with_picture(video: Path, stamps: FrameStamps, doubt: Doubt, *, any_count: bool) -> FrameStamps:
-    found, told = picture_count(video), len(stamps.t_ns)
     if abs(found - told) > FEW_PICTURES and not any_count:
         raise InputError(
             f"{video}: found {found} whole pictures, but {told} stamps in frames.csv; "
             "one stamp for each picture is wanted; put back the files that belong together"
         )
-    if found != told:
-        doubt(f"{video.name} has {found} whole pictures and frames.csv {told} stamps; only what both have is used")
-    return stamps.first(min(found, told))
+
+
+def _try_first_picture(recording: Recording) -> None:
+    """Whether pictures can be decoded at all, and whether they have the size of the calibration."""
+    if next(recording.frames(grey=True), None) is None and recording.stamps is not None and len(recording.stamps.t_ns):
+        raise InputError(f"{recording.video}: none of its pictures can be decoded; put the whole video there")

@@ -2,13 +2,15 @@
 
 OpenCV hands out a file's packets undecoded. Where they are JPEGs (the camera's own pictures) they are decoded one by
 one, so a damaged one costs itself only, and brightness alone can be had for less. Other codecs are decoded by OpenCV
-as they come. A file's own count and its seeking are never used: both are wrong in files that were cut short.
+as they come. A file's own count and its seeking are never used: both are wrong in files that were cut short. Pictures
+are never turned, whatever the file says: the calibration holds for the rows and columns as they are stored.
 """
 
 from __future__ import annotations
 
 import os
 from collections.abc import Collection, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -16,14 +18,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.errors import InputError
+from logger.recording import jpeg
 
 Image = NDArray[np.uint8]
-_JPEG_START = b"\xff\xd8"
-_JPEG_END = b"\xff\xd9"
 
 
-def find_video(folder: Path) -> Path | None:
+def find_video(folder: Path, *, cut_short: bool = False) -> Path | None:
     """The one `video.*` of a recording, or None.
+
+    Args:
+        folder: The recording.
+        cut_short: A video without any picture is as good as none.
 
     Raises:
         InputError: there is more than one, or it is empty.
@@ -32,9 +37,18 @@ def find_video(folder: Path) -> Path | None:
     if len(found) > 1:
         names = ", ".join(path.name for path in found)
         raise InputError(f"{folder}: found {names}; one video is wanted; move the others elsewhere")
+    if found and cut_short and not _has_pictures(found[0]):
+        return None
     if found and found[0].stat().st_size == 0:
         raise InputError(f"{found[0]}: the video is empty; put the whole video there, or remove it and frames.csv")
     return found[0] if found else None
+
+
+def _has_pictures(path: Path) -> bool:
+    try:
+        return survey(path).count > 0
+    except InputError:
+        return False
 
 
 def packets(path: Path) -> Iterator[bytes]:
@@ -53,50 +67,89 @@ def _opened(path: Path, *, raw: bool) -> cv2.VideoCapture:
     capture = cv2.VideoCapture(str(path), cv2.CAP_FFMPEG, options)
     if not capture.isOpened():
         raise InputError(f"{path}: no pictures can be read from it; it is no video, or its end was never written")
+    if not raw:
+        capture.set(cv2.CAP_PROP_ORIENTATION_AUTO, 0)
     return capture
 
 
 def _silence() -> None:
-    """A broken file is reported once, by us. FFmpeg reads its level when the first video is opened."""
+    """A broken file is reported once, by us, and a file cannot make us fetch another one over the network.
+
+    OpenCV hands such wishes to FFmpeg by the environment only.
+    """
     os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
+    os.environ.setdefault("OPENCV_FFMPEG_CAPTURE_OPTIONS", "protocol_whitelist;file")
     cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
 
 
-def picture_count(path: Path) -> int:
-    """How many whole pictures the video holds, counted one by one; 0 if it cannot be read at all."""
-    count, last = 0, b""
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """What a look through a video without decoding it shows."""
+
+    count: int
+    """Pictures; a last one that is cut short does not count."""
+    damaged: frozenset[int] = frozenset()
+    """Numbers of the JPEGs that are not whole."""
+    with_more: frozenset[int] = frozenset()
+    """Numbers of the JPEGs behind which something else stands: at times the next one that lost its start."""
+
+
+def survey(path: Path) -> Survey:
+    """Look through the video at `path`. InputError if it cannot be read at all."""
+    damaged, with_more, count = set(), set(), 0
+    for number, packet in enumerate(packets(path)):
+        count = number + 1
+        if packet.startswith(jpeg.START):
+            if not jpeg.is_whole(packet):
+                damaged.add(number)
+            if jpeg.has_more(packet):
+                with_more.add(number)
+    if count - 1 in damaged:
+        count -= 1
+        damaged.remove(count)
+    return Survey(count, frozenset(damaged), frozenset(with_more))
+
+
+def decoded_count(path: Path) -> int:
+    """How many pictures come out when the video is decoded."""
+    capture = _opened(path, raw=False)
     try:
-        for packet in packets(path):
-            count, last = count + 1, packet
-    except InputError:
-        return 0
-    torn = last.startswith(_JPEG_START) and not last.rstrip(b"\0").endswith(_JPEG_END)
-    return count - torn
+        count = 0
+        while capture.grab():
+            count += 1
+        return count
+    finally:
+        capture.release()
+
+
+def holds_jpegs(path: Path) -> bool:
+    """True if the video is a row of JPEGs, in whatever container."""
+    return next(packets(path), b"").startswith(jpeg.START)
 
 
 def pictures(
-    path: Path, *, grey: bool, wanted: Collection[int] | None = None
-) -> Iterator[tuple[int, Image, bytes | None]]:
-    """(number from 0, picture, its JPEG if it is one), in order; JPEGs that cannot be decoded are passed over.
+    path: Path, *, grey: bool, wanted: Collection[int] | None = None, damaged: Collection[int] = ()
+) -> Iterator[tuple[int, Image | None, bytes | None]]:
+    """(number from 0, picture, its JPEG if it is one), in order; None for a `damaged` or undecodable JPEG.
 
     Pictures are (height, width, 3) BGR, or (height, width) if `grey`. If only some numbers are `wanted`, the others are
     passed over, undecoded where the codec allows it.
     """
-    first = next(packets(path), b"")
-    if first.startswith(_JPEG_START):
-        yield from _jpegs(path, grey=grey, wanted=wanted)
+    if holds_jpegs(path):
+        yield from _jpegs(path, grey=grey, wanted=wanted, damaged=damaged)
     else:
         yield from _decoded(path, grey=grey, wanted=wanted)
 
 
-def _jpegs(path: Path, *, grey: bool, wanted: Collection[int] | None) -> Iterator[tuple[int, Image, bytes]]:
-    mode = cv2.IMREAD_GRAYSCALE if grey else cv2.IMREAD_COLOR
+def _jpegs(
+    path: Path, *, grey: bool, wanted: Collection[int] | None, damaged: Collection[int]
+) -> Iterator[tuple[int, Image | None, bytes]]:
+    mode = (cv2.IMREAD_GRAYSCALE if grey else cv2.IMREAD_COLOR) | cv2.IMREAD_IGNORE_ORIENTATION
     for number, packet in enumerate(packets(path)):
         if wanted is not None and number not in wanted:
             continue
-        image = cv2.imdecode(np.frombuffer(packet, np.uint8), mode)
-        if image is not None:
-            yield number, image.astype(np.uint8, copy=False), packet
+        image = None if number in damaged else cv2.imdecode(np.frombuffer(packet, np.uint8), mode)
+        yield number, None if image is None else image.astype(np.uint8, copy=False), packet
 
 
 def _decoded(path: Path, *, grey: bool, wanted: Collection[int] | None) -> Iterator[tuple[int, Image, None]]:

@@ -1,0 +1,50 @@
+"""Is a JPEG whole? Told from its bytes, without decoding it (markers after ITU-T T.81, Annex B).
+
+A decoder makes a picture of almost anything: half a JPEG gives half a picture above a grey field, a block of zeros
+gives a smear. For a measurement such a picture is worse than none.
+"""
+
+from __future__ import annotations
+
+import re
+
+START = b"\xff\xd8"
+END = b"\xff\xd9"
+_START_OF_SCAN = 0xDA
+_NO_ENTROPY_CODE = re.compile(rb"\xff[^\x00\xc4\xd0-\xd7\xda\xdb\xdd\xff]")
+"""In coded data 0xFF is followed by 0 or a restart marker; between scans tables may stand. All else is its end."""
+_ZEROS = bytes(64)
+"""No scan of a real picture has as many; a block that never reached the disk has hundreds."""
+
+
+def is_whole(data: bytes) -> bool:
+    """True if the JPEG at the start of `data` runs undisturbed from its start to its end marker."""
+    end = end_index(data)
+    return end is not None and data.find(_ZEROS, _scan_index(data), end) < 0
+
+
+def has_more(data: bytes) -> bool:
+    """True if anything but zeros follows the first JPEG in `data`."""
+    end = end_index(data)
+    return end is not None and bool(data[end:].rstrip(b"\0"))
+
+
+def end_index(data: bytes) -> int | None:
+    """Where the first JPEG in `data` ends (one past its end marker); None if it is cut short or disturbed."""
+    scan = _scan_index(data)
+    found = _NO_ENTROPY_CODE.search(data, scan) if scan else None
+    return found.end() if found is not None and found[0] == END else None
+
+
+def _scan_index(data: bytes) -> int:
+    """Where the first scan's header ends; 0 if the segments before it are not in order."""
+    place = len(START) if data.startswith(START) else len(data)
+    while place + 4 <= len(data) and data[place] == 0xFF:
+        marker = data[place + 1]
+        if marker == 0xFF:  # any marker may be preceded by fill bytes (B.1.1.2)
+            place += 1
+            continue
+        place += 2 + int.from_bytes(data[place + 2 : place + 4], "big")
+        if marker == _START_OF_SCAN:
+            return place
+    return 0
