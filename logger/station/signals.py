@@ -1,0 +1,218 @@
+"""Records -> signals: the few words that the referee's table understands.
+
+What may live here: how each beam stands, the last positions of the boat. No clock, no thread, no file, and nothing of
+the state of the run: what a signal means is for the table to say.
+
+A beam says that its line is reached when it breaks, and keeps to it: a break counts from its first edge, but only once
+it has lasted as long as a boat takes, by the same rule as in results/passages.py. The camera says so when the bow is
+over the line; where a gate stands at the line, only when the stern is over it too, for then the gate has missed the
+boat. These positions are quick ones from the live tracker: good enough to end a run, never used as a result.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal, TypeAlias
+
+from logger.config import Boat, Line, LineRole, Rig, Rules
+from logger.records import Edge, Fix, Key, Record
+
+SignalName: TypeAlias = Literal[
+    "arm", "arm_blocked", "go", "stop",  # people
+    "start", "mark", "finish",  # lines
+    "slow", "moving", "wall", "clear_of_wall",  # the boat's own state
+    "time_up", "rest_over", "wall_over", "no_more",  # the referee's own timers, and the end of all sources
+]  # fmt: skip
+
+SHORTEST_NS = 2_000_000
+"""A pulse that is over sooner than this is no boat."""
+ISOLATED_NS = 20_000_000
+"""Breaks closer together than this are one pulse."""
+SPEED_OVER_NS = 500_000_000
+"""A live speed is a displacement over this time: 1.4 mm of noise in it become 3 mm/s, well below a stop speed."""
+MOVING_AGAIN = 1.5
+"""A boat at rest moves again above this multiple of the stop speed, so that noise cannot restart the count."""
+BESIDE_LINE = 0.1
+"""A line counts this fraction of its length beyond its ends."""
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """Something happened that the table may have an opinion on."""
+
+    t_ns: int
+    name: SignalName
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Pulse:
+    """What one beam is going through."""
+
+    gate: str
+    since_ns: int
+    last_ns: int
+    blocked: bool
+    counted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Crossline:
+    """A line with the direction in which it is crossed."""
+
+    role: LineRole
+    a_mm: tuple[float, float]
+    along_mm: tuple[float, float]
+    normal: tuple[float, float]
+    reach_mm: float
+    """How far before the centroid the part lies that has to be over the line."""
+
+    def ahead_mm(self, x_mm: float, y_mm: float) -> float:
+        """How far that part is past the line; negative before it."""
+        return (x_mm - self.a_mm[0]) * self.normal[0] + (y_mm - self.a_mm[1]) * self.normal[1] + self.reach_mm
+
+    def is_beside(self, x_mm: float, y_mm: float) -> bool:
+        """True if the point is not between the ends of the line."""
+        length_mm2 = self.along_mm[0] ** 2 + self.along_mm[1] ** 2
+        share = ((x_mm - self.a_mm[0]) * self.along_mm[0] + (y_mm - self.a_mm[1]) * self.along_mm[1]) / length_mm2
+        return not -BESIDE_LINE <= share <= 1 + BESIDE_LINE
+
+
+class Signals:
+    """Watches the records of one run, in their settled order."""
+
+    def __init__(self, *, rig: Rig, boat: Boat, rules: Rules) -> None:
+        self._rules = rules
+        self._outline_mm = rig.tank.outline_mm
+        self._half_mm = (boat.length_mm or 0.0) / 2
+        roles = {line.name: line.role for line in rig.lines}
+        self._role_of_gate = {gate.name: roles[gate.line] for gate in rig.gates if gate.line in roles}
+        self._lines = [_crossline(line, rig=rig, half_mm=self._half_mm) for line in rig.lines]
+        self._pulses: dict[str, _Pulse] = {}
+        self._fixes: deque[Fix] = deque()
+
+    def feed(self, record: Record) -> list[Signal]:
+        """What `record` says, in the words of the table; most records say nothing."""
+        match record:
+            case Edge():
+                return self._edge(record)
+            case Key():
+                return self._key(record)
+            case Fix(quality="measured"):
+                return self._fix(record)
+            case _:
+                return []
+
+    def due(self) -> list[tuple[int, Signal]]:
+        """Signals that come true at a time, unless an edge before that time says otherwise: (time, signal)."""
+        return [
+            (pulse.since_ns + SHORTEST_NS, self._reached(pulse))
+            for pulse in self._pulses.values()
+            if pulse.blocked and not pulse.counted and pulse.gate in self._role_of_gate
+        ]
+
+    def come_true(self, signal: Signal) -> None:
+        """One of those that were due has been taken."""
+        for gate, pulse in self._pulses.items():
+            if pulse.blocked and not pulse.counted and self._reached(pulse) == signal:
+                self._pulses[gate] = replace(pulse, counted=True)
+                return
+
+    def _edge(self, edge: Edge) -> list[Signal]:
+        pulse = self._pulses.get(edge.gate)
+        if pulse is None or (not pulse.blocked and edge.t_ns - pulse.last_ns >= ISOLATED_NS):
+            if edge.blocked:
+                self._pulses[edge.gate] = _Pulse(edge.gate, edge.t_ns, edge.t_ns, blocked=True)
+            return []
+        long_enough = edge.t_ns - pulse.since_ns >= SHORTEST_NS
+        counts = long_enough and not pulse.counted and edge.gate in self._role_of_gate
+        self._pulses[edge.gate] = replace(
+            pulse, last_ns=edge.t_ns, blocked=edge.blocked, counted=pulse.counted or long_enough
+        )
+        return [self._reached(pulse)] if counts else []
+
+    def _reached(self, pulse: _Pulse) -> Signal:
+        return Signal(pulse.since_ns, self._role_of_gate[pulse.gate], f"beam {pulse.gate}")
+
+    def _key(self, key: Key) -> list[Signal]:
+        if key.key == "arm":
+            blocked = sorted(pulse.gate for pulse in self._pulses.values() if pulse.blocked)
+            if blocked:
+                return [Signal(key.t_ns, "arm_blocked", f"the beam of {', '.join(blocked)} is blocked; clear it first")]
+            return [Signal(key.t_ns, "arm")]
+        if key.key == "go":
+            return [Signal(key.t_ns, "go")]
+        if key.key in ("stop", "void", "did_not_finish"):
+            return [Signal(key.t_ns, "stop", key.key)]
+        return []
+
+    def _fix(self, fix: Fix) -> list[Signal]:
+        signals: list[Signal] = []
+        if self._fixes:
+            before = self._fixes[-1]
+            signals = [Signal(fix.t_ns, line.role, "camera") for line in self._lines if _crossed(line, before, fix)]
+        self._fixes.append(fix)
+        speed = self._speed_mm_per_s()
+        if speed is not None and speed < self._rules.stop_speed_mm_per_s:
+            signals.append(Signal(fix.t_ns, "slow"))
+        elif speed is not None and speed > MOVING_AGAIN * self._rules.stop_speed_mm_per_s:
+            signals.append(Signal(fix.t_ns, "moving"))
+        signals.append(Signal(fix.t_ns, "wall" if self._at_wall(fix) else "clear_of_wall"))
+        return signals
+
+    def _speed_mm_per_s(self) -> float | None:
+        """Displacement over the last half second; None until there is one."""
+        fixes, now = self._fixes, self._fixes[-1]
+        while len(fixes) > 1 and now.t_ns - fixes[1].t_ns >= SPEED_OVER_NS:
+            fixes.popleft()
+        span_ns = now.t_ns - fixes[0].t_ns
+        if span_ns < SPEED_OVER_NS:
+            return None
+        return math.hypot(now.x_mm - fixes[0].x_mm, now.y_mm - fixes[0].y_mm) / (span_ns * 1e-9)
+
+    def _at_wall(self, fix: Fix) -> bool:
+        heading = math.radians(fix.heading_deg)
+        bow = (fix.x_mm + self._half_mm * math.cos(heading), fix.y_mm + self._half_mm * math.sin(heading))
+        return room_mm(self._outline_mm, bow) < self._rules.wall_margin_mm
+
+
+def _crossline(line: Line, *, rig: Rig, half_mm: float) -> _Crossline:
+    along = (line.b_mm[0] - line.a_mm[0], line.b_mm[1] - line.a_mm[1])
+    length = math.hypot(*along)
+    normal = (along[1] / length, -along[0] / length)
+    run = _direction(rig)
+    if normal[0] * run[0] + normal[1] * run[1] < 0:
+        normal = (-normal[0], -normal[1])
+    reach = -half_mm if rig.gate_at(line.name) else half_mm
+    return _Crossline(role=line.role, a_mm=line.a_mm, along_mm=along, normal=normal, reach_mm=reach)
+
+
+def _direction(rig: Rig) -> tuple[float, float]:
+    """From the start line to the line after it; +x where there is none."""
+    start, target = rig.line("start"), rig.line("finish") or rig.line("mark")
+    if start is None or target is None:
+        return (1.0, 0.0)
+    middles = [((line.a_mm[0] + line.b_mm[0]) / 2, (line.a_mm[1] + line.b_mm[1]) / 2) for line in (start, target)]
+    return (middles[1][0] - middles[0][0], middles[1][1] - middles[0][1])
+
+
+def _crossed(line: _Crossline, before: Fix, now: Fix) -> bool:
+    return line.ahead_mm(before.x_mm, before.y_mm) < 0 <= line.ahead_mm(now.x_mm, now.y_mm) and not line.is_beside(
+        now.x_mm, now.y_mm
+    )
+
+
+def room_mm(outline_mm: tuple[tuple[float, float], ...], point_mm: tuple[float, float]) -> float:
+    """Distance from a point to the nearest wall of the anticlockwise convex or concave outline; negative outside."""
+    x, y = point_mm
+    inside, nearest = False, math.inf
+    for (ax, ay), (bx, by) in pairwise((*outline_mm, outline_mm[0])):
+        dx, dy = bx - ax, by - ay
+        share = min(1.0, max(0.0, ((x - ax) * dx + (y - ay) * dy) / (dx * dx + dy * dy)))
+        nearest = min(nearest, math.hypot(x - ax - share * dx, y - ay - share * dy))
+        if (ay > y) != (by > y) and x < ax + (y - ay) * dx / dy:
+            inside = not inside
+    return nearest if inside else -nearest
