@@ -1,0 +1,93 @@
+"""Measure recordings, or measure them again, and write the results into their folders.
+
+Each folder gets track.csv and trial.json. An older trial.json that says something else is kept as trial-1.json and so
+on. With several recordings, one that is wrong does not stop the others; the exit status is 2 then.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.errors import InputError
+
+if TYPE_CHECKING:
+    from logger.recording.folder import Recording
+    from logger.results.measure import Outcome
+
+
+def describe(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("recordings", nargs="+", type=Path, metavar="RECORDING", help="the folder of a recording")
+    parser.add_argument("--json", action="store_true", help="print one line of JSON per recording, and nothing else")
+    parser.add_argument("--store", type=Path, metavar="FILE", help="add the trials to this store as well")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Measure each recording; 2 if any of them could not be."""
+    from tqdm import tqdm
+
+    status = 0
+    many = len(arguments.recordings) > 1
+    for folder in tqdm(arguments.recordings, delay=2, disable=None if many else True, unit="recording", leave=False):
+        try:
+            _one(folder, as_json=arguments.json, store=arguments.store)
+        except InputError as error:
+            status = 2
+            tqdm.write(f"boatrun measure: {' '.join(str(error).split())}", file=sys.stderr)
+    return status
+
+
+def _one(folder: Path, *, as_json: bool, store: Path | None) -> None:
+    from logger.recording.folder import load
+    from logger.results.measure import measure
+
+    recording = load(folder)
+    outcome = measure(recording)
+    for note in keep(recording, outcome):
+        print(f"boatrun measure: {note}", file=sys.stderr)
+    if store is not None:
+        _add(recording, outcome, store)
+    print(_json_line(outcome) if as_json else _told(recording, outcome), flush=True)
+
+
+def keep(recording: Recording, outcome: Outcome) -> list[str]:
+    """Write track.csv and trial.json into the recording's folder; what could not be done comes back as notes."""
+    from logger.cli.keep import keep_beside, write_whole
+    from logger.results.trial_json import to_json
+
+    folder = recording.folder
+    try:
+        if outcome.motion is not None:
+            from logger.results.track_csv import track_csv
+
+            write_whole(folder / "track.csv", track_csv(outcome))
+        older = keep_beside(folder / "trial.json", to_json(outcome.trial))
+    except OSError as error:
+        return [f"{folder}: the results could not be written there ({error.strerror}); they are only shown"]
+    return [] if older is None else [f"{folder}: an earlier, different trial.json is kept as {older.name}"]
+
+
+def _add(recording: Recording, outcome: Outcome, path: Path) -> None:
+    from logger.results.store import Store
+
+    now = datetime.now().astimezone().isoformat(timespec="seconds")
+    with Store(path) as store:
+        store.add(outcome.trial, recording.folder.resolve(), boat=recording.card.boat, at=now)
+
+
+def _json_line(outcome: Outcome) -> str:
+    import json
+
+    from logger.results.trial_json import to_json
+
+    return json.dumps(json.loads(to_json(outcome.trial)), ensure_ascii=False, separators=(",", ":"))
+
+
+def _told(recording: Recording, outcome: Outcome) -> str:
+    from logger.study.summary import summary
+
+    return summary(recording.card, outcome.trial)

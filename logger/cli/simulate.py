@@ -1,0 +1,63 @@
+"""Write recordings of a simulated tank, each with the exact truth beside it (truth.json, truth.csv).
+
+The same seed gives the same recordings, byte for byte. They are marked as simulated, and so is everything measured from
+them.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from logger.errors import InputError
+
+_KINDS = ("drift", "straight")
+_TIERS = ("easy", "realistic", "hard")
+
+
+def describe(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument(
+        "--to", type=Path, required=True, metavar="DIR", help="a new or empty folder for the recordings"
+    )
+    parser.add_argument("--tier", choices=_TIERS, default="easy", help="how hard they are to measure (default: easy)")
+    parser.add_argument("--kind", choices=_KINDS, help="kind of run (default: one after the other)")
+    parser.add_argument("--count", type=_count, default=1, metavar="N", help="how many recordings (default: 1)")
+    parser.add_argument("--seed", type=_seed, default=1000, metavar="S", help="seed of the first (default: 1000)")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write the recordings and print where each one is."""
+    from tqdm import tqdm
+
+    from logger.simulator import simulate
+
+    target: Path = arguments.to
+    refuse_if_used(target)
+    seeds = range(arguments.seed, arguments.seed + arguments.count)
+    for number, seed in enumerate(tqdm(seeds, delay=2, disable=None, unit="recording", leave=False)):
+        kind = arguments.kind or _KINDS[number % len(_KINDS)]
+        folder = target / f"{arguments.tier}-{kind}-{seed}"
+        simulate(folder, tier=arguments.tier, kind=kind, seed=seed)
+        tqdm.write(str(folder))
+    return 0
+
+
+def refuse_if_used(folder: Path) -> None:
+    """Raise InputError unless `folder` is new or an empty folder."""
+    if folder.exists() and not folder.is_dir():
+        raise InputError(f"{folder}: this is a file; wanted a new or empty folder; choose another name")
+    if folder.exists() and any(folder.iterdir()):
+        raise InputError(f"{folder}: found files in it; wanted a new or empty folder; choose another name")
+
+
+def _count(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= 100_000:
+        raise argparse.ArgumentTypeError(f"found {text!r}; wanted a whole number from 1 to 100000")
+    return int(text)
+
+
+def _seed(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or int(text) >= 2**63:
+        raise argparse.ArgumentTypeError(f"found {text!r}; wanted a whole number, 0 or more")
+    return int(text)
