@@ -28,7 +28,7 @@ import hashlib
 import math
 import os
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import cast
@@ -37,14 +37,13 @@ import numpy as np
 import tomlkit
 
 from calibration.errors import CalibrationError
-from calibration.lens import Floats, Lens
+from calibration.lens import LENS_PARAMETERS, Floats, Lens, moved_lens
 from calibration.variations import named_sources
 from calibration.waterplane import Pose, View, rotation_matrix
 
 CAMERA_FORMAT = "boatrun-camera/1"
 LENS_SIZE = ("width_px", "height_px")
-LENS_NEEDED = ("fx_px", "fy_px", "cx_px", "cy_px")
-LENS_PARAMETERS = (*LENS_NEEDED, "k1", "k2", "p1", "p2", "k3")
+LENS_NEEDED = LENS_PARAMETERS[:4]
 POSE_DOUBTS = ("u_tilt_deg", "u_turn_deg", "u_camera_place_mm", "u_camera_height_mm")
 
 _LENS_WORDS = {
@@ -301,9 +300,12 @@ def _rotation(reader: _Reader, table: Mapping[str, object]) -> Floats | None:
 
 
 def _check_sight(reader: _Reader, view: View) -> None:
-    centre = np.array([[(view.lens.width_px - 1) / 2, (view.lens.height_px - 1) / 2]])
-    if (view.lens.rays(centre) @ view.pose.rotation)[0, 2] >= 0:
+    if not np.isfinite(view.to_plane(_middle(view.lens))).all():
         reader.say("pose", "a picture whose middle does not see the water", "a camera that looks down at it")
+
+
+def _middle(lens: Lens) -> Floats:
+    return np.array([[(lens.width_px - 1) / 2, (lens.height_px - 1) / 2]])
 
 
 def _doubts(reader: _Reader, table: Mapping[str, object], view: View) -> dict[str, tuple[Lens, Pose]]:
@@ -316,6 +318,9 @@ def _doubts(reader: _Reader, table: Mapping[str, object], view: View) -> dict[st
         return sources
     for number, entry in enumerate(entries, 1):
         _named_doubt(reader, f"doubt {number}.", entry, view, sources)
+    for name, (lens, pose) in sources.items():
+        if pose.camera_mm[2] <= 0 or not np.isfinite(View(lens, pose).to_plane(_middle(lens))).all():
+            reader.say(f"doubt {name!r}", "one so large that the camera might not see the water", "check its unit")
     return sources
 
 
@@ -325,7 +330,7 @@ def _lens_doubts(reader: _Reader, table: Mapping[str, object], view: View) -> Ma
         covariance = _covariance(reader, table, "lens.", 9, [f"u_{name}" for name in given])
         if covariance is None:
             return {}
-        return named_sources(view, covariance, prefix="lens", move=lambda d: (moved_lens(view.lens, d), view.pose))
+        return _split(reader, "lens", view, covariance, move=lambda d: (moved_lens(view.lens, d), view.pose))
     sources = {}
     for name in given:
         u = reader.uncertainty(table, "lens.", "u_" + name)
@@ -341,8 +346,8 @@ def _pose_doubts(reader: _Reader, table: Mapping[str, object], view: View) -> Ma
         covariance = _covariance(reader, table, "pose.", 6, given)
         if covariance is None:
             return {}
-        return named_sources(
-            view, covariance, prefix="camera pose", move=lambda d: (view.lens, view.pose.moved(d[:3], d[3:]))
+        return _split(
+            reader, "camera pose", view, covariance, move=lambda d: (view.lens, view.pose.moved(d[:3], d[3:]))
         )
     sources = {}
     for key in given:
@@ -353,6 +358,16 @@ def _pose_doubts(reader: _Reader, table: Mapping[str, object], view: View) -> Ma
             if u > 0:
                 sources[name] = (view.lens, view.pose.moved(change[:3], change[3:]))
     return sources
+
+
+def _split(
+    reader: _Reader, what: str, view: View, covariance: Floats, *, move: Callable[[Floats], tuple[Lens, Pose]]
+) -> Mapping[str, tuple[Lens, Pose]]:
+    try:
+        return named_sources(view, covariance, prefix=what, move=move)
+    except ValueError as error:
+        reader.mistakes.append(f"{error}; wanted a covariance in rad and mm (pose) or px (lens); check its units")
+        return {}
 
 
 def _covariance(
@@ -394,11 +409,6 @@ def _named_doubt(reader: _Reader, place: str, entry: object, view: View, sources
         return
     pose = view.pose.moved(turn, shift) if turn.any() or shift.any() else view.pose
     sources[name] = (replace(view.lens, **{k: getattr(view.lens, k) + v for k, v in lens.items()}), pose)
-
-
-def moved_lens(lens: Lens, change: Floats) -> Lens:
-    """The lens with `change` (9,) added to its parameters, in the order of LENS_PARAMETERS."""
-    return replace(lens, **{n: getattr(lens, n) + float(d) for n, d in zip(LENS_PARAMETERS, change, strict=True)})
 
 
 def _as_toml(view: View, words: Mapping[str, str], evidence: Mapping[str, object]) -> str:

@@ -6,13 +6,16 @@ Camera frame: x right, y down, z forward (the usual computer-vision convention).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
+
+LENS_PARAMETERS = ("fx_px", "fy_px", "cx_px", "cy_px", "k1", "k2", "p1", "p2", "k3")
+"""The order of a lens's parameters in every vector and covariance."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,3 +72,25 @@ class Lens:
         xd = x * radial + 2 * self.p1 * x * y + self.p2 * (r2 + 2 * x * x)
         yd = y * radial + self.p1 * (r2 + 2 * y * y) + 2 * self.p2 * x * y
         return np.column_stack([self.fx_px * xd + self.cx_px, self.fy_px * yd + self.cy_px])
+
+    def jacobian(self, rays: ArrayLike) -> Floats:
+        """d(u, v)/d(x, y), (N, 2, 2), at the directions `rays` (N, 3) with z = 1: how pixels follow rays."""
+        x, y = np.asarray(rays, np.float64).reshape(-1, 3)[:, :2].T
+        r2 = x * x + y * y
+        radial = 1 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.k3))
+        slope = 2 * (self.k1 + r2 * (2 * self.k2 + 3 * self.k3 * r2))
+        cross = slope * x * y + 2 * self.p1 * x + 2 * self.p2 * y
+        along_x = radial + slope * x * x + 2 * self.p1 * y + 6 * self.p2 * x
+        along_y = radial + slope * y * y + 6 * self.p1 * y + 2 * self.p2 * x
+        return np.stack(
+            [
+                np.stack([self.fx_px * along_x, self.fx_px * cross], -1),
+                np.stack([self.fy_px * cross, self.fy_px * along_y], -1),
+            ],
+            -2,
+        )
+
+
+def moved_lens(lens: Lens, change: Floats) -> Lens:
+    """The lens with `change` (9,) added to its parameters, in the order of LENS_PARAMETERS."""
+    return replace(lens, **{n: getattr(lens, n) + float(d) for n, d in zip(LENS_PARAMETERS, change, strict=True)})

@@ -33,6 +33,9 @@ def named_sources(
 
     Returns:
         Name of the source -> the camera if that source were off by +1 standard uncertainty, the strongest first.
+
+    Raises:
+        ValueError: The doubt is so large that the camera might not see the water at all.
     """
     factor = _factor(covariance)
     if factor.shape[1] == 0:
@@ -40,6 +43,8 @@ def named_sources(
     pixels = _pixels_on_water(view)
     seen = view.to_plane(pixels)
     effect = np.column_stack([(View(*move(part)).to_plane(pixels) - seen).ravel() for part in factor.T])
+    if not np.isfinite(effect).all():
+        raise ValueError(f"{prefix}: a doubt so large that the camera might not see the water")
     patterns, strength, turned = np.linalg.svd(effect, full_matrices=False)
     parts = factor @ turned.T
     sources: dict[str, Camera] = {}

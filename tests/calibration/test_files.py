@@ -226,8 +226,13 @@ def test_a_matrix_that_is_no_covariance_is_refused(tmp_path: Path, change, told:
     assert told in mistakes_of(tmp_path, SMALLEST + f"covariance = {matrix}\n")[0]
 
 
+@pytest.mark.parametrize("doubt", ["u_tilt_deg = 91", f"covariance = {np.eye(6).tolist()}"])
+def test_a_doubt_so_large_that_the_water_is_out_of_sight_is_refused(tmp_path: Path, doubt: str) -> None:
+    assert "camera might not see the water" in mistakes_of(tmp_path, SMALLEST + doubt + "\n")[0]
+
+
 def test_doubt_told_twice_is_refused(tmp_path: Path) -> None:
-    text = SMALLEST + f"u_turn_deg = 0.1\ncovariance = {np.eye(6).tolist()}\n"
+    text = SMALLEST + f"u_turn_deg = 0.1\ncovariance = {(np.eye(6) * 1e-8).tolist()}\n"
     assert "one of the two" in mistakes_of(tmp_path, text)[0]
 
 

@@ -45,7 +45,7 @@ def test_a_mass_calibration_to_first_order() -> None:
         [
             (1, made(100_000.000, 0.050, "reference mass", "mg")),
             (1, made(1.234, 0.020, "mass that was added", "mg")),
-            # at rho_a = 1.2 the partial derivatives by the densities vanish; at 1.1...1.3's middle that is so
+            # buoyancy is counted from 1.2 kg/m3, the middle of the air's density: to first order it has no effect
             (0, Quantity.rectangular(1.2, "kg/m3", half_width=0.1, source="density of air")),
         ],
     )

@@ -1,0 +1,67 @@
+"""Pixel <-> ray: against OpenCV's own projection, and there and back."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from calibration.lens import Lens
+
+WIDE = Lens(1280, 720, 940.0, 943.0, 652.0, 349.0, -0.28, 0.10, 0.001, -0.0008, -0.01)
+STRAIGHT = Lens(640, 480, 500.0, 500.0, 319.5, 239.5)
+
+lenses = st.builds(
+    Lens,
+    st.just(1280),
+    st.just(720),
+    st.floats(800, 1500),
+    st.floats(800, 1500),
+    st.floats(600, 680),
+    st.floats(330, 390),
+    st.floats(-0.2, 0.2),
+    st.floats(-0.05, 0.1),
+    st.floats(-0.002, 0.002),
+    st.floats(-0.002, 0.002),
+    st.floats(0.0, 0.02),
+)
+
+
+def points_before(lens: Lens, seed: int = 3) -> np.ndarray:
+    """Points (200, 3) mm in the camera frame that fall all over the picture."""
+    rng = np.random.default_rng(seed)
+    slopes = rng.uniform([-0.6, -0.35], [0.6, 0.35], (200, 2))
+    return np.column_stack([slopes, np.ones(200)]) * rng.uniform(300, 2000, (200, 1))
+
+
+@given(lenses)
+def test_pixels_are_those_of_opencv(lens: Lens) -> None:
+    """cv2.projectPoints, an independent implementation of the same model."""
+    points = points_before(lens)
+    theirs, _ = cv2.projectPoints(points, np.zeros(3), np.zeros(3), lens.matrix, lens.distortion)
+    np.testing.assert_allclose(lens.pixels(points), theirs.reshape(-1, 2), atol=1e-9)
+
+
+@given(lenses)
+def test_a_pixel_goes_to_its_ray_and_back(lens: Lens) -> None:
+    pixels = np.random.default_rng(1).uniform([0, 0], [1279, 719], (50, 2))
+    assert lens.is_one_to_one()
+    np.testing.assert_allclose(lens.pixels(lens.rays(pixels)), pixels, atol=1e-6)
+
+
+def test_without_distortion_the_ray_is_seen_by_eye() -> None:
+    np.testing.assert_allclose(STRAIGHT.rays([[319.5, 239.5], [819.5, 239.5]]), [[0, 0, 1], [1, 0, 1]], atol=1e-12)
+
+
+@given(lenses)
+def test_the_jacobian_is_that_of_opencv(lens: Lens) -> None:
+    """cv2.projectPoints gives d(u, v)/d(translation); at depth 1 that is d(u, v)/d(x, y) of the ray."""
+    rays = np.array([[0.1, -0.2, 1.0], [0.4, 0.3, 1.0], [-0.5, 0.05, 1.0]])
+    theirs = cv2.projectPoints(rays, np.zeros(3), np.zeros(3), lens.matrix, lens.distortion)[1]
+    np.testing.assert_allclose(lens.jacobian(rays), theirs[:, 3:5].reshape(3, 2, 2), atol=1e-8 * lens.fx_px)
+
+
+def test_a_distortion_that_folds_the_picture_is_noticed() -> None:
+    assert WIDE.is_one_to_one()
+    assert not Lens(1280, 720, 940.0, 940.0, 640.0, 360.0, k1=-0.9).is_one_to_one()
