@@ -131,9 +131,11 @@ class Journal:
         table.append(_line((*columns.needed, *columns.optional)))
         return table
 
-    def keep(self, record: Record) -> None:
-        """Write `record`. Positions are not kept: they can be measured again from the pictures."""
+    def keep(self, record: Record | Event) -> None:
+        """Write `record`, or what was decided. Positions are not kept: they can be measured again from the pictures."""
         match record:
+            case Event():
+                self._keep_event(record)
             case Edge():
                 self._keep_edge(record)
             case Frame():
