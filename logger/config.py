@@ -16,6 +16,7 @@ LineRole: TypeAlias = Literal["start", "mark", "finish"]
 Power: TypeAlias = Literal["breath", "fan", "wind", "balloon", "hand", "motor", "unknown"]
 
 Name: TypeAlias = Annotated[str, Text(most=40, least=1)]
+FileName: TypeAlias = Annotated[str, Text(most=40, least=1, without='/\\:*?"<>|')]
 Word: TypeAlias = Annotated[str, Text(most=40)]
 Notes: TypeAlias = Annotated[str, Text(most=2000, lines=True)]
 Positive: TypeAlias = Annotated[float, Range(above=0)]
@@ -169,7 +170,7 @@ class Rules:
 class RunCard:
     """Everything known about a run before it starts, as in recording.toml."""
 
-    id: Name
+    id: FileName
     kind: KindOfRun
     recorded_at: Word
     """Wall time, RFC 3339, once per recording."""

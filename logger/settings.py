@@ -62,6 +62,8 @@ class Text:
     least: int = 0
     lines: bool = False
     """True: line breaks are allowed."""
+    without: str = ""
+    """Letters that are not allowed."""
 
     def complaint(self, value: str) -> str | None:
         """What is wrong with `value`, as "wanted ..."; None if nothing is."""
@@ -71,6 +73,8 @@ class Text:
             return "text without control characters"
         if value and unicodedata.normalize("NFKC", value)[0] in "=+-@":
             return "text that does not begin with = + - @ (a spreadsheet would take it for a formula)"
+        if any(letter in self.without for letter in value):
+            return f"text without any of {self.without}"
         if value != value.strip():
             return "text without blanks at its ends"
         return None
@@ -90,12 +94,14 @@ def load_table(path: Path) -> dict[str, Any]:
     text = _read_text(path)
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(f"{path}: {_explain(str(error), text)}") from error
 
 
 def _read_text(path: Path) -> str:
     try:
+        if path.exists() and not path.is_file():
+            raise InputError(f"{path}: this is no file; put the file of that name there")
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
     except FileNotFoundError as error:
@@ -185,8 +191,8 @@ def _convert(hint: Any, found: object, *, place: str, mistakes: list[str]) -> An
         return _convert_list(base, found, place=place, mistakes=mistakes)
     complaint = _complaint(base, bounds, found)
     if complaint:
-        hint_words = near(found, [str(a) for a in typing.get_args(base)]) if isinstance(found, str) else ""
-        mistakes.append(f"{place}: found {shorten(found)}, wanted {complaint}{hint_words}")
+        words = typing.get_args(base) if typing.get_origin(base) is Literal and isinstance(found, str) else ()
+        mistakes.append(f"{place}: found {shorten(found)}, wanted {complaint}{near(str(found), words)}")
         return _WRONG
     return float(typing.cast(float, found)) if base is float else found
 
@@ -229,10 +235,10 @@ def _complaint(base: Any, bounds: tuple[object, ...], found: object) -> str | No
 def _fits(base: Any, found: object) -> bool:
     if typing.get_origin(base) is Literal:
         return isinstance(found, str) and found in typing.get_args(base)
+    if base in (float, int) and isinstance(found, int):
+        return not isinstance(found, bool) and abs(found) < 2**63
     if base is float:
-        return isinstance(found, (int, float)) and not isinstance(found, bool) and math.isfinite(found)
-    if base is int:
-        return isinstance(found, int) and not isinstance(found, bool) and abs(found) < 2**63
+        return isinstance(found, float) and math.isfinite(found)
     if typing.get_origin(base) in (Mapping, dict) or base is Mapping:
         return isinstance(found, Mapping)
     return isinstance(base, type) and isinstance(found, base)
@@ -287,14 +293,18 @@ def dump(table: Mapping[str, Any]) -> str:
     return tomlkit.dumps(table)
 
 
-def edit(path: Path, changes: Mapping[str, Any], *, check: Callable[[Path], object]) -> None:
+def edit(path: Path, changes: Mapping[str, Any], *, check: Callable[[dict[str, Any]], object]) -> None:
     """Set some entries of the TOML file at `path`, keeping its comments and order.
 
     Args:
         path: The file.
         changes: Dotted name, as in "camera.delay_s", -> new value.
-        check: Reads the edited copy and raises if it is not right; then nothing is changed.
+        check: Is shown the whole new table and raises if it is not right; then nothing is changed.
+
+    Raises:
+        StoreError: it could not be written; the old file still stands.
     """
+    load_table(path)
     document = tomlkit.parse(_read_text(path))
     for dotted, value in changes.items():
         *tables, name = dotted.split(".")
@@ -302,10 +312,12 @@ def edit(path: Path, changes: Mapping[str, Any], *, check: Callable[[Path], obje
         for table in tables:
             place = place.setdefault(table, tomlkit.table())
         place[name] = value
-    write_whole(path, tomlkit.dumps(document).encode(), check=check)
+    text = tomlkit.dumps(document)
+    check(tomllib.loads(text))
+    write_whole(path, text.encode())
 
 
-def write_whole(path: Path, data: bytes, *, check: Callable[[Path], object] = lambda _: None) -> None:
+def write_whole(path: Path, data: bytes) -> None:
     """Replace `path` by `data` so that at any instant either the old or the new file is there, whole.
 
     Raises:
@@ -317,7 +329,6 @@ def write_whole(path: Path, data: bytes, *, check: Callable[[Path], object] = la
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        check(new)
         new.replace(path)
         sync_folder(path.parent)
     except OSError as error:

@@ -96,6 +96,13 @@ def load(path: Path | str) -> Recording:
         ConfigError: a settings file has mistakes, all of them listed.
     """
     folder = Path(path)
+    try:
+        return _load(folder)
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be read ({error.strerror}); check the path and its permissions") from error
+
+
+def _load(folder: Path) -> Recording:
     _check_folder(folder)
     cut_short = is_unfinished(folder)
     doubts = ["the recorder was stopped before the end; used up to its last whole line and picture"] * cut_short
@@ -108,6 +115,10 @@ def load(path: Path | str) -> Recording:
     if cut_short and (video is None or stamps is None):
         video, stamps = None, None
     _check_parts(folder, video, stamps)
+    if rig.camera and video is None:
+        doubts.append("the rig has a camera, but there is no video: used without it")
+    if rig.gates and not (folder / "edges.csv").exists():
+        doubts.append("the rig has gates, but there is no edges.csv: used without them")
     recording = Recording(folder, card, rig, None, "", edges, events, None, None, tuple(doubts))
     if video is None or stamps is None:
         return recording

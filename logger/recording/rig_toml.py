@@ -182,6 +182,20 @@ def _gate_mistakes(gate: Gate, place: str, rig: Rig) -> list[str]:
     return [f'{place}.line: found "{gate.line}", wanted the name of a line ({known}){settings.near(gate.line, lines)}']
 
 
+def edit_rig(path: Path, changes: Mapping[str, Any]) -> None:
+    """Set some entries of the rig file at `path` and keep its comments, as when a calibration is entered.
+
+    Args:
+        path: The file.
+        changes: Dotted name, as in "camera.delay_s", -> new value.
+
+    Raises:
+        ConfigError: it would say something wrong; nothing was changed.
+        StoreError: it could not be written; nothing was changed.
+    """
+    settings.edit(path, changes, check=lambda table: rig_from_table(table, file=str(path)))
+
+
 def rig_text(rig: Rig) -> str:
     """`rig` as the text of a rig.toml, everything written out."""
     table = {"format": RIG_FORMAT, **settings.to_table(rig)}

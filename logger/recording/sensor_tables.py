@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -39,8 +40,8 @@ class FrameStamps:
     line_ns: NDArray[np.int64]
 
     def __post_init__(self) -> None:
-        for array in (self.t_ns, self.exposure_ns, self.line_ns):
-            array.setflags(write=False)
+        for column in (self.t_ns, self.exposure_ns, self.line_ns):
+            column.setflags(write=False)
 
     def first(self, count: int) -> FrameStamps:
         """Only the first `count` of them."""
@@ -57,16 +58,17 @@ def read_stamps(path: Path, rig: Rig, doubt: Doubt, *, cut_short: bool = False) 
         return None
     camera = rig.camera
     exposure_ns, line_ns = (camera.exposure_ns, camera.line_ns) if camera else (0, 0)
-    table: list[tuple[int, int, int]] = []
+    times, exposures, lines = array("q"), array("q"), array("q")
     for number, row in enumerate(rows(path, FRAME_COLUMNS, doubt, cut_short=cut_short)):
         if row.whole("frame") != number:
             raise row.refusal("frame", f"{number} (pictures are counted 0, 1, 2 ... as they stand in the video)")
         t_ns = row.whole("t_ns")
-        if table and t_ns <= table[-1][0]:
-            raise row.refusal("t_ns", f"more than {table[-1][0]}, the time of the line before (time goes forwards)")
-        table.append((t_ns, _short_time(row, "exposure_ns", exposure_ns), _short_time(row, "line_ns", line_ns)))
-    columns = np.array(table, np.int64).reshape(-1, 3).T
-    return FrameStamps(*(np.ascontiguousarray(column) for column in columns))
+        if times and t_ns <= times[-1]:
+            raise row.refusal("t_ns", f"more than {times[-1]}, the time of the line before (time goes forwards)")
+        times.append(t_ns)
+        exposures.append(_short_time(row, "exposure_ns", exposure_ns))
+        lines.append(_short_time(row, "line_ns", line_ns))
+    return FrameStamps(*(np.array(column, np.int64) for column in (times, exposures, lines)))
 
 
 def _short_time(row: Row, column: str, default_ns: int) -> int:

@@ -98,6 +98,8 @@ def rows(path: Path, columns: Columns, doubt: Doubt, *, cut_short: bool = False)
 
 def _lines(path: Path, doubt: Doubt) -> Iterator[str]:
     """Whole lines of the file without their ends; a torn last one is left out and doubted."""
+    if not path.is_file():
+        raise InputError(f"{path}: this is no file; put the table of that name there")
     try:
         with path.open("rb") as file:
             number = 0
