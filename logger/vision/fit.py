@@ -79,7 +79,8 @@ def fit(
     scaled = residual[0] / hull.noise
     known = np.isfinite(scaled)
     misfit = float(np.sqrt(np.mean(scaled[known] ** 2))) if known.any() else np.inf
-    spread = np.linalg.inv(normal + np.diag([1e-9, 1e-9, 1 / _U_HEADING_RAD**2])) * max(1.0, misfit**2)
+    widened = max(1.0, misfit**2) if known.any() else 1.0
+    spread = np.linalg.inv(normal + np.diag([1e-9, 1e-9, 1 / _U_HEADING_RAD**2])) * widened
     covariance = np.asarray(spread, np.float64)
     return Fit(place, heading, covariance, float(strength), misfit, float(known.mean()))
 

@@ -24,6 +24,8 @@ _CORRELATED = 6.0
 _U_TAPER = 0.03
 _U_WALL_GREY = 15.0
 _GREY_FLOOR = 0.8
+_DARKEST = 0.05
+"""Light of a picture, as a share of the empty tank's, below which it shows nothing (a film that fades in)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,6 +253,7 @@ def relit(seen: Singles, water: Singles, outside: NDArray[np.bool_]) -> tuple[Fl
     known = np.isfinite(flat).any(axis=1)
     light = np.ones(len(seen))
     light[known] = np.nanmedian(flat[known], axis=1)
+    light[light < _DARKEST] = np.nan  # a black picture shows nothing, not a black boat
     return seen / light[:, None, None], water.astype(np.float64)
 
 

@@ -94,3 +94,8 @@ def as_recording(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Path
         return folder
 
     return write
+
+
+@pytest.fixture(scope="session")
+def a_dish() -> type[Dish]:
+    return Dish
