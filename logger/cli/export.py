@@ -1,0 +1,120 @@
+"""Write tables for spreadsheets and statistics: runs.csv, boats.csv, tracks.csv, edges.csv and csv-metadata.json.
+
+Recordings must have been measured before. From a store come its latest trials with all corrections. Missing values are
+empty, void runs stay (the column counted says which count), and what every column means stands in csv-metadata.json.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.cli.keep import write_whole
+from logger.cli.simulate import refuse_if_used
+from logger.errors import InputError
+
+if TYPE_CHECKING:
+    from logger.recording.folder import Recording
+    from logger.results.export import ExportRun
+    from logger.results.store import Stored
+
+
+def describe(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument(
+        "recordings", nargs="*", type=Path, metavar="RECORDING", help="the folder of a measured recording"
+    )
+    parser.add_argument("--store", type=Path, metavar="FILE", help="take every run of this store")
+    parser.add_argument("--to", type=Path, required=True, metavar="DIR", help="a new or empty folder for the tables")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write the tables and print where they are."""
+    if not arguments.recordings and arguments.store is None:
+        raise InputError("export: found neither a recording nor a store; give at least one of them (--store FILE)")
+    refuse_if_used(arguments.to)
+    runs = [*_of_store(arguments.store), *(_of_recording(folder) for folder in arguments.recordings)]
+    write_tables(runs, arguments.to)
+    print(f"{len(runs)} run{'' if len(runs) == 1 else 's'}: {arguments.to}")
+    return 0
+
+
+def write_tables(runs: Sequence[ExportRun], folder: Path) -> None:
+    """Write all tables of `runs` into `folder`.
+
+    Raises:
+        InputError: nothing is written if something is wrong with the runs or the folder.
+    """
+    from logger.results.export import files
+
+    texts = files(runs)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in texts.items():
+            write_whole(folder / name, text)
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be written ({error.strerror}); give another folder") from error
+
+
+def _of_store(path: Path | None) -> list[ExportRun]:
+    from logger.results.store import Store
+
+    if path is None:
+        return []
+    if not path.is_file():
+        raise InputError(f"{path}: there is no such store; give the file that boatrun measure --store made")
+    with Store(path, read_only=True) as store:
+        return [_of_stored(stored) for stored in store.runs()]
+
+
+def _of_stored(stored: Stored) -> ExportRun:
+    from logger.results.export import ExportRun
+
+    recording = _load_if_there(stored.folder)
+    reason = next((c.reason for c in reversed(stored.corrections) if c.change != "reassigned"), "")
+    return ExportRun(
+        trial=stored.trial,
+        status=stored.status,
+        status_reason=reason,
+        boat=stored.boat,
+        team=stored.team,
+        card=recording.card if recording else None,
+        rig=recording.rig if recording else None,
+        edges=recording.edges if recording else (),
+        track=_track(stored.folder),
+    )
+
+
+def _load_if_there(folder: Path) -> Recording | None:
+    """The recording, or None if it was moved or put away: the store remembers its trial all the same."""
+    from logger.recording.folder import load
+
+    return load(folder) if folder.is_dir() else None
+
+
+def _of_recording(folder: Path) -> ExportRun:
+    from logger.recording.folder import load
+    from logger.results.export import ExportRun
+    from logger.results.trial_json import from_json
+
+    recording = load(folder)
+    path = folder / "trial.json"
+    if not path.is_file():
+        raise InputError(f"{folder}: there is no trial.json in it; measure it first: boatrun measure {folder}")
+    trial = from_json(path.read_text(encoding="utf-8"), where=str(path))
+    boat = recording.card.boat
+    return ExportRun(
+        trial, trial.status, boat.name, boat.team,
+        card=recording.card, rig=recording.rig, edges=recording.edges, track=_track(folder),
+    )  # fmt: skip
+
+
+def _track(folder: Path) -> tuple[dict[str, str], ...]:
+    path = folder / "track.csv"
+    if not path.is_file():
+        return ()
+    with path.open(encoding="utf-8", newline="") as file:
+        return tuple(csv.DictReader(file))

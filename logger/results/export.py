@@ -1,0 +1,310 @@
+"""Runs as tidy tables: one thing per row, units in the headers, missing = empty, void rows stay.
+
+Four tables, joined by run_id and by boat and version: runs.csv, boats.csv, tracks.csv, edges.csv. Beside them
+csv-metadata.json says what every column is, in the W3C's vocabulary for tables ("Metadata Vocabulary for Tabular Data",
+2015), each unit as a UCUM code. CSVW itself has no word for a unit, so it stands under QUDT's property `ucumCode`.
+
+Text that a spreadsheet would take for a formula is refused, not mended: it belongs into no table.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from calibration.quantity import Quantity, decimals_for
+from logger import __version__
+from logger.config import Boat, Rig, RunCard
+from logger.errors import InputError
+from logger.records import Edge
+from logger.results.columns import COLUMNS, RESULTS, TRACK, Column
+from logger.results.trial import Status, Trial
+from logger.settings import Text
+
+METADATA = "csv-metadata.json"
+"""The name under which readers of CSVW look for it without being told."""
+
+_UCUM = "http://qudt.org/schema/qudt/ucumCode"
+_TEXT = Text(most=10_000)
+_COUNTED: tuple[Status, ...] = ("valid", "freed")
+
+_ABOUT = (
+    "run_id", "order_index", "date", "clock_time", "recorded_at", "clock_set_by", "team", "boat", "version", "kind",
+    "status", "status_reason", "counted", "end_reason",
+)  # fmt: skip
+_CONDITIONS = (
+    "power", "blowers_count", "fan_setting", "fan_distance_mm", "wind_direction_deg", "cargo_g", "water_depth_mm",
+    "gate_distance_mm",
+)  # fmt: skip
+_REST = ("flags", "note", "simulated", "calibration", "software")
+_BOAT_SIZES = ("length_mm", "width_mm", "freeboard_mm", "mass_g")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ExportRun:
+    """One run with whatever is still known of it."""
+
+    trial: Trial
+    status: Status
+    """After all corrections."""
+    boat: str
+    team: str
+    status_reason: str = ""
+    card: RunCard | None = None
+    """None where the recording is gone and only the store remembers the trial."""
+    rig: Rig | None = None
+    edges: tuple[Edge, ...] = ()
+    track: tuple[Mapping[str, str], ...] = ()
+    """Rows of the recording's track.csv, as they stand there."""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One file: its columns and its rows, everything already text."""
+
+    name: str
+    title: str
+    columns: tuple[Column, ...]
+    required: tuple[str, ...]
+    key: tuple[str, ...]
+    """Columns that together are different in every row; empty: none are."""
+    rows: tuple[tuple[str, ...], ...]
+
+
+def files(runs: Sequence[ExportRun]) -> dict[str, str]:
+    """Name -> text of every file of the export, in UTF-8 when written; line ends are CR LF (RFC 4180).
+
+    Raises:
+        InputError: two different runs have one name, or a text would be taken for a formula.
+    """
+    tables = tables_of(runs)
+    return {table.name: _csv(table) for table in tables} | {METADATA: _metadata(tables)}
+
+
+def tables_of(runs: Sequence[ExportRun]) -> tuple[Table, ...]:
+    """The four tables. Raises InputError as `files`."""
+    names = [run.trial.run_id for run in runs]
+    if twice := next((name for name in names if names.count(name) > 1), None):
+        raise InputError(f"run {twice}: found twice; every run needs a name of its own; leave one of them out")
+    tables = (
+        _table("runs.csv", "One row per run", _run_columns(), _run_rows(runs), key=("run_id",)),
+        _table("boats.csv", "One row per boat and version", _boat_columns(), _boat_rows(runs), key=("boat", "version")),
+        _table("tracks.csv", "One row per picture that shows the boat", ("run_id", *TRACK), _track_rows(runs)),
+        _table("edges.csv", "Every edge of every gate, as it was stamped", _EDGES, _edge_rows(runs)),
+    )
+    for table in tables:
+        _refuse_formulas(table)
+    return tables
+
+
+_EDGES = ("run_id", "t_ns", "gate", "level")
+
+
+def _table(
+    name: str, title: str, columns: Sequence[str], rows: Iterable[Mapping[str, object]], *, key: tuple[str, ...] = ()
+) -> Table:
+    known = tuple(_column(column) for column in columns)
+    written = tuple(tuple(_cell(row.get(column.name), column) for column in known) for row in rows)
+    return Table(name, title, known, key or columns[:1], key, written)  # type: ignore[arg-type]
+
+
+def _column(name: str) -> Column:
+    """From the dictionary; u_NAME is the standard uncertainty of NAME there."""
+    if name in COLUMNS:
+        return COLUMNS[name]
+    of = COLUMNS[name.removeprefix("u_")]
+    return Column(
+        name, of.unit, f"doubt of {of.words}", f"Standard uncertainty of {of.name} (68 %), rig only.", of.decimals
+    )
+
+
+def _run_columns() -> tuple[str, ...]:
+    results = [name for result in RESULTS for name in (result, f"u_{result}")]
+    results.insert(results.index("u_drift_mm") + 1, "drift_at_least")
+    return (*_ABOUT, *_CONDITIONS, "mass_g", *results, *_REST)
+
+
+def _run_rows(runs: Sequence[ExportRun]) -> Iterator[dict[str, object]]:
+    for order, run in enumerate(runs, start=1):
+        yield {"order_index": order} | _about(run) | _conditions(run) | _results(run.trial)
+
+
+def _about(run: ExportRun) -> dict[str, object]:
+    trial, card = run.trial, run.card
+    row: dict[str, object] = {
+        "run_id": trial.run_id,
+        "boat": run.boat,
+        "team": run.team,
+        "kind": trial.kind,
+        "status": run.status,
+        "status_reason": run.status_reason,
+        "counted": run.status in _COUNTED,
+        "end_reason": trial.end_reason,
+        "flags": "|".join(flag.replace("|", "/") for flag in trial.flags),
+        "simulated": trial.simulated,
+        "calibration": trial.calibration_id,
+        "software": trial.software,
+    }
+    if card is None:
+        return row
+    made = datetime.fromisoformat(card.recorded_at)
+    return row | {
+        "recorded_at": made.isoformat(),
+        "date": made.date().isoformat(),
+        "clock_time": made.time().replace(microsecond=0).isoformat(),
+        "clock_set_by": card.clock_set_by,
+        "version": card.boat.version,
+        "mass_g": card.boat.mass_g,
+        "note": " ".join(card.conditions.notes.split()),
+    }
+
+
+def _conditions(run: ExportRun) -> dict[str, object]:
+    row: dict[str, object] = {}
+    if run.card is not None:
+        known = run.card.conditions
+        row = {
+            "power": "" if known.power == "unknown" else known.power,
+            "blowers_count": known.blowers_count,
+            "fan_setting": known.fan_setting,
+            "fan_distance_mm": known.fan_distance_mm,
+            "wind_direction_deg": known.wind_direction_deg,
+            "cargo_g": known.cargo_g,
+        }
+    if run.rig is not None:
+        row |= {"water_depth_mm": run.rig.tank.water_depth_mm, "gate_distance_mm": run.rig.gate_distance_mm}
+    return row
+
+
+def _results(trial: Trial) -> dict[str, object]:
+    row: dict[str, object] = {}
+    for name, result in trial.results.items():
+        row |= {name: result.quantity.value, f"u_{name}": _doubt(result.quantity)}
+    if "drift_mm" in trial.results:
+        row["drift_at_least"] = trial.results["drift_mm"].at_least
+    return row
+
+
+def _doubt(quantity: Quantity) -> str:
+    """To three digits: a doubt must not round to nought."""
+    return f"{quantity.u:.{max(decimals_for(quantity.u, 3), 0)}f}" if quantity.u > 0 else "0"
+
+
+def _boat_columns() -> tuple[str, ...]:
+    sizes = [name for size in _BOAT_SIZES for name in (size, f"u_{size}")]
+    return ("boat", "version", "team", *sizes, "mast_height_mm", "colour")
+
+
+def _boat_rows(runs: Sequence[ExportRun]) -> Iterator[dict[str, object]]:
+    """As their first run had them; the mass of every run stands in runs.csv as well."""
+    boats: dict[tuple[str, int], Boat] = {}
+    for run in runs:
+        if run.card is not None:
+            boats.setdefault((run.card.boat.name, run.card.boat.version), run.card.boat)
+    for boat in boats.values():
+        yield {
+            name: getattr(boat, "name" if name == "boat" else name)
+            for name in _boat_columns()
+            # the doubt of a size that nobody measured says nothing
+            if not name.startswith("u_") or getattr(boat, name[2:]) is not None
+        }
+
+
+def _track_rows(runs: Sequence[ExportRun]) -> Iterator[dict[str, object]]:
+    for run in runs:
+        for row in run.track:
+            yield {"run_id": run.trial.run_id, **row}
+
+
+def _edge_rows(runs: Sequence[ExportRun]) -> Iterator[dict[str, object]]:
+    for run in runs:
+        for edge in run.edges:
+            yield {"run_id": run.trial.run_id, "t_ns": edge.t_ns, "gate": edge.gate, "level": int(edge.blocked)}
+
+
+def _cell(value: object, column: Column) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        shown = f"{value:.{column.decimals}f}"
+        return shown[1:] if shown.startswith("-") and float(shown) == 0 else shown
+    return str(value)
+
+
+def _refuse_formulas(table: Table) -> None:
+    for row in table.rows:
+        for column, cell in zip(table.columns, row, strict=True):
+            if column.unit == "" and (complaint := _TEXT.complaint(cell)):
+                raise InputError(
+                    f"{table.name}, {row[0]}, {column.name}: found {cell[:40]!r}; wanted {complaint}; "
+                    "change it in the run's recording.toml"
+                )
+
+
+def _csv(table: Table) -> str:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(column.name for column in table.columns)
+    writer.writerows(table.rows)
+    return text.getvalue()
+
+
+def _metadata(tables: Sequence[Table]) -> str:
+    content = {
+        "@context": ["http://www.w3.org/ns/csvw", {"@language": "en"}],
+        "dc:title": "Boat runs",
+        "dc:creator": f"boatrun {__version__}",
+        "dc:description": (
+            "Empty means not measured or not known. Columns u_... are standard uncertainties of the rig; the spread "
+            "from run to run is not in them. Rows whose status is void are kept: counted says which rows count."
+        ),
+        "dialect": {"encoding": "utf-8", "header": True, "delimiter": ",", "lineTerminators": ["\r\n", "\n"]},
+        "tables": [_described(table) for table in tables],
+    }
+    return json.dumps(content, ensure_ascii=False, indent=1) + "\n"
+
+
+def _described(table: Table) -> dict[str, object]:
+    schema: dict[str, object] = {"columns": [_described_column(c, c.name in table.required) for c in table.columns]}
+    if table.key:
+        schema["primaryKey"] = list(table.key)
+    elif table.name != "runs.csv":
+        reference = {"resource": "runs.csv", "columnReference": "run_id"}
+        schema["foreignKeys"] = [{"columnReference": "run_id", "reference": reference}]
+    return {"url": table.name, "dc:title": table.title, "tableSchema": schema}
+
+
+def _described_column(column: Column, required: bool) -> dict[str, object]:
+    described: dict[str, object] = {
+        "name": column.name,
+        "titles": column.name,
+        "dc:title": column.words,
+        "dc:description": column.meaning,
+        "datatype": _datatype(column),
+    }
+    if required:
+        described["required"] = True
+    if column.unit:
+        described[_UCUM] = column.unit
+    return described
+
+
+_WHOLE = ("order_index", "version", "blowers_count", "level", "t_ns")
+_YES_NO = ("counted", "simulated", "drift_at_least")
+_MOMENTS = {"date": "date", "clock_time": "time", "recorded_at": "dateTimeStamp"}
+
+
+def _datatype(column: Column) -> object:
+    if column.name in _MOMENTS:
+        return _MOMENTS[column.name]
+    if column.name in _YES_NO:
+        return {"base": "boolean", "format": "true|false"}
+    if column.name in _WHOLE:
+        return "integer"
+    return "number" if column.unit else "string"
