@@ -12,6 +12,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from logger.simulator.live import SimulatedTank
+from logger.simulator.run import SimulatedFixes, SimulatedRun, TrackerDoubt, simulate_run
 from logger.simulator.scene import draw, wishes
 from logger.simulator.tiers import TierName
 from logger.simulator.write import write
@@ -19,7 +21,17 @@ from logger.simulator.write import write
 DEVELOPMENT_SEED = 1_000
 JUDGING_SEED = 700_000
 
-__all__ = ["DEVELOPMENT_SEED", "JUDGING_SEED", "simulate", "simulate_many"]
+__all__ = [
+    "DEVELOPMENT_SEED",
+    "JUDGING_SEED",
+    "SimulatedFixes",
+    "SimulatedRun",
+    "SimulatedTank",
+    "TrackerDoubt",
+    "simulate",
+    "simulate_many",
+    "simulate_run",
+]
 
 
 def simulate(folder: Path, *, tier: TierName = "easy", kind: str = "drift", seed: int, **asked: Any) -> None:

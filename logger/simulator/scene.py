@@ -25,6 +25,8 @@ from logger.simulator.voyage import Path, TrueLine, Voyage
 Floats = NDArray[np.float64]
 STOP_SPEED_MM_PER_S = 10.0
 STOP_FOR_S = 1.0
+WALL_MARGIN_MM = 5.0
+"""The rules of every simulated run, as its card says them."""
 
 PAINTS: dict[str, tuple[int, int, int]] = {
     "red": (40, 35, 185),
@@ -315,7 +317,7 @@ def _path(rng: np.random.Generator, basin: Basin, hull: Hull, start: tuple[float
         way = np.arange(0.0, basin.front_mm - start[0], 20.0)
         pose = path.at(way)
         lean = half + reach * np.abs(np.sin(pose[:, 2]))
-        if (np.abs(pose[:, 1]) + lean < basin.half_width_mm - 5).all():
+        if (np.abs(pose[:, 1]) + lean < basin.half_width_mm - 2 * WALL_MARGIN_MM).all():
             return path
     return path
 

@@ -13,7 +13,7 @@ from logger import __version__
 from logger.config import Boat, CameraSetup, Conditions, DriverChoice, Gate, Line, Rig, Rules, RunCard, Tank
 from logger.simulator.chance import stream
 from logger.simulator.eye import Eye
-from logger.simulator.scene import STOP_FOR_S, STOP_SPEED_MM_PER_S, Scene
+from logger.simulator.scene import STOP_FOR_S, STOP_SPEED_MM_PER_S, WALL_MARGIN_MM, Scene
 
 Floats = NDArray[np.float64]
 RULER_MM = 2.0
@@ -86,7 +86,7 @@ def card(scene: Scene) -> RunCard:
         recorded_at="2026-01-01T09:00:00+00:00",
         boat=_boat(scene),
         conditions=Conditions(power="fan", fan_distance_mm=400.0, fan_setting="2", notes="simulated"),
-        rules=Rules(stop_speed_mm_per_s=STOP_SPEED_MM_PER_S, stop_for_s=STOP_FOR_S),
+        rules=Rules(stop_speed_mm_per_s=STOP_SPEED_MM_PER_S, stop_for_s=STOP_FOR_S, wall_margin_mm=WALL_MARGIN_MM),
         clock_set_by="simulated",
         software=f"boatrun {__version__} simulator",
         simulated=True,

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.simulator import gates
-from logger.simulator.scene import STOP_SPEED_MM_PER_S, Scene
+from logger.simulator.scene import STOP_SPEED_MM_PER_S, WALL_MARGIN_MM, Scene
 from logger.simulator.voyage import TrueLine
 
 Floats = NDArray[np.float64]
@@ -76,24 +76,31 @@ def summary(scene: Scene) -> dict[str, Any]:
 
 
 def _results(scene: Scene, started: float | None, lined: float | None) -> dict[str, Any]:
-    """The measures of the run itself: drift for a coast, and the path from the start line on."""
-    voyage, until = scene.voyage, scene.length_s
+    """How the run ended by its rules, and the measures up to there: drift for a coast, path from the start line on."""
+    voyage = scene.voyage
     if scene.kind == "straight":
-        path = None if started is None or lined is None else voyage.path_mm(started, lined)
-        return {"path_mm": path}
-    slow = voyage.slower_s(STOP_SPEED_MM_PER_S, until_s=until)
-    over = scene.ended_s if slow is None else slow
-    mark = scene.lines[-1]
+        reason, over = ("time_cap", scene.ended_s) if lined is None else ("finish", lined)
+    else:
+        reason, over = _coast_end(scene, lined)
     x, y, heading = voyage.pose([over])[0]
+    last = scene.lines[-1]
     return {
-        "slow_ns": None if slow is None else scene.t_ns(slow),
-        "rest_mm": [float(x), float(y)], "rest_heading_deg": float(np.degrees(heading)),
-        "rest_bow_mm": voyage.bow([over], normal_rad=mark.normal_rad)[0].tolist(),
-        "drift_mm": float(voyage.front([over], mark)[0]),
-        "drift_at_ended_mm": float(voyage.front([scene.ended_s], mark)[0]),
+        "end_reason": reason, "end_ns": scene.t_ns(over), "end_mm": [float(x), float(y)],
+        "end_heading_deg": float(np.degrees(heading)),
+        "end_bow_mm": voyage.bow([over], normal_rad=last.normal_rad)[0].tolist(),
+        "drift_mm": None if scene.kind == "straight" else float(voyage.front([over], last)[0]),
         "path_mm": None if started is None else voyage.path_mm(started, over),
-        "path_at_ended_mm": None if started is None else voyage.path_mm(started, scene.ended_s),
     }  # fmt: skip
+
+
+def _coast_end(scene: Scene, lined: float | None) -> tuple[str, float]:
+    """Why and when a coast ended: slow for good, or the bow near the end wall, whichever came first."""
+    voyage, until = scene.voyage, scene.length_s
+    near_wall = TrueLine("wall", "wall", scene.basin.front_mm - WALL_MARGIN_MM)
+    slow = voyage.slower_s(STOP_SPEED_MM_PER_S, until_s=until)
+    wall = voyage.crossing_s(near_wall, until_s=until)
+    ends = [("at_rest", slow), ("wall", wall), ("time_cap", scene.ended_s)]
+    return min(((why, t) for why, t in ends if t is not None and (lined is None or t >= lined)), key=lambda e: e[1])
 
 
 def _wall_contact(scene: Scene) -> int | None:

@@ -14,6 +14,7 @@ from logger.recording.card_toml import card_text
 from logger.recording.rig_toml import rig_text
 from logger.simulator import gates, told, truth
 from logger.simulator.painter import Painter
+from logger.simulator.run import events
 from logger.simulator.scene import Scene
 
 JPEG_QUALITY = 90
@@ -67,6 +68,5 @@ def _edges_text(scene: Scene) -> str:
 
 
 def _events_text(scene: Scene) -> str:
-    moments = (("armed", scene.armed_s), ("go", scene.voyage.go_s), ("ended", scene.ended_s))
-    rows = [f"{scene.t_ns(t)},{name},simulated," for name, t in moments]
+    rows = [f"{t_ns},{name},simulated," for t_ns, name in events(scene)]
     return "\n".join(["t_ns,event,source,detail", *rows]) + "\n"
