@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision.hull import Floats, Hull, look
-from logger.vision.learning import relit, weights
+from logger.vision.learning import outside, relit, weights
 from logger.vision.plane import Plane, Singles, sample
 
 _CORRELATED = 6.0
@@ -49,15 +49,18 @@ def fit(
 ) -> Fit:
     """The best place near `place_mm` (2,) on `plane`, from at most `steps` Gauss-Newton steps."""
     place, heading = np.array(place_mm, np.float64), float(heading_rad)
-    outside = hull.offsets_mm >= hull.offsets_mm[-1] - 3 * hull.blur_mm
+    distance, rays = hull.distance(), hull.rays()
     slope = hull.freeboard_mm / plane.height_mm
     close = 0.01 * plane.step_mm(place)
     normal = np.eye(3)
     for _ in range(steps):
         at, turn = place[None], np.array([heading])
         pixels = plane.pixels(hull.positions(at, turn))
-        seen, water = relit(*_both(picture, empty, pixels), outside)
+        raw, bare = _both(picture, empty, pixels)
         reach = hull.wall_lever(at, turn, plane.foot_mm) * slope - hull.taper * hull.span()
+        share = hull.shadow.share(distance, rays, hull.shadow.moved(at, turn, plane.foot_mm))
+        water: Floats = bare * (1 - hull.shadow.darkness * share)
+        seen = relit(raw, water, outside(hull, reach))
         drawn = look(hull, water, reach)
         residual = seen - drawn.grey
         weight = weights(residual, hull.noise)[0]

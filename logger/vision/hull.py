@@ -22,6 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from logger.vision.shadow import NO_SHADOW, Distance, Shadow
+
 Floats = NDArray[np.float64]
 
 _ROOT_2PI = float(np.sqrt(2 * np.pi))
@@ -46,11 +48,21 @@ class Hull:
     freeboard_mm: float
     taper: float
     blur_mm: float
+    shadow: Shadow = NO_SHADOW
+
+    def rays(self) -> Floats:
+        """(M, K, 2) sample points, boat frame."""
+        points: Floats = self.edge_mm[:, None, :] + self.offsets_mm[None, :, None] * self.normal[:, None, :]
+        return points
+
+    def distance(self) -> Distance:
+        """How far any point of the boat frame is from the deck's edge."""
+        return Distance(self.edge_mm, self.normal)
 
     def positions(self, place_mm: Floats, heading_rad: Floats) -> Floats:
         """Sample points (N, M, K, 2) on the deck's plane for boats at `place_mm` (N, 2) and `heading_rad` (N,)."""
         c, s = np.cos(heading_rad)[:, None, None], np.sin(heading_rad)[:, None, None]
-        ray = self.edge_mm[:, None, :] + self.offsets_mm[None, :, None] * self.normal[:, None, :]
+        ray = self.rays()
         x, y = ray[None, ..., 0], ray[None, ..., 1]
         place = place_mm[:, None, None, :]
         return np.stack([place[..., 0] + c * x - s * y, place[..., 1] + s * x + c * y], axis=-1)

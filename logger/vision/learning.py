@@ -1,8 +1,9 @@
 """Learn one boat's look from a few pictures of its run: one least-squares fit of hull and places together.
 
 Unknowns: for every picture place (2) and heading; for every ray the deck edge and the wall's grey level; for the whole
-boat freeboard, taper and blur. A sample touches eight of them, so the normal equations are summed in blocks of 8×8 per
-picture and ray. What the boat card says (freeboard, length, width) enters as observations with its own doubt.
+run freeboard, taper, blur, and the shadow's offset (2), depth, darkness and softness. A sample touches thirteen,
+so the normal equations are summed in blocks of 13×13 per picture and ray. What the boat card says (freeboard, length,
+width) enters as observations with its own doubt.
 """
 
 from __future__ import annotations
@@ -16,14 +17,20 @@ from numpy.typing import NDArray
 from logger.vision import outline
 from logger.vision.hull import Floats, Hull, Look, look
 from logger.vision.plane import Plane, Singles, sample
+from logger.vision.shadow import Shadow
 
 _ROUNDS_BLUR_PX = (3.0, 2.2, 1.5, 1.0, 0.0, 0.0, 0.0, 0.0)
 """Blur of the model in each round; 0: fitted. A wide edge first draws in a rough start from several pixels away."""
+_SHADOW_FROM_ROUND = 3
 _CORRELATED = 6.0
 """How many samples share one independent piece of information: neighbours on a ray, JPEG blocks, the same wall."""
 _U_TAPER = 0.03
 _U_WALL_GREY = 15.0
 _GREY_FLOOR = 0.8
+_SHADOW_RINGS = (0.0, 8.0, 16.0, 26.0, 38.0)
+"""Distances at which the shadow is first looked for, mm."""
+_BOAT = 8
+"""How many unknowns the whole run shares."""
 _DARKEST = 0.05
 """Light of a picture, as a share of the empty tank's, below which it shows nothing (a film that fades in)."""
 
@@ -62,6 +69,7 @@ def learn(
     place_mm: Floats,
     heading_rad: Floats,
     card: Card,
+    depth_share: float = 0.0,
     rays_count: int = 72,
 ) -> Learnt:
     """Fit the hull and the N places.
@@ -74,13 +82,16 @@ def learn(
         place_mm: (N, 2) first idea of the places on `plane`, good to a few pixels.
         heading_rad: (N,) first idea of the headings.
         card: what the boat card says.
+        depth_share: how much of the way to the foot point things on the floor seem moved (shadow.py).
         rays_count: how many rays cross the outline.
     """
     step = plane.step_mm(place_mm.mean(axis=0))
     edge = outline.evenly(polygon_mm, rays_count)
     hull = _first_hull(edge, plane, place_mm=place_mm, step=step, card=card)
-    fit = _Fit(pictures, empty, plane, hull, place_mm.copy(), heading_rad.copy(), card)
-    for blur in _ROUNDS_BLUR_PX:
+    fit = _Fit(pictures, empty, plane, hull, place_mm.copy(), heading_rad.copy(), card, depth_share)
+    for number, blur in enumerate(_ROUNDS_BLUR_PX):
+        if number == _SHADOW_FROM_ROUND:
+            fit.look_for_shadow()
         fit.round(blur * step)
     return fit.result()
 
@@ -88,7 +99,7 @@ def learn(
 def _first_hull(edge: Floats, plane: Plane, *, place_mm: Floats, step: float, card: Card) -> Hull:
     away = float(np.hypot(*(place_mm - plane.foot_mm).T).max())
     widest = (card.freeboard_mm + 2 * card.u_freeboard_mm) / plane.height_mm * away
-    offsets = np.arange(-7.0, 6.0 + widest / step, 0.7) * step
+    offsets = np.arange(-7.0, 9.0 + widest / step, 0.7) * step
     rays = len(edge)
     return Hull(
         edge_mm=edge,
@@ -115,44 +126,70 @@ class _Fit:
         place: Floats,
         heading: Floats,
         card: Card,
+        depth_share: float,
     ) -> None:
         self.pictures, self.empty, self.plane, self.card = pictures, empty, plane, card
         self.hull, self.place, self.heading = hull, place, heading
+        self.depth_share = depth_share
         self.u_freeboard, self.u_taper = card.u_freeboard_mm, _U_TAPER
         self.misfit = np.zeros(len(pictures))
+        self.step = plane.step_mm(place.mean(axis=0))
 
     def round(self, blur_mm: float) -> None:
         """One step of Gauss-Newton for everything; `blur_mm` 0 fits the blur too."""
         free_blur = blur_mm == 0.0
         if not free_blur:
             self.hull = replace(self.hull, blur_mm=blur_mm)
-        seen, water = self.samples()
+        seen, water, shaded = self.samples()
         reach = self.reach()
-        self.hull = repainted(self.hull, seen, water, reach)
-        drawn = look(self.hull, water, reach)
+        self.hull = repainted(self.hull, seen, shaded, reach)
+        drawn = look(self.hull, shaded, reach)
         residual = seen - drawn.grey
         self.hull = replace(self.hull, noise=_noise(residual))
         weight = weights(residual, self.hull.noise)
         self.misfit = np.sqrt(np.nanmean((residual / self.hull.noise) ** 2, axis=(1, 2)))
-        self._step(residual, weight, drawn, free_blur)
+        self._step(residual, weight, drawn, water, free_blur)
 
-    def samples(self) -> tuple[Floats, Floats]:
-        """Grey along all rays (N, M, K): seen, brought to the light of the empty picture; and empty."""
+    def samples(self) -> tuple[Floats, Floats, Floats]:
+        """Grey along all rays (N, M, K): seen, in the light of the empty picture; empty; empty under the shadow."""
         pixels = self.plane.pixels(self.hull.positions(self.place, self.heading))
         seen = np.stack([sample(picture, at) for picture, at in zip(self.pictures, pixels, strict=True)])
-        count = len(pixels)
-        water = sample(self.empty, pixels.reshape(count * pixels.shape[1], -1, 2)).reshape(seen.shape)
-        outside = self.hull.offsets_mm > self.reach().max(initial=0.0) + 2.5 * self.hull.blur_mm
-        if outside.sum() < 2:
-            outside = self.hull.offsets_mm >= self.hull.offsets_mm[-2]
-        return relit(seen, water, outside)
+        water = sample(self.empty, pixels.reshape(-1, *pixels.shape[2:])).reshape(seen.shape)
+        shaded = water * (1 - self.hull.shadow.darkness * self.shadow_share())
+        return relit(seen, shaded, outside(self.hull, self.reach())), water.astype(np.float64), shaded
 
     def reach(self) -> Floats:
         """(N, M) mm of visible wall, negative where hidden."""
         lever = self.hull.wall_lever(self.place, self.heading, self.plane.foot_mm)
         return lever * (self.hull.freeboard_mm / self.plane.height_mm) - self.hull.taper * self.hull.span()
 
-    def _step(self, residual: Floats, weight: Floats, drawn: Look, free_blur: bool) -> None:
+    def shadow_share(self, shadow: Shadow | None = None) -> Floats:
+        """(N, M, K) how deep in the shadow each sample is."""
+        cast = shadow or self.hull.shadow
+        centre = cast.moved(self.place, self.heading, self.plane.foot_mm)
+        return cast.share(self.hull.distance(), self.hull.rays(), centre)
+
+    def look_for_shadow(self) -> None:
+        """Try the shadow all around the boat and start from where it explains most of the water beside the hull."""
+        seen, water, _ = self.samples()
+        reach = np.maximum(self.reach(), 0)[:, :, None]
+        beside = (self.hull.offsets_mm > reach + 2.5 * self.hull.blur_mm) & np.isfinite(seen) & np.isfinite(water)
+        missing = np.where(beside, 1 - seen / np.maximum(water, 8), 0.0)
+        missing = np.clip(missing, -0.5, 0.5)
+        best, gain = self.hull.shadow, 0.0
+        for distance in _SHADOW_RINGS:
+            for turn in np.arange(12) * (2 * np.pi / 12) if distance else [0.0]:
+                offset = distance * np.array([np.cos(turn), np.sin(turn)])
+                tried = Shadow(offset, self.depth_share, 0.0, 3 * self.step)
+                share = np.where(beside, self.shadow_share(tried), 0.0)
+                share -= beside * share.sum() / max(beside.sum(), 1)
+                power = float((share * share).sum())
+                darkness = float((share * missing).sum()) / max(power, 1e-9)
+                if darkness > 0.02 and darkness**2 * power > gain:
+                    best, gain = replace(tried, darkness=min(darkness, 0.5)), darkness**2 * power
+        self.hull = replace(self.hull, shadow=best)
+
+    def _step(self, residual: Floats, weight: Floats, drawn: Look, water: Floats, free_blur: bool) -> None:
         N, M, _ = residual.shape
         c, s = np.cos(self.heading), np.sin(self.heading)
         nx, ny = self.hull.normal.T
@@ -168,38 +205,57 @@ class _Fit:
                 drawn.by_reach * (lever / self.plane.height_mm)[:, :, None],
                 drawn.by_reach * -self.hull.span()[None, :, None],
                 drawn.by_blur,
+                *self._by_shadow(water * (1 - drawn.deck_share - drawn.wall_share)),
             ],
             axis=-1,
         )
         J, r = np.nan_to_num(J), np.nan_to_num(residual)
-        w = weight / _CORRELATED
-        A = np.einsum("imka,imk,imkb->imab", J, w, J, optimize=True)
-        g = np.einsum("imka,imk,imk->ima", J, w, r, optimize=True)
+        weighted = J * (weight / _CORRELATED)[..., None]
+        A = np.swapaxes(weighted, -1, -2) @ J
+        g = (weighted * r[..., None]).sum(axis=2)
         normal, right = _assembled(A, g)
         diagonal, pull = self._beliefs(N, M, free_blur)
         normal[np.diag_indices_from(normal)] += diagonal
         covariance = np.linalg.inv(normal)
         self._apply(covariance @ (right + pull), N, M)
-        tail = np.sqrt(np.diag(covariance)[-3:])
+        tail = np.sqrt(np.diag(covariance)[-_BOAT:])
         self.u_freeboard, self.u_taper = float(tail[0]), float(tail[1])
+
+    def _by_shadow(self, bare: Floats) -> list[Floats]:
+        """Derivatives (N, M, K) by the shadow's offset (2), depth, darkness and softness; `bare` is water in view."""
+        shadow = self.hull.shadow
+        share = self.shadow_share()
+        dark = -bare * shadow.darkness
+        nudged = [
+            (replace(shadow, offset_mm=shadow.offset_mm + np.array([1.0, 0.0])), 1.0),
+            (replace(shadow, offset_mm=shadow.offset_mm + np.array([0.0, 1.0])), 1.0),
+            (replace(shadow, depth_share=shadow.depth_share + 0.002), 0.002),
+            (replace(shadow, softness_mm=shadow.softness_mm + 0.3), 0.3),
+        ]
+        x, y, depth, soft = (dark * ((self.shadow_share(cast) - share) / by) for cast, by in nudged)
+        return [x, y, depth, -bare * share, soft]
 
     def _beliefs(self, N: int, M: int, free_blur: bool) -> tuple[Floats, Floats]:
         """Diagonal weights and pulls of what is believed beforehand."""
-        step = self.plane.step_mm(self.place.mean(axis=0))
+        shadow = self.hull.shadow
+        held = 1e9 if shadow.darkness == 0.0 else 0.0
         diagonal = np.concatenate(
             [
-                np.tile([1 / (10 * step) ** 2, 1 / (10 * step) ** 2, 1 / 0.2**2], N),
-                np.full(M, 1 / (3 * step) ** 2),
+                np.tile([1 / (10 * self.step) ** 2, 1 / (10 * self.step) ** 2, 1 / 0.2**2], N),
+                np.full(M, 1 / (3 * self.step) ** 2),
                 np.full(M, 1 / _U_WALL_GREY**2),
-                [1 / self.card.u_freeboard_mm**2, 0.0, 1 / (0.3 * step) ** 2 if free_blur else 1e12],
+                [1 / self.card.u_freeboard_mm**2, 0.0, 1 / (0.3 * self.step) ** 2 if free_blur else 1e12],
+                [held + 0.1**2, held + 0.1**2, 1 / (0.1 * self.depth_share + 1e-3) ** 2, held + 1 / 0.2**2],
+                [held + 1 / (1.0 * self.step) ** 2],
             ]
         )
         pull = np.zeros(len(diagonal))
         pull[3 * N + M : 3 * N + 2 * M] = (np.median(self.hull.wall) - self.hull.wall) / _U_WALL_GREY**2
-        pull[-3] = (self.card.freeboard_mm - self.hull.freeboard_mm) / self.card.u_freeboard_mm**2
+        pull[-8] = (self.card.freeboard_mm - self.hull.freeboard_mm) / self.card.u_freeboard_mm**2
+        pull[-3] = (self.depth_share - shadow.depth_share) * diagonal[-3]
         for taper, u in self._taper_beliefs():
-            diagonal[-2] += 1 / u**2
-            pull[-2] += (taper - self.hull.taper) / u**2
+            diagonal[-7] += 1 / u**2
+            pull[-7] += (taper - self.hull.taper) / u**2
         return diagonal, pull
 
     def _taper_beliefs(self) -> list[tuple[float, float]]:
@@ -215,19 +271,25 @@ class _Fit:
 
     def _apply(self, change: Floats, N: int, M: int) -> None:
         pose = change[: 3 * N].reshape(N, 3)
-        step = self.plane.step_mm(self.place.mean(axis=0))
-        self.place = self.place + np.clip(pose[:, :2], -5 * step, 5 * step)
+        self.place = self.place + np.clip(pose[:, :2], -5 * self.step, 5 * self.step)
         self.heading = self.heading + np.clip(pose[:, 2], -0.1, 0.1)
-        edge = self.hull.edge_mm + np.clip(change[3 * N : 3 * N + M], -3 * step, 3 * step)[:, None] * self.hull.normal
-        freeboard = max(0.0, self.hull.freeboard_mm + float(change[-3]))
+        outward = np.clip(change[3 * N : 3 * N + M], -3 * self.step, 3 * self.step)
+        boat, shadow = change[-_BOAT:], self.hull.shadow
+        told, u = self.card.freeboard_mm, self.card.u_freeboard_mm
         self.hull = replace(
             self.hull,
             wall=np.clip(self.hull.wall + change[3 * N + M : 3 * N + 2 * M], 0, 255),
-            freeboard_mm=freeboard,
-            taper=float(np.clip(self.hull.taper + change[-2], -0.1, 0.3)),
-            blur_mm=float(np.clip(self.hull.blur_mm + change[-1], 0.4 * step, 4 * step)),
+            freeboard_mm=float(np.clip(self.hull.freeboard_mm + boat[0], max(0.0, told - 4 * u), told + 4 * u)),
+            taper=float(np.clip(self.hull.taper + boat[1], -0.1, 0.3)),
+            blur_mm=float(np.clip(self.hull.blur_mm + boat[2], 0.4 * self.step, 4 * self.step)),
+            shadow=Shadow(
+                offset_mm=shadow.offset_mm + np.clip(boat[3:5], -5, 5),
+                depth_share=float(np.clip(shadow.depth_share + boat[5], 0, 0.3)),
+                darkness=float(np.clip(shadow.darkness + boat[6], 0, 0.8)),
+                softness_mm=float(np.clip(shadow.softness_mm + boat[7], 0.7 * self.step, 30.0)),
+            ),
         )
-        self._recentre(edge)
+        self._recentre(self.hull.edge_mm + outward[:, None] * self.hull.normal)
 
     def _recentre(self, edge: Floats) -> None:
         """Put the boat frame back into the area centroid and along the long axis, moving the places to suit."""
@@ -243,18 +305,25 @@ class _Fit:
         self.hull = replace(self.hull, edge_mm=edge, normal=outline.normals(edge))
 
     def result(self) -> Learnt:
+        """What was learnt so far."""
         return Learnt(self.hull, self.place, self.heading, self.u_freeboard, self.u_taper, self.misfit)
 
 
-def relit(seen: Singles, water: Singles, outside: NDArray[np.bool_]) -> tuple[Floats, Floats]:
-    """`seen` (N, M, K) divided by each picture's light against the empty water, judged on the `outside` samples."""
-    ratio = seen[:, :, outside].astype(np.float64) / np.maximum(water[:, :, outside], 4.0)
+def outside(hull: Hull, reach_mm: Floats) -> NDArray[np.bool_]:
+    """(K,) which samples of a ray lie beyond every wall, on water."""
+    beyond = hull.offsets_mm > max(float(reach_mm.max(initial=0.0)), 0.0) + 2.5 * hull.blur_mm
+    return beyond if beyond.sum() >= 3 else hull.offsets_mm >= hull.offsets_mm[-3]
+
+
+def relit(seen: Singles, water: Floats, beyond: NDArray[np.bool_]) -> Floats:
+    """`seen` (N, M, K) divided by each picture's light against the `water`, judged on the samples `beyond` the hull."""
+    ratio = seen[:, :, beyond].astype(np.float64) / np.maximum(water[:, :, beyond], 4.0)
     flat = ratio.reshape(len(seen), -1)
     known = np.isfinite(flat).any(axis=1)
     light = np.ones(len(seen))
     light[known] = np.nanmedian(flat[known], axis=1)
     light[light < _DARKEST] = np.nan  # a black picture shows nothing, not a black boat
-    return seen / light[:, None, None], water.astype(np.float64)
+    return seen / light[:, None, None]
 
 
 def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
@@ -289,26 +358,26 @@ def weights(residual: Floats, noise: Floats) -> Floats:
 
 
 def _assembled(A: Floats, g: Floats) -> tuple[Floats, Floats]:
-    """Normal equations over (3N places, M edges, M walls, 3 of the boat) from 8×8 blocks per picture and ray."""
+    """Normal equations over (3N places, M edges, M walls, the boat's own) from 13×13 blocks per picture and ray."""
     N, M = A.shape[:2]
-    rays = np.arange(M)
-    normal, right = np.zeros((3 * N + 2 * M + 3,) * 2), np.zeros(3 * N + 2 * M + 3)
+    rays, own = np.arange(M), 3 * N + 2 * M
+    normal, right = np.zeros((own + _BOAT,) * 2), np.zeros(own + _BOAT)
     for i in range(N):
         at = slice(3 * i, 3 * i + 3)
-        normal[at, at] += A[i, :, :3, :3].sum(axis=0)
-        right[at] += g[i, :, :3].sum(axis=0)
+        normal[at, at] = A[i, :, :3, :3].sum(axis=0)
+        right[at] = g[i, :, :3].sum(axis=0)
         for column, start in ((3, 3 * N), (4, 3 * N + M)):
-            normal[at, start : start + M] += A[i, :, :3, column].T
-            normal[start : start + M, at] += A[i, :, :3, column]
-        normal[at, -3:] += A[i, :, :3, 5:].sum(axis=0)
-        normal[-3:, at] += A[i, :, 5:, :3].sum(axis=0)
+            normal[at, start : start + M] = A[i, :, :3, column].T
+            normal[start : start + M, at] = A[i, :, :3, column]
+        normal[at, own:] = A[i, :, :3, 5:].sum(axis=0)
+        normal[own:, at] = A[i, :, 5:, :3].sum(axis=0)
     total, pulls = A.sum(axis=0), g.sum(axis=0)
     for a, first in ((3, 3 * N), (4, 3 * N + M)):
-        right[first + rays] += pulls[:, a]
-        normal[first + rays, -3:] += total[:, a, 5:]
-        normal[-3:, first + rays] += total[:, 5:, a].T
+        right[first + rays] = pulls[:, a]
+        normal[first + rays, own:] = total[:, a, 5:]
+        normal[own:, first + rays] = total[:, 5:, a].T
         for b, second in ((3, 3 * N), (4, 3 * N + M)):
-            normal[first + rays, second + rays] += total[:, a, b]
-    normal[-3:, -3:] += total[:, 5:, 5:].sum(axis=0)
-    right[-3:] += pulls[:, 5:].sum(axis=0)
+            normal[first + rays, second + rays] = total[:, a, b]
+    normal[own:, own:] = total[:, 5:, 5:].sum(axis=0)
+    right[own:] = pulls[:, 5:].sum(axis=0)
     return normal, right

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from logger.config import Boat, Line, Rig
+from calibration.waterplane import WATER_INDEX
+from logger.config import Boat, Line, Rig, Tank
 from logger.recording.folder import Recording
 from logger.vision import outline
 from logger.vision.background import Grey
@@ -55,6 +56,7 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
         place_mm=found.place_mm,
         heading_rad=found.heading_rad,
         card=card,
+        depth_share=depth_share(rig.tank, plane),
     )
     fits = follow(film, plane, found, learnt)
     return _track(recording, rig, plane, card, learnt, fits)
@@ -104,6 +106,12 @@ def ground(rig: Rig, plane: Plane, boat: Boat) -> Ground:
         size = float(np.sqrt(0.85 * boat.length_mm * boat.width_mm))
         longest = max(boat.length_mm, boat.width_mm)
     return Ground(tank, zone, forward, size, longest)
+
+
+def depth_share(tank: Tank, plane: Plane) -> float:
+    """How much of the way to the foot point things on the tank's floor seem moved (rays near the vertical)."""
+    seeming = tank.water_depth_mm / WATER_INDEX
+    return seeming / (plane.height_mm + seeming)
 
 
 def _inside(points: Floats, corners: Floats) -> NDArray[np.bool_]:
