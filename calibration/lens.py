@@ -47,6 +47,11 @@ class Lens:
         """(k1, k2, p1, p2, k3)."""
         return np.array([self.k1, self.k2, self.p1, self.p2, self.k3], np.float64)
 
+    @property
+    def middle_px(self) -> tuple[float, float]:
+        """The middle of the picture (u, v), which is near the optical centre but not it."""
+        return (self.width_px - 1) / 2, (self.height_px - 1) / 2
+
     def is_one_to_one(self) -> bool:
         """Whether every pixel of the picture's border leads to a ray and back; a folded distortion does not."""
         u, v = np.linspace(-0.5, self.width_px - 0.5, 17), np.linspace(-0.5, self.height_px - 0.5, 17)

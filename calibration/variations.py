@@ -95,7 +95,7 @@ def _pattern(place: Floats, shift: Floats) -> tuple[str, float]:
     names, basis = list(motions), np.array([np.concatenate(m) for m in motions.values()])
     orthogonal, mixing = np.linalg.qr(basis.T)
     share = orthogonal.T @ np.concatenate([shift[:, 0], shift[:, 1]]) * np.sign(np.diag(mixing))
-    if share @ share < 0.5 * np.sum(shift**2):
+    if share @ share < 0.9 * np.sum(shift**2):
         return "bend", 1.0
     main = int(np.argmax(np.abs(share)))
     return names[main], float(np.sign(share[main]))

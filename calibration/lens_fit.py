@@ -1,0 +1,209 @@
+"""A lens from several pictures of one flat board.
+
+Each picture has its own pose (6 unknowns), all share the lens (8, or 9 with k3). Poses are eliminated from the normal
+matrix (Schur complement), so that what is left is the information on the lens alone; its inverse times the variance
+of the residuals is the covariance. Corners of one picture err together (a board that is not quite flat, blur, light
+from one side), so the pictures' own scores are compared with what independent corners would give and the covariance is
+widened by that ratio, never narrowed (cluster-robust "sandwich" estimate: White 1980, Liang and Zeger 1986).
+
+A small residual is no proof: pictures that are all alike fit any focal length. So a set that leaves the lens open is
+refused, with the reason.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from calibration.board import BoardSeen
+from calibration.errors import CalibrationError
+from calibration.lens import LENS_PARAMETERS, Floats, Lens
+
+_FEWEST_VIEWS = 5
+_SAME_PX = 0.5  # two pictures whose corners are all this near are one picture
+_FEWEST_TILT_DEG = 15.0
+_WORST_RELATIVE_FOCUS = 0.01
+_SUSPICIOUS_RMS_PX, _WORST_RMS_PX = 1.0, 3.0
+_SMALL_SHARE, _TINY_SHARE = 0.5, 0.1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LensFit:
+    """A lens, its covariance, and how well the pictures agree."""
+
+    lens: Lens
+    covariance: Floats
+    """(9, 9) in the order of calibration.lens.LENS_PARAMETERS; rows of what was held at 0 are 0."""
+    rms_px: Mapping[str, float]
+    """For each picture, the root mean square distance of found from fitted corners, px."""
+    covered_share: float
+    """Part of the picture's area inside the hull of all corners."""
+    tilt_deg: float
+    """Largest angle between two poses of the board."""
+    widened: float
+    """By how much the pictures disagreed more than independent corners would; at least 1."""
+    doubts: tuple[str, ...] = ()
+    """What a person should know, one sentence each."""
+
+    @property
+    def u(self) -> dict[str, float]:
+        """Standard uncertainty of each parameter."""
+        return dict(zip(LENS_PARAMETERS, np.sqrt(np.diag(self.covariance)).tolist(), strict=True))
+
+
+def fit_lens(views: Mapping[str, BoardSeen], *, with_k3: bool = False, place: str = "board pictures") -> LensFit:
+    """The lens from named views of a board.
+
+    Args:
+        views: Name of a picture -> the board found in it; at least 5 different ones.
+        with_k3: Also fit the third radial term; only wide lenses need it, and it makes the others less sure.
+        place: What to call the set in an error.
+
+    Raises:
+        CalibrationError: Too few or too similar views, different picture sizes, boards that do not fit; all reasons.
+    """
+    kept, doubts = _different(views)
+    _check(kept, place)
+    first = next(iter(kept.values()))
+    flags = 0 if with_k3 else cv2.CALIB_FIX_K3
+    points = [view.points_mm.astype(np.float32) for view in kept.values()]
+    pixels = [view.pixels.astype(np.float32) for view in kept.values()]
+    criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 200, 1e-12)
+    _, matrix, bend, turns, shifts = cv2.calibrateCamera(
+        points, pixels, (first.width_px, first.height_px), None, None, flags=flags, criteria=criteria
+    )
+    lens = _as_lens(first, np.asarray(matrix, np.float64), np.asarray(bend, np.float64).ravel())
+    poses = [(np.asarray(t, np.float64), np.asarray(s, np.float64)) for t, s in zip(turns, shifts, strict=True)]
+    free = slice(0, 9 if with_k3 else 8)
+    residuals, scores = _information(lens, kept, poses, free)
+    covariance, widened = _covariance(residuals, scores, free)
+    rms = {name: float(np.sqrt(np.mean(r**2) * 2)) for name, r in zip(kept, residuals, strict=True)}
+    fit = LensFit(lens, covariance, rms, _covered(kept), _tilt_deg(poses), widened)
+    mistakes, more = _judged(fit, kept)
+    if mistakes:
+        raise CalibrationError(place, mistakes)
+    return LensFit(lens, covariance, rms, fit.covered_share, fit.tilt_deg, widened, (*doubts, *more))
+
+
+def _different(views: Mapping[str, BoardSeen]) -> tuple[dict[str, BoardSeen], list[str]]:
+    """Views without those that repeat an earlier one, and a sentence on each that was left out."""
+    kept: dict[str, BoardSeen] = {}
+    doubts = []
+    for name, view in views.items():
+        twin = next((other for other, seen in kept.items() if _same(seen, view)), None)
+        if twin is None:
+            kept[name] = view
+        else:
+            doubts.append(f"{name} shows the board where {twin} does; it was left out")
+    return kept, doubts
+
+
+def _same(one: BoardSeen, other: BoardSeen) -> bool:
+    if one.pixels.shape != other.pixels.shape or not np.array_equal(one.points_mm, other.points_mm):
+        return False
+    return bool(np.abs(one.pixels - other.pixels).max() < _SAME_PX)
+
+
+def _check(views: Mapping[str, BoardSeen], place: str) -> None:
+    mistakes = []
+    if len(views) < _FEWEST_VIEWS:
+        mistakes.append(
+            f"{len(views)} different pictures with a board; at least {_FEWEST_VIEWS} are wanted, better 12: "
+            "tilt the board towards each side, and let it reach every corner of the picture"
+        )
+    sizes = {(view.width_px, view.height_px) for view in views.values()}
+    if len(sizes) > 1:
+        shown = ", ".join(f"{width} x {height}" for width, height in sorted(sizes))
+        mistakes.append(f"pictures of different sizes ({shown}); take all with the settings of the run")
+    if mistakes:
+        raise CalibrationError(place, mistakes)
+
+
+def _as_lens(view: BoardSeen, matrix: Floats, bend: Floats) -> Lens:
+    k1, k2, p1, p2, k3 = (float(value) for value in bend[:5])
+    return Lens(
+        view.width_px,
+        view.height_px,
+        fx_px=float(matrix[0, 0]),
+        fy_px=float(matrix[1, 1]),
+        cx_px=float(matrix[0, 2]),
+        cy_px=float(matrix[1, 2]),
+        k1=k1,
+        k2=k2,
+        p1=p1,
+        p2=p2,
+        k3=k3,
+    )
+
+
+def _information(
+    lens: Lens, views: Mapping[str, BoardSeen], poses: list[tuple[Floats, Floats]], free: slice
+) -> tuple[list[Floats], list[Floats]]:
+    """For each view the residuals (2N,) and the lens's Jacobian (2N, p) with the view's own pose projected out."""
+    residuals, jacobians = [], []
+    for view, (turn, shift) in zip(views.values(), poses, strict=True):
+        seen, jacobian = cv2.projectPoints(view.points_mm, turn, shift, lens.matrix, lens.distortion)
+        residuals.append((view.pixels - np.asarray(seen, np.float64).reshape(-1, 2)).ravel())
+        full = np.asarray(jacobian, np.float64)
+        pose, inner = full[:, :6], full[:, 6:15][:, free]
+        jacobians.append(inner - pose @ np.linalg.lstsq(pose, inner, rcond=None)[0])
+    return residuals, jacobians
+
+
+def _covariance(residuals: list[Floats], jacobians: list[Floats], free: slice) -> tuple[Floats, float]:
+    stacked, off = np.concatenate(jacobians), np.concatenate(residuals)
+    count = stacked.shape[1]
+    freedom = len(off) - count - 6 * len(residuals)
+    scale = np.sqrt(np.sum(stacked**2, axis=0))
+    information = (stacked / scale).T @ (stacked / scale)
+    variance = float(off @ off) / freedom
+    inverse = np.linalg.pinv(information, rcond=1e-13, hermitian=True)
+    scores = np.array([(j / scale).T @ r for j, r in zip(jacobians, residuals, strict=True)])
+    views = len(residuals)
+    disagreement = float(np.trace(inverse @ (scores.T @ scores))) / (count * variance) * views / (views - 1)
+    widened = math.sqrt(max(1.0, disagreement))
+    covariance = np.zeros((9, 9))
+    covariance[free, free] = inverse * variance * widened**2 / np.outer(scale, scale)
+    return covariance, widened
+
+
+def _covered(views: Mapping[str, BoardSeen]) -> float:
+    first = next(iter(views.values()))
+    everything = np.concatenate([view.pixels for view in views.values()]).astype(np.float32)
+    return float(cv2.contourArea(cv2.convexHull(everything))) / (first.width_px * first.height_px)
+
+
+def _tilt_deg(poses: list[tuple[Floats, Floats]]) -> float:
+    normals = np.array([np.asarray(cv2.Rodrigues(turn)[0])[:, 2] for turn, _ in poses])
+    return math.degrees(math.acos(float(np.clip((normals @ normals.T).min(), -1, 1))))
+
+
+def _judged(fit: LensFit, views: Mapping[str, BoardSeen]) -> tuple[list[str], list[str]]:
+    """What makes the fit worthless, and what only makes it doubtful."""
+    mistakes, doubts = [], []
+    worst = max(fit.rms_px, key=lambda name: fit.rms_px[name])
+    focus = max(fit.u["fx_px"] / fit.lens.fx_px, fit.u["fy_px"] / fit.lens.fy_px)
+    if fit.tilt_deg < _FEWEST_TILT_DEG:
+        mistakes.append(
+            f"all boards lean the same way (within {fit.tilt_deg:.0f} degrees); such pictures fit any focal length: "
+            "tilt the board 30 degrees towards each side"
+        )
+    if fit.covered_share < _TINY_SHARE:
+        mistakes.append(f"boards cover only {fit.covered_share:.0%} of the picture; bring the board nearer")
+    elif fit.covered_share < _SMALL_SHARE:
+        doubts.append(f"boards cover only {fit.covered_share:.0%} of the picture; outside of it the lens is a guess")
+    if fit.rms_px[worst] > _WORST_RMS_PX:
+        mistakes.append(
+            f"{worst}: corners are {fit.rms_px[worst]:.1f} px off; leave that picture out, or is the board not flat?"
+        )
+    elif fit.rms_px[worst] > _SUSPICIOUS_RMS_PX:
+        doubts.append(f"{worst}: corners are {fit.rms_px[worst]:.1f} px off; below 0.5 is usual")
+    if not mistakes and focus > _WORST_RELATIVE_FOCUS:
+        mistakes.append(f"the focal length is only known to {focus:.1%}; take more pictures with other tilts")
+    if not fit.lens.is_one_to_one():
+        mistakes.append("the fitted distortion folds the picture near its corners; show the board there, too")
+    return mistakes, doubts
