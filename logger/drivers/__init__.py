@@ -22,6 +22,9 @@ DRIVERS: Mapping[str, str] = {
     "recorded_gates": "logger.drivers.recorded:RecordedGates",
     "recorded_camera": "logger.drivers.recorded:RecordedCamera",
     "recorded_panel": "logger.drivers.recorded:RecordedPanel",
+    "simulated_gates": "logger.drivers.simulated:SimulatedGates",
+    "simulated_camera": "logger.drivers.simulated:SimulatedCamera",
+    "simulated_panel": "logger.drivers.simulated:SimulatedPanel",
 }
 """Kind -> "module:Class"."""
 

@@ -1,28 +1,22 @@
-"""Replay: a recording on disk speaks again, with its own stamps, as if it were happening.
-
-The stamps are the clock of these drivers. Between records they say `Quiet` every 100 ms of it, from just before the
-first stamp of the whole recording to its last, so that gates, camera and people of one recording tell one story.
-"""
+"""Replay: a recording on disk speaks again, with its own stamps, as if it were happening."""
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Iterable, Iterator
+import re
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from types import TracebackType
-from typing import Annotated, ClassVar, Literal, Self, TypeVar, cast, get_args
+from typing import Annotated, ClassVar, Self, cast, get_args
 
 from logger.drivers.interface import Stop
+from logger.drivers.pace import Mode, Pace, tell
 from logger.errors import DriverError, InputError
 from logger.recording.folder import Event, Recording, load
 from logger.records import Edge, Fault, Frame, Key, KeyName, Quiet
 from logger.settings import Range, Text
 
-QUIET_EVERY_NS = 100_000_000
-_LONGEST_WAIT_S = 0.05
-"""How long a paced replay may be deaf to `stop`."""
-
-R = TypeVar("R", Edge, Frame, Key)
+_SINCE = re.compile(r"^(?P<what>.*?)(?: \(since (?P<since>\d+) ns\))?; (?P<cure>[^;]*)$")
+"""A fault as the journal writes it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,22 +25,22 @@ class RecordedOptions:
 
     folder: Annotated[str, Text(most=4000, least=1)]
     """The recording's folder."""
-    pace: Literal["recorded", "fast"] = "fast"
-    """In the time that it took, or as fast as it can."""
+    pace: Mode = "fast"
     speed_ratio: Annotated[float, Range(above=0)] = 1.0
-    """At the recorded pace: how many times faster."""
+    """In real time: how many times faster."""
 
 
 class _Tape:
-    """The opened recording and the pace at which it is told."""
+    """A recording that is opened and closed, and the pace at which it is told."""
 
-    def __init__(self, options: RecordedOptions, *, clock: Callable[[], int], wait: Callable[[float], None]) -> None:
-        self._options, self._clock, self._wait = options, clock, wait
+    def __init__(self, options: RecordedOptions, pace: Pace | None) -> None:
+        self._folder = options.folder
+        self.pace = pace or Pace(options.pace, options.speed_ratio)
         self._recording: Recording | None = None
 
     def open(self, name: str) -> Recording:
         try:
-            self._recording = load(self._options.folder)
+            self._recording = load(self._folder)
         except InputError as error:
             raise DriverError(f"{name}: the recording cannot be replayed: {error}") from error
         return self._recording
@@ -57,7 +51,7 @@ class _Tape:
     @property
     def recording(self) -> Recording:
         if self._recording is None:
-            raise DriverError(f"{self._options.folder}: the replay is not open; use it inside `with`")
+            raise DriverError(f"{self._folder}: the replay is not open; use it inside `with`")
         return self._recording
 
     def span_ns(self) -> tuple[int, int]:
@@ -66,46 +60,7 @@ class _Tape:
         stamps = [edge.t_ns for edge in recording.edges] + [event.t_ns for event in recording.events]
         if recording.stamps is not None and len(recording.stamps.t_ns):
             stamps += [int(recording.stamps.t_ns[0]), int(recording.stamps.t_ns[-1])]
-        if not stamps:
-            return 0, 0
-        return min(stamps) - 2, max(stamps)
-
-    def play(self, records: Iterable[R], *, name: str, stop: Stop) -> Iterator[R | Quiet]:
-        """The records in their order, with a Quiet wherever nothing happened for long, until `stop`."""
-        span: tuple[int, int] = self.span_ns()
-        start_ns: int = span[0]
-        end_ns: int = span[1]
-        last_ns: int = start_ns
-        pause = self._pauses(start_ns, stop)
-        yield Quiet(start_ns, name)
-        for record in records:
-            for quiet_ns in range(last_ns + QUIET_EVERY_NS, record.t_ns, QUIET_EVERY_NS):
-                if not pause(quiet_ns):
-                    return
-                yield Quiet(quiet_ns, name)
-            if not pause(record.t_ns):
-                return
-            yield record
-            last_ns = record.t_ns
-        for quiet_ns in (*range(last_ns + QUIET_EVERY_NS, end_ns, QUIET_EVERY_NS), end_ns):
-            if not pause(quiet_ns):
-                return
-            yield Quiet(quiet_ns, name)
-
-    def _pauses(self, start_ns: int, stop: Stop) -> Callable[[int], bool]:
-        """A function that waits until a stamp is due; False when it was stopped."""
-        begun_ns = self._clock()
-
-        def pause(t_ns: int) -> bool:
-            while self._options.pace == "recorded" and not stop.is_set():
-                due_ns = begun_ns + (t_ns - start_ns) / self._options.speed_ratio
-                left_s = (due_ns - self._clock()) / 1e9
-                if left_s <= 0:
-                    break
-                self._wait(min(left_s, _LONGEST_WAIT_S))
-            return not stop.is_set()
-
-        return pause
+        return (min(stamps) - 2, max(stamps)) if stamps else (0, 0)
 
 
 class RecordedGates:
@@ -113,16 +68,9 @@ class RecordedGates:
 
     Options: ClassVar[type] = RecordedOptions
 
-    def __init__(
-        self,
-        options: RecordedOptions,
-        *,
-        name: str,
-        clock: Callable[[], int] = time.monotonic_ns,
-        wait: Callable[[float], None] = time.sleep,
-    ) -> None:
+    def __init__(self, options: RecordedOptions, *, name: str, pace: Pace | None = None) -> None:
         self.name = name
-        self._tape = _Tape(options, clock=clock, wait=wait)
+        self._tape = _Tape(options, pace)
 
     def __enter__(self) -> Self:
         recording = self._tape.open(self.name)
@@ -139,8 +87,9 @@ class RecordedGates:
 
     def records(self, stop: Stop) -> Iterator[Edge | Quiet | Fault]:
         """Every edge with its recorded stamp; ends with the recording."""
-        edges = (replace(edge, source=self.name) for edge in self._tape.recording.edges)
-        yield from self._tape.play(edges, name=self.name, stop=stop)
+        tape = self._tape
+        edges = (replace(edge, source=self.name) for edge in tape.recording.edges)
+        yield from tell(edges, name=self.name, span_ns=tape.span_ns(), pace=tape.pace, stop=stop)
 
 
 class RecordedCamera:
@@ -148,16 +97,9 @@ class RecordedCamera:
 
     Options: ClassVar[type] = RecordedOptions
 
-    def __init__(
-        self,
-        options: RecordedOptions,
-        *,
-        name: str,
-        clock: Callable[[], int] = time.monotonic_ns,
-        wait: Callable[[float], None] = time.sleep,
-    ) -> None:
+    def __init__(self, options: RecordedOptions, *, name: str, pace: Pace | None = None) -> None:
         self.name = name
-        self._tape = _Tape(options, clock=clock, wait=wait)
+        self._tape = _Tape(options, pace)
 
     def __enter__(self) -> Self:
         recording = self._tape.open(self.name)
@@ -172,10 +114,11 @@ class RecordedCamera:
 
     def records(self, stop: Stop) -> Iterator[Frame | Quiet | Fault]:
         """Every picture with its recorded stamp; ends with the recording, or with a Fault where the video is broken."""
-        last_ns = self._tape.span_ns()[0]
+        tape, span_ns = self._tape, self._tape.span_ns()
+        last_ns = span_ns[0]
+        frames = (replace(frame, source=self.name) for frame in tape.recording.frames())
         try:
-            frames = (replace(frame, source=self.name) for frame in self._tape.recording.frames())
-            for record in self._tape.play(frames, name=self.name, stop=stop):
+            for record in tell(frames, name=self.name, span_ns=span_ns, pace=tape.pace, stop=stop):
                 last_ns = record.t_ns
                 yield record
         except InputError as error:
@@ -183,20 +126,16 @@ class RecordedCamera:
 
 
 class RecordedPanel:
-    """What people decided in a recording. One without an arming is armed where it says so, or at its beginning."""
+    """What people decided in a recording, and the trouble that was noted there.
+
+    A recording without an arming is armed where it says that it was, or at its beginning.
+    """
 
     Options: ClassVar[type] = RecordedOptions
 
-    def __init__(
-        self,
-        options: RecordedOptions,
-        *,
-        name: str,
-        clock: Callable[[], int] = time.monotonic_ns,
-        wait: Callable[[float], None] = time.sleep,
-    ) -> None:
+    def __init__(self, options: RecordedOptions, *, name: str, pace: Pace | None = None) -> None:
         self.name = name
-        self._tape = _Tape(options, clock=clock, wait=wait)
+        self._tape = _Tape(options, pace)
 
     def __enter__(self) -> Self:
         self._tape.open(self.name)
@@ -208,19 +147,30 @@ class RecordedPanel:
         self._tape.close()
 
     def records(self, stop: Stop) -> Iterator[Key | Quiet | Fault]:
-        """Every key with its recorded stamp; ends with the recording."""
-        keys = _keys(self._tape.recording.events, first_ns=self._tape.span_ns()[0] + 1, source=self.name)
-        yield from self._tape.play(keys, name=self.name, stop=stop)
+        """Every key and fault with its recorded stamp; ends with the recording."""
+        tape, span_ns = self._tape, self._tape.span_ns()
+        told = _told(tape.recording.events, first_ns=span_ns[0] + 1, source=self.name)
+        yield from tell(told, name=self.name, span_ns=span_ns, pace=tape.pace, stop=stop)
 
 
-def _keys(events: Iterable[Event], *, first_ns: int, source: str) -> list[Key]:
-    events = tuple(events)
-    keys = [
-        Key(event.t_ns, cast(KeyName, event.event), source, event.detail)
-        for event in events
-        if event.event in get_args(KeyName)
-    ]
-    if not any(key.key == "arm" for key in keys):
-        armed_ns = next((event.t_ns for event in events if event.event == "armed"), first_ns)
-        keys.append(Key(armed_ns, "arm", source))
-    return sorted(keys, key=lambda key: key.t_ns)
+def _told(events: Iterable[Event], *, first_ns: int, source: str) -> list[Key | Fault]:
+    told: list[Key | Fault] = []
+    armed_ns = first_ns
+    for event in events:
+        if event.event in get_args(KeyName):
+            told.append(Key(event.t_ns, cast(KeyName, event.event), source, event.detail))
+        elif event.event == "fault":
+            told.append(_fault(event, source))
+        elif event.event == "armed" and armed_ns == first_ns:
+            armed_ns = event.t_ns
+    if not any(isinstance(record, Key) and record.key == "arm" for record in told):
+        told.append(Key(armed_ns, "arm", source))
+    return sorted(told, key=lambda record: record.t_ns)
+
+
+def _fault(event: Event, source: str) -> Fault:
+    found = _SINCE.match(event.detail)
+    if found is None:
+        return Fault(event.t_ns, source, event.detail, "")
+    since = found["since"]
+    return Fault(event.t_ns, source, found["what"], found["cure"], since_ns=int(since) if since else None)

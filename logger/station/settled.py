@@ -55,8 +55,8 @@ class Settled:
         """How many records are held back."""
         return len(self._waiting)
 
-    def feed(self, record: Record) -> None:
-        """Take one record of a live source; those of one source come in its own order."""
+    def feed(self, record: Record) -> bool:
+        """Take one record of a live source; those of one source come in its own order. True: it waits here now."""
         source = record.source
         if source not in self._known:
             raise ValueError(f"inbox: a record from {source!r}; known are {', '.join(sorted(self._known))}")
@@ -64,15 +64,23 @@ class Settled:
         if why:
             if not isinstance(record, Quiet):
                 self._push(_refused(record, why=why, t_ns=max(record.t_ns, self._word_ns(source))))
-            return
+            return False
         self._spoken_ns[source] = record.t_ns if isinstance(record, Quiet | Frame) else record.t_ns - 1
         self._latest_ns = max(self._latest_ns, record.t_ns)
         if isinstance(record, Edge):
             self._last_edge_ns[record.gate] = record.t_ns
         if isinstance(record, Fault) and record.lasting:
             self.end(source)
-        if not isinstance(record, Quiet):
-            self._push(record)
+        if isinstance(record, Quiet):
+            return False
+        self._push(record)
+        return True
+
+    def lose(self, source: str, *, what: str, cure: str) -> None:
+        """A source has fallen silent: give it up, with a Fault from its last word on."""
+        since_ns = self._spoken_ns[source]
+        t_ns = self._latest_ns if since_ns == _NEVER else since_ns + 1
+        self.feed(Fault(t_ns, source, what, cure, since_ns=t_ns, lasting=True))
 
     def _complaint(self, record: Record) -> str:
         """Why this record cannot take part in the order; empty if it can."""

@@ -1,0 +1,139 @@
+"""The simulated tank as gates, camera and panel. Reachable only by its name; nothing ever falls back to it.
+
+The three drivers of one tank are given the same options and so draw the same run; the tank's own clock stamps the
+records.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from types import TracebackType
+from typing import Annotated, Any, ClassVar, Literal, Self, TypeAlias
+
+from logger.drivers.interface import Stop
+from logger.drivers.pace import Mode, Pace, tell
+from logger.errors import DriverError, InputError
+from logger.records import Edge, Fault, Frame, Key, Quiet
+from logger.settings import Range
+from logger.simulator.live import SimulatedTank
+
+Tier: TypeAlias = Literal["easy", "realistic", "hard"]
+
+
+@dataclass(frozen=True, slots=True)
+class SimulatedOptions:
+    """What rig.toml says of a simulated tank."""
+
+    seed: Annotated[int, Range(least=0)]
+    """Same seed, same world, same run."""
+    tier: Tier = "easy"
+    run_kind: Literal["straight", "drift"] = "drift"
+    wishes: dict[str, Any] = field(default_factory=dict)
+    """What is fixed instead of drawn; see logger/simulator/scene.py."""
+    pace: Mode = "real_time"
+    speed_ratio: Annotated[float, Range(above=0)] = 1.0
+    """In real time: how many times faster."""
+
+
+class _World:
+    """The tank that the options ask for, once it is opened."""
+
+    def __init__(self, options: SimulatedOptions, name: str, pace: Pace | None) -> None:
+        self._options, self._name = options, name
+        self.pace = pace or Pace(options.pace, options.speed_ratio)
+        self._tank: SimulatedTank | None = None
+
+    def open(self) -> SimulatedTank:
+        o = self._options
+        try:
+            self._tank = SimulatedTank(tier=o.tier, kind=o.run_kind, seed=o.seed, source=self._name, **o.wishes)
+        except (InputError, TypeError) as error:
+            raise DriverError(f"{self._name}: {error}") from error
+        return self._tank
+
+    def close(self) -> None:
+        self._tank = None
+
+    @property
+    def tank(self) -> SimulatedTank:
+        if self._tank is None:
+            raise DriverError(f"{self._name}: the simulated tank is not open; use it inside `with`")
+        return self._tank
+
+    def span_ns(self) -> tuple[int, int]:
+        """From just before anything can happen to the end of the run's recording."""
+        return self.tank.begins_ns - 1, self.tank.ends_ns
+
+
+class SimulatedGates:
+    """The beams of a simulated tank."""
+
+    Options: ClassVar[type] = SimulatedOptions
+
+    def __init__(self, options: SimulatedOptions, *, name: str, pace: Pace | None = None) -> None:
+        self.name = name
+        self._world = _World(options, name, pace)
+
+    def __enter__(self) -> Self:
+        if not self._world.open().rig.gates:
+            raise DriverError(f"{self.name}: this simulated tank has no gates; wish for gates, or use its camera only")
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._world.close()
+
+    def records(self, stop: Stop) -> Iterator[Edge | Quiet | Fault]:
+        """Every edge of the run; ends with the run."""
+        world = self._world
+        yield from tell(world.tank.edges(), name=self.name, span_ns=world.span_ns(), pace=world.pace, stop=stop)
+
+
+class SimulatedCamera:
+    """The camera above a simulated tank. Its pictures have been through its JPEG, as those of a real one."""
+
+    Options: ClassVar[type] = SimulatedOptions
+
+    def __init__(self, options: SimulatedOptions, *, name: str, pace: Pace | None = None) -> None:
+        self.name = name
+        self._world = _World(options, name, pace)
+
+    def __enter__(self) -> Self:
+        self._world.open()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._world.close()
+
+    def records(self, stop: Stop) -> Iterator[Frame | Quiet | Fault]:
+        """Every picture of the run; ends with the run."""
+        world = self._world
+        yield from tell(world.tank.frames(), name=self.name, span_ns=world.span_ns(), pace=world.pace, stop=stop)
+
+
+class SimulatedPanel:
+    """Somebody who arms a simulated run and says go."""
+
+    Options: ClassVar[type] = SimulatedOptions
+
+    def __init__(self, options: SimulatedOptions, *, name: str, pace: Pace | None = None) -> None:
+        self.name = name
+        self._world = _World(options, name, pace)
+
+    def __enter__(self) -> Self:
+        self._world.open()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._world.close()
+
+    def records(self, stop: Stop) -> Iterator[Key | Quiet | Fault]:
+        """The keys of the run; ends with the run."""
+        world = self._world
+        yield from tell(world.tank.pressed(), name=self.name, span_ns=world.span_ns(), pace=world.pace, stop=stop)

@@ -1,0 +1,135 @@
+"""The straight line of one run, without threads and without a clock.
+
+    arrival -> settled -> journal -> referee
+                             `-> live tracker -> (position) -> settled
+
+A record is put into the order of time, written, and only then looked at. So the recording, byte for byte, and the
+referee's history do not depend on the order in which the sources' records happened to arrive.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from logger.config import Rig, RunCard
+from logger.recording.folder import Event
+from logger.recording.journal import Journal
+from logger.records import Fix, Frame, Record
+from logger.station.referee import Begin, Referee
+from logger.station.settled import Settled
+
+
+class LiveTracker(Protocol):
+    """Finds the boat in one picture after the other, quickly."""
+
+    def feed(self, frame: Frame) -> Fix | None:
+        """Where the boat is in `frame`, or None if it is not seen."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """One run as it is to be recorded and judged."""
+
+    card: RunCard
+    rig: Rig
+    folder: Path
+    """Where the recording is to stand; must not exist yet."""
+    calibration: bytes | None = None
+    """Contents of the camera's calibration file, for a rig with a camera."""
+    begin: Begin = "hands_off"
+    tail_s: float = 0.5
+    """How much longer than the run the recording goes on."""
+    silent_after_s: float = 5.0
+    """A source that says nothing, not even that it is quiet, for this long is given up."""
+    keeps_up: bool = False
+    """True where time does not wait (live): a tracker that cannot keep up leaves out pictures."""
+
+
+class Line:
+    """The straight line of one run, without threads and without a clock: feed it records in any order of arrival."""
+
+    def __init__(
+        self,
+        plan: Plan,
+        *,
+        sources: Iterable[str],
+        journal: Journal,
+        tracker: LiveTracker | None = None,
+        show: Callable[[Event], None] = lambda _: None,
+        is_behind: Callable[[Frame], bool] = lambda _: False,
+    ) -> None:
+        self._settled = Settled(sources)
+        self._referee = Referee(card=plan.card, rig=plan.rig, begin=plan.begin)
+        self._journal, self._tracker, self._show, self._is_behind = journal, tracker, show, is_behind
+        self._tail_ns = round(plan.tail_s * 1e9)
+        self._held: set[int] = set()
+        self.frames_untracked_count = 0
+        self.is_over = False
+
+    @property
+    def history(self) -> tuple[Event, ...]:
+        """What the referee has decided."""
+        return self._referee.history
+
+    def feed(self, record: Record) -> list[Record]:
+        """A record has arrived. Returns the fed records that are done with."""
+        if not self._settled.feed(record):
+            return [record, *self._advance()]
+        self._held.add(id(record))
+        return self._advance()
+
+    def end(self, source: str) -> list[Record]:
+        """A source has come to its end. Returns the fed records that are done with."""
+        if source in self._settled.live:
+            self._settled.end(source)
+        return self._advance()
+
+    def lose(self, source: str, silent_s: float) -> list[Record]:
+        """A source has fallen silent. Returns the fed records that are done with."""
+        if source in self._settled.live:
+            what = f"nothing was heard from {source} for {silent_s:g} s"
+            self._settled.lose(source, what=what, cure="check its cable and its power, then begin anew")
+        return self._advance()
+
+    def _advance(self) -> list[Record]:
+        """Let everything leave that is settled, in order of time; then let the time pass that is settled."""
+        done: list[Record] = []
+        while not self.is_over and (record := self._settled.pop()) is not None:
+            if id(record) in self._held:
+                self._held.discard(id(record))
+                done.append(record)
+            if self._has_closed(record.t_ns - 1):
+                self.is_over = True
+            else:
+                self._step(record)
+        if not self.is_over:
+            self._decided(self._referee.past(self._settled.settled_ns))
+            if not self._settled.live:
+                self._decided(self._referee.no_more(self._settled.settled_ns))
+            self.is_over = not self._settled.live or self._has_closed(self._settled.settled_ns)
+        return done
+
+    def _step(self, record: Record) -> None:
+        self._journal.keep(record)
+        if isinstance(record, Frame) and self._tracker is not None and self._referee.ended_ns is None:
+            self._track(record, self._tracker)
+        self._decided(self._referee.feed(record))
+
+    def _track(self, frame: Frame, tracker: LiveTracker) -> None:
+        if self._is_behind(frame):
+            self.frames_untracked_count += 1
+        elif (fix := tracker.feed(frame)) is not None:
+            self._settled.add(fix)
+
+    def _decided(self, events: Iterable[Event]) -> None:
+        for event in events:
+            self._journal.keep(event)
+            self._show(event)
+
+    def _has_closed(self, settled_ns: int) -> bool:
+        ended_ns = self._referee.ended_ns
+        return ended_ns is not None and settled_ns >= ended_ns + self._tail_ns
