@@ -53,7 +53,7 @@ def blob_mm(film: Path) -> NDArray[np.float64]:
 def folder(film: Path, as_recording: Callable[..., Path], a_dish: Callable[..., Any]) -> Path:
     dish = a_dish(958, 552, centre_px=CENTRE_PX, radius_px=RADIUS_PX, mm_per_px=MM_PER_PX)
     stamps_ns = [i * FRAME_NS for i in range(2263)]
-    return as_recording("ant", video=film, dish=dish, stamps_ns=stamps_ns, boat="freeboard_mm = 4")
+    return as_recording("ant", video=film, dish=dish, stamps_ns=stamps_ns, boat="freeboard_mm = 4\nlength_mm = 84\nwidth_mm = 22")
 
 
 @pytest.fixture(scope="module")
