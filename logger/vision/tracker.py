@@ -29,6 +29,8 @@ Floats = NDArray[np.float64]
 _FREEBOARD_UNKNOWN_MM = (15.0, 9.0)
 """What is taken for a boat whose freeboard was not measured, and its standard uncertainty: anything up to 30 mm."""
 _ZONE_MARGIN_MM = 30.0
+_LEAST_GOOD_SHARE = 0.5
+"""Ripples and glints too can be followed for a while; but they do not keep their look."""
 _U_EDGE_PX = 0.08
 """How far an edge may be misread in all pictures alike, pixels."""
 
@@ -164,6 +166,8 @@ def _track(
     held = {n: f for n, f in fits.items() if f.strength > 0.4}
     if stamps is None or len(held) < 3:
         return NotFound("the boat's look was learnt, but it is not found again in the pictures")
+    if (good := sum(f.good for f in held.values())) < _LEAST_GOOD_SHARE * len(held):
+        return NotFound(f"what was followed looks like one boat in {good} of {len(held)} pictures only")
     numbers = np.array(sorted(held), np.int64)
     kept = [held[n] for n in numbers]
     seen = np.array([f.place_mm for f in kept])
