@@ -14,8 +14,9 @@ from typing import Any
 
 from logger.simulator.live import SimulatedTank
 from logger.simulator.run import SimulatedFixes, SimulatedRun, TrackerDoubt, simulate_run
-from logger.simulator.scene import draw, wishes
+from logger.simulator.scene import draw
 from logger.simulator.tiers import TierName
+from logger.simulator.wishes import wishes
 from logger.simulator.write import write
 
 DEVELOPMENT_SEED = 1_000
@@ -42,7 +43,7 @@ def simulate(folder: Path, *, tier: TierName = "easy", kind: str = "drift", seed
         tier: easy, realistic or hard.
         kind: drift or straight.
         seed: same seed, same bytes.
-        asked: what is fixed instead of drawn, the fields of `logger.simulator.scene.Wishes`.
+        asked: what is fixed instead of drawn, the fields of `logger.simulator.wishes.Wishes`.
 
     Raises:
         InputError: an unknown tier, kind or option; the folder is not empty.

@@ -100,7 +100,7 @@ def _stripe(distance_mm: Floats, width_mm: float, size_mm: float) -> Floats:
 
 def _floor(floor: Floats, scene: Scene, size_mm: float) -> Floats:
     basin = scene.basin
-    rng = stream(scene.seed, "floor")
+    rng = stream(scene.tank_seed, "floor")
     colour = np.broadcast_to(linear(basin.floor_bgr), (len(floor), 3)) * _mottle(floor, rng)
     if basin.pattern != "plain":
         step, width = (rng.uniform(60, 110), 3.0) if basin.pattern == "tiles" else (rng.uniform(45, 55), 1.5)

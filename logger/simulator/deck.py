@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.simulator.background import Picture, linear
+from logger.simulator.boats import PAINTS
 from logger.simulator.chance import stream
-from logger.simulator.scene import PAINTS, Scene
+from logger.simulator.scene import Scene
 
 Floats = NDArray[np.float64]
 _STEP_MM = 0.7

@@ -14,8 +14,9 @@ from logger import settings
 from logger.config import Rig, RunCard
 from logger.records import Edge, Frame, Key
 from logger.simulator import gates, told, truth
-from logger.simulator.scene import Scene, draw, wishes
+from logger.simulator.scene import Scene, draw
 from logger.simulator.tiers import TierName
+from logger.simulator.wishes import wishes
 from logger.simulator.write import jpegs, stamps_ns, write
 
 
@@ -44,7 +45,7 @@ class SimulatedTank:
             seed: same seed, same run.
             begins_ns: the clock's reading when it begins; None: as in the written recording.
             source: the name that the records carry.
-            asked: what is fixed instead of drawn, the fields of `logger.simulator.scene.Wishes`.
+            asked: what is fixed instead of drawn, the fields of `logger.simulator.wishes.Wishes`.
         """
         scene = draw(tier=tier, kind=kind, seed=seed, asked=wishes(asked))
         self._scene: Scene = scene if begins_ns is None else replace(scene, epoch_ns=begins_ns)

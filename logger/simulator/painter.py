@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from logger.simulator import background
 from logger.simulator.background import SOFTNESS_PX, Picture, linear, tone
+from logger.simulator.boats import PAINTS
 from logger.simulator.chance import stream
 from logger.simulator.coverage import coverage
 from logger.simulator.deck import Deck, deck_paint
-from logger.simulator.scene import PAINTS, Scene
+from logger.simulator.scene import Scene
 from logger.simulator.snell import surface_above
 
 Floats = NDArray[np.float64]

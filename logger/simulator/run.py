@@ -13,8 +13,9 @@ from logger.config import Rig, RunCard
 from logger.records import Edge
 from logger.simulator import gates, told, truth
 from logger.simulator.chance import stream
-from logger.simulator.scene import Scene, draw, wishes
+from logger.simulator.scene import Scene, draw
 from logger.simulator.tiers import TierName
+from logger.simulator.wishes import wishes
 
 Floats = NDArray[np.float64]
 
@@ -82,7 +83,7 @@ def simulate_run(
         kind: drift or straight.
         seed: same seed, same run.
         doubt: how good the imagined tracker is.
-        asked: what is fixed instead of drawn, the fields of `logger.simulator.scene.Wishes`.
+        asked: what is fixed instead of drawn, the fields of `logger.simulator.wishes.Wishes`.
 
     Raises:
         InputError: an unknown tier, kind or option.

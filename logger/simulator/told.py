@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from logger import __version__
 from logger.config import Boat, CameraSetup, Conditions, DriverChoice, Gate, Line, Rig, Rules, RunCard, Tank
 from logger.simulator.chance import stream
+from logger.simulator.course import STOP_FOR_S, STOP_SPEED_MM_PER_S, WALL_MARGIN_MM
 from logger.simulator.eye import Eye
-from logger.simulator.scene import STOP_FOR_S, STOP_SPEED_MM_PER_S, WALL_MARGIN_MM, Scene
+from logger.simulator.scene import Scene
 
 Floats = NDArray[np.float64]
 RULER_MM = 2.0
@@ -25,7 +26,7 @@ U_HEIGHT_MM, U_PLACE_MM, U_TILT_DEG, U_FOCAL = 1.0, 0.5, 0.03, 0.0007
 
 def rig(scene: Scene) -> Rig:
     """The rig file of `scene`: true values, off by what its own uncertainties say."""
-    rng = stream(scene.seed, "tape")
+    rng = stream(scene.tank_seed, "tape")
     tier, basin = scene.tier, scene.basin
     shift = {line.name: _off(rng, scene, tier.u_line_mm) for line in scene.lines}
     lines = tuple(_line(scene, name, move) for name, move in shift.items())
@@ -40,15 +41,20 @@ def rig(scene: Scene) -> Rig:
     between = scene.beams[-1].place_mm - scene.beams[0].place_mm if scene.beams else None
     taped = None if between is None else round(between + _off(rng, scene, tier.u_gate_distance_mm), 4)
     return Rig(
-        name=f"simulated {scene.tier_name} tank {scene.seed}",
+        name=f"simulated {scene.tier_name} tank {scene.tank_seed}",
         tank=Tank(
             outline_mm=tuple((round(x, 3), round(y, 3)) for x, y in basin.outline_mm),
             water_depth_mm=round(basin.depth_mm + _off(rng, scene, 2.0), 1),
         ),
         lines=lines, gates=gates, camera=_camera(scene, rng), simulated=True,
-        gates_driver=DriverChoice("simulated", {"tier": scene.tier_name, "run_kind": scene.kind, "seed": scene.seed}),
+        gates_driver=_driver(scene, "simulated_gates"),
         gate_distance_mm=taped, u_gate_distance_mm=tier.u_gate_distance_mm,
     )  # fmt: skip
+
+
+def _driver(scene: Scene, kind: str) -> DriverChoice:
+    """The driver that tells this very run again."""
+    return DriverChoice(kind, {"tier": scene.tier_name, "run_kind": scene.kind, "seed": scene.seed})
 
 
 def _off(rng: np.random.Generator, scene: Scene, u: float) -> float:
@@ -72,7 +78,7 @@ def _line(scene: Scene, name: str, shift_mm: float) -> Line:
 def _camera(scene: Scene, rng: np.random.Generator) -> CameraSetup:
     delay_s = scene.shutter.delay_ns / 1e9 + _off(rng, scene, scene.tier.u_delay_s)
     return CameraSetup(
-        driver=DriverChoice("simulated", {"tier": scene.tier_name, "run_kind": scene.kind, "seed": scene.seed}),
+        driver=_driver(scene, "simulated_camera"),
         calibration=CAMERA_FILE, delay_s=round(delay_s, 7), u_delay_s=scene.tier.u_delay_s,
         line_ns=scene.shutter.line_ns, exposure_ns=scene.shutter.exposure_ns,
     )  # fmt: skip
@@ -124,12 +130,12 @@ def camera_table(scene: Scene) -> dict[str, Any]:
     if scene.wishes.camera_errors:
         lens |= {"u_fx_px": U_FOCAL * eye.f_px, "u_fy_px": U_FOCAL * eye.f_px}
         pose |= {"u_tilt_deg": U_TILT_DEG, "u_camera_place_mm": U_PLACE_MM, "u_camera_height_mm": U_HEIGHT_MM}
-    identity = f"simulated camera {scene.seed}"
+    identity = f"simulated camera {scene.tank_seed}"
     return {"format": "boatrun-camera/1", "id": identity, "notes": "simulated", "lens": lens, "pose": pose}
 
 
 def _misjudged(scene: Scene) -> Eye:
-    rng = stream(scene.seed, "calibration")
+    rng = stream(scene.tank_seed, "calibration")
     turn = np.radians(rng.normal(0, U_TILT_DEG, 2))
     small = np.array([[1, 0, turn[1]], [0, 1, -turn[0]], [-turn[1], turn[0], 1]])
     left, _, right = np.linalg.svd(scene.eye.rotation @ small)

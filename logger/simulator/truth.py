@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.simulator import gates
-from logger.simulator.scene import STOP_SPEED_MM_PER_S, WALL_MARGIN_MM, Scene
+from logger.simulator.course import STOP_SPEED_MM_PER_S, WALL_MARGIN_MM
+from logger.simulator.scene import Scene
 from logger.simulator.voyage import TrueLine
 
 Floats = NDArray[np.float64]

@@ -16,9 +16,11 @@ from logger.recording.card_toml import read_card
 from logger.recording.rig_toml import read_rig
 from logger.simulator import simulate
 from logger.simulator.background import GAMMA, linear
+from logger.simulator.boats import PAINTS
 from logger.simulator.hull import area_and_centroid
 from logger.simulator.painter import Painter
-from logger.simulator.scene import PAINTS, Scene, draw, wishes
+from logger.simulator.scene import Scene, draw
+from logger.simulator.wishes import wishes
 
 SMALL = {"tank_length_mm": 900.0, "length_mm": 100.0, "speed_mm_per_s": 400.0, "frame_rate_hz": 5.0}
 

@@ -1,0 +1,68 @@
+"""What a caller may fix in a simulated world instead of leaving it to chance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any
+
+from logger.errors import InputError
+from logger.simulator.hull import Shape
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What a caller may fix instead of leaving it to chance; None: drawn."""
+
+    tank_seed: int | None = None
+    """The seed of tank, lines, beams, camera and lamp: many boats in one tank. Fix the sizes below as well then."""
+    tank_back_mm: float | None = None
+    """From the start line to the wall behind it."""
+    shape: Shape | None = None
+    paint: str | None = None
+    length_mm: float | None = None
+    width_mm: float | None = None
+    freeboard_mm: float | None = None
+    mass_g: float | None = None
+    flare: float | None = None
+    tank_length_mm: float | None = None
+    tank_width_mm: float | None = None
+    water_depth_mm: float | None = None
+    floor: str | None = None
+    floor_pattern: str | None = None
+    """plain, tiles or grid."""
+    camera_height_mm: float | None = None
+    tilt_deg: float | None = None
+    k1: float | None = None
+    speed_mm_per_s: float | None = None
+    """The speed the thrust would reach in the end."""
+    wall_contact: bool | None = None
+    exposure_ns: int | None = None
+    line_ns: int | None = None
+    delay_ns: int | None = None
+    """How late the camera's stamps are."""
+    noise_dn: float | None = None
+    jpeg_quality: int | None = None
+    shade: float | None = None
+    """How dark the boat's shadow is, 0 to 1."""
+    plain_deck: bool = False
+    """True: one even colour on deck."""
+    rig_errors: bool = True
+    """False: the rig file and the boat card say the exact truth."""
+    camera_errors: bool = False
+    """True: the camera file is off within the uncertainties it states."""
+    frame_rate_hz: float = 30.0
+    gates: bool = True
+
+
+def wishes(asked: dict[str, Any]) -> Wishes:
+    """The wishes of the keyword arguments `asked`. InputError names one that is not known."""
+    known = {field.name for field in fields(Wishes)}
+    for name in asked:
+        if name not in known:
+            raise InputError(f"simulate: found the option {name}; wanted one of {', '.join(sorted(known))}")
+    return Wishes(**asked)
+
+
+def wished(wish: float | None, drawn: float) -> float:
+    """The wish, or what was drawn. The draw always happens, so that a wish does not move the other draws."""
+    return drawn if wish is None else wish
