@@ -32,7 +32,7 @@ class NotMeasured:
 
     reason: str
 
-    def __bool__(self) -> bool:
+    def __bool__(self) -> Literal[False]:
         return False
 
 

@@ -1,0 +1,109 @@
+"""What the gates say: which passage is the boat's, and when its bow was at the line."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from calibration.quantity import Quantity, Source
+from logger.config import Gate, Line, Rig, Rules
+from logger.records import Edge
+from logger.results import sources
+from logger.results.budget import Owner
+from logger.results.lines import distance_between
+from logger.results.passages import Passage, passages
+
+
+def all_passages(edges: Sequence[Edge], rig: Rig, rules: Rules) -> Mapping[str, tuple[Passage, ...]]:
+    """Every gate of the rig with its passages, none where it saw nothing."""
+    return {g.name: passages(edges, gate=g.name, rearm_clear_s=rules.rearm_clear_s) for g in rig.gates}
+
+
+def usable(passage: Passage) -> bool:
+    """Whether its first break can stand for a boat's bow."""
+    return not {"short", "blocked_before"} & set(passage.doubts) and passage.edges[0].blocked
+
+
+@dataclass(frozen=True, slots=True)
+class GatePair:
+    """The boat's passages at the first and the last gate; None where there is none."""
+
+    start: Passage | None
+    end: Passage | None
+    early: bool = False
+    """The start beam broke before go, and not again after it."""
+
+
+def pair(
+    start: Sequence[Passage], end: Sequence[Passage], *, go_ns: int | None, from_ns: int, until_ns: int | None
+) -> GatePair:
+    """First usable break of the start gate after go, then the first of the end gate after that.
+
+    If the start beam broke only before go, that break counts and is called early.
+
+    Args:
+        start: passages of the start gate.
+        end: passages of the gate at the end of the timed part.
+        go_ns: the go signal, if there was one.
+        from_ns: nothing before this counts (the run was not armed).
+        until_ns: nothing after this counts.
+    """
+    counted = [p for p in start if usable(p) and p.t_ns >= from_ns and (until_ns is None or p.t_ns <= until_ns)]
+    after_go = [p for p in counted if go_ns is None or p.t_ns >= go_ns]
+    first = after_go[0] if after_go else (counted[-1] if counted else None)
+    earliest = first.t_ns if first else max(from_ns, go_ns or from_ns)
+    ends = [p for p in end if usable(p) and p.t_ns > earliest and (until_ns is None or p.t_ns <= until_ns)]
+    return GatePair(first, ends[0] if ends else None, early=first is not None and not after_go)
+
+
+def passing_speed(passage: Passage, owner: Owner, *, change: float = 0.0) -> Quantity | None:
+    """Boat length over blocked time, mm/s; None where either is not known well enough.
+
+    The beam stands above the water and may meet less than the whole length (bow rake, stern): 3 % are allowed for it.
+    The speed is a mean over the passage; `change` says by what share it may have changed since the bow was there.
+    """
+    boat = owner.boat
+    if boat.length_mm is None or passage.blocked_s <= 0 or passage.doubts:
+        return None
+    speed = boat.length_mm / passage.blocked_s
+    return Quantity(
+        speed,
+        "mm/s",
+        {
+            sources.of_boat("boat length", boat): boat.u_length_mm / passage.blocked_s,
+            sources.of_boat("length of boat in the beam", boat): 0.03 * speed,
+            sources.of_run("change of speed in the beam", owner.run_id): change * speed,
+        },
+    )
+
+
+def stamp(passage: Passage, gate: Gate, *, origin_ns: int, run_id: str) -> Quantity:
+    """When the beam broke, in seconds after `origin_ns`."""
+    after_s = (passage.t_ns - origin_ns) / 1e9
+    return Quantity(after_s, "s", {sources.of_run(f"gate {gate.name} stamp", run_id): gate.u_stamp_s})
+
+
+def at_line(passage: Passage, gate: Gate, *, speed: Quantity, origin_ns: int, run_id: str) -> Quantity:
+    """When the bow was at the gate's line, in seconds after `origin_ns`; `speed` in mm/s is that of the bow there.
+
+    The beam trips `offset_mm` past the line, so the bow was at the line offset/speed earlier.
+    """
+    place = Quantity.of(gate.offset_mm, "mm", u=gate.u_offset_mm, source=f"gate {gate.name} place")
+    return stamp(passage, gate, origin_ns=origin_ns, run_id=run_id) - place.over(speed, "s")
+
+
+def beam_distance(first: tuple[Gate, Line], last: tuple[Gate, Line], rig: Rig) -> Quantity:
+    """From the first beam to the last, mm: by tape if it was taped, else from the lines and the gates' places."""
+    if rig.gate_distance_mm is not None:
+        return Quantity.of(rig.gate_distance_mm, "mm", u=rig.u_gate_distance_mm, source="gate distance")
+    (gate_a, line_a), (gate_b, line_b) = first, last
+    offsets = Quantity(
+        gate_b.offset_mm - gate_a.offset_mm,
+        "mm",
+        {
+            Source(f"gate {gate_a.name} place"): -gate_a.u_offset_mm,
+            Source(f"gate {gate_b.name} place"): gate_b.u_offset_mm,
+        },
+    )
+    lines = distance_between(line_a, line_b, rig)
+    return Quantity.linear(lines.value + offsets.value, "mm", [(1, lines), (1, offsets)])

@@ -1,0 +1,163 @@
+"""Recording -> trial. The recipe of the whole instrument, in order:
+
+    look       the tracker finds the boat in the pictures, the smoother makes a motion of it     (vision, motion)
+    listen     edges become passages, events say what people did                                 (passages, story)
+    cross      when the bow was at the first and the last line, and who says so                  (witnesses)
+    measure    times, speeds, drift, path: each with its budget                                  (times ... path)
+    doubt      what was odd, in sentences                                                        (doubts)
+
+Pure: no clock, no chance but the draws whose seed is the run's own name. Same recording and rig, same bits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from logger import __version__
+from logger.config import Rig
+from logger.recording.folder import Recording
+from logger.results import doubts, speeds, stretch, times
+from logger.results.case import Case, case_of
+from logger.results.gates import GatePair, passing_speed
+from logger.results.lines import distance_between
+from logger.results.motion import Motion
+from logger.results.trial import NotMeasured, Result, Status, Trial
+from logger.results.witnesses import Testimony, beam_to_beam, testimony
+from logger.vision.track import NotFound, Track
+from logger.vision.tracker import track_boat
+
+Answers = Mapping[str, Result | NotMeasured]
+
+_CHANGE = 0.05
+"""By what share a boat under power may change its speed while it passes the finish beam."""
+_BY_HAND = ("balance", "load")
+_OWN_COUNTS = {
+    "course": "ports and obstacles",
+    "cargo": "ports and cargo",
+    "rings": "rings",
+}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outcome:
+    """What came of one recording."""
+
+    trial: Trial
+    motion: Motion | None
+    """None if the camera did not see the boat, or there is no camera."""
+
+
+def measure(recording: Recording, rig: Rig | None = None) -> Outcome:
+    """Measure one recording, with the rig as it was then or, if given, as it is now known to have been.
+
+    Raises:
+        InputError: the video cannot be read.
+    """
+    rig = rig or recording.rig
+    seen = track_boat(recording, rig) if recording.video is not None else None
+    return conclude(recording, rig, seen)
+
+
+def conclude(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> Outcome:
+    """The trial that follows from a recording and what the camera made of it (None: there is no video)."""
+    case = case_of(recording, rig, seen)
+    heard = testimony(case)
+    ending = stretch.ending(case, heard)
+    answers: dict[str, Result | NotMeasured] = {}
+    if case.kind not in _BY_HAND:
+        answers |= {**_times(case, heard), **_mean_speed(case, heard), **_speed_at_line(case, heard)}
+        answers |= stretch.answers(case, heard, ending)
+    flags = [*recording.doubts, *case.story.notes, *doubts.of_passages(case.passages, origin_ns=case.origin_ns)]
+    flags += heard.flags
+    if case.track is not None and case.motion is not None:
+        flags += doubts.of_track(case.track, case.motion)
+    elif recording.video is not None:
+        flags.append(case.why_no_motion)
+    flags += _kind_flags(case) + _cut_off(answers, ending)
+    trial = Trial(
+        run_id=recording.card.id,
+        kind=case.kind,
+        status=_status(case, heard),
+        crossings=tuple(r.crossing(case.origin_ns) for r in (heard.first, heard.last) if r),
+        results={name: a for name, a in answers.items() if isinstance(a, Result)},
+        not_measured={name: a for name, a in answers.items() if isinstance(a, NotMeasured)},
+        flags=tuple(dict.fromkeys(flags)),
+        end_reason=ending.reason,
+        software=f"boatrun {__version__}",
+        calibration_id=recording.calibration_id,
+        simulated=recording.card.simulated or rig.simulated,
+    )
+    return Outcome(trial, case.motion)
+
+
+def _times(case: Case, heard: Testimony) -> Answers:
+    if not heard.last:
+        gap = NotMeasured(heard.last.reason)
+        return {"time_s": heard.first if not heard.first else gap, "time_from_go_s": gap}
+    found: dict[str, Result | NotMeasured] = {}
+    found["time_s"] = (
+        Result(times.elapsed(heard.first, heard.last), times.joint_witness(heard.first, heard.last))
+        if heard.first
+        else heard.first
+    )
+    if case.story.go_ns is None:
+        found["time_from_go_s"] = NotMeasured("Nobody gave the go signal.")
+    else:
+        go_s = (case.story.go_ns - case.origin_ns) / 1e9
+        value = times.since_go(heard.last, go_s=go_s, run_id=case.owner.run_id)
+        found["time_from_go_s"] = Result(value, heard.last.witness)
+    return found
+
+
+def _mean_speed(case: Case, heard: Testimony) -> Answers:
+    name = "speed_mean_m_per_s"
+    if not heard.first or not heard.last:
+        return {name: next(r for r in (heard.first, heard.last) if not r)}
+    if heard.first.witness == heard.last.witness == "gate":
+        pair = beam_to_beam(case, GatePair(heard.start_passage, heard.end_passage))
+        if pair is not None:
+            return {name: Result(speeds.mean(*pair), "gate")}
+    assert case.first is not None and case.last is not None  # noqa: S101, PT018 - both were reached
+    distance = distance_between(case.first.line, case.last.line, case.rig)
+    if distance.value <= 0:
+        return {name: NotMeasured("The lines are not apart in the direction of travel.")}
+    value = speeds.mean(distance, times.elapsed(heard.first, heard.last))
+    return {name: Result(value, times.joint_witness(heard.first, heard.last))}
+
+
+def _speed_at_line(case: Case, heard: Testimony) -> Answers:
+    name = "speed_at_line_m_per_s"
+    if case.motion is not None and case.last is not None:
+        after_s = case.since_first_s(case.from_ns)
+        value = speeds.at_line(case.motion, case.last, owner=case.owner, after_s=after_s)
+        if value:
+            return {name: Result(value, "camera")}
+    if not heard.last:
+        return {name: heard.last}
+    if case.kind == "drift":
+        return {name: NotMeasured("Without pictures a drift run has no speed at the line: power is cut right there.")}
+    own = None if heard.end_passage is None else passing_speed(heard.end_passage, case.owner, change=_CHANGE)
+    if own is None:
+        return {name: NotMeasured("Neither pictures nor a clean passage of a boat of known length tell this speed.")}
+    return {name: Result(own.scaled(1e-3, "m/s"), "gate")}
+
+
+def _status(case: Case, heard: Testimony) -> Status:
+    if case.story.status != "valid" or case.kind not in ("straight", "drift"):
+        return case.story.status
+    could_see = case.motion is not None or bool(case.passages)
+    return "did_not_finish" if not heard.last and could_see and case.last is not None else "valid"
+
+
+def _kind_flags(case: Case) -> list[str]:
+    if case.kind in _BY_HAND:
+        return [f"A {case.kind} test is entered by hand; the instrument measures nothing in it."]
+    if case.kind in _OWN_COUNTS:
+        return [f"In this kind of run {_OWN_COUNTS[case.kind]} are counted by hand."]
+    return []
+
+
+def _cut_off(answers: Answers, ending: stretch.Ending) -> list[str]:
+    found = answers.get("drift_mm")
+    return [doubts.of_at_least(ending.reason)] if isinstance(found, Result) and found.at_least else []

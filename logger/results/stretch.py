@@ -1,0 +1,157 @@
+"""The stretch from the start line to the end of the run: where it ends and why, and what is measured along it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration.quantity import Source
+from logger.results import bow, budget, drift, path, sources, speeds
+from logger.results.case import Case
+from logger.results.crossings import moment_near_s
+from logger.results.lines import place_source
+from logger.results.motion import Motion
+from logger.results.trial import EndReason, NotMeasured, Result
+from logger.results.witnesses import Testimony
+
+_UNITS = {"drift_mm": "mm", "speed_max_m_per_s": "m/s", "path_mm": "mm", "straightness": "1", "sideways_mm": "mm"}
+_PEAKS = ("speed_max_m_per_s", "sideways_mm")
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """When the run was over, and why."""
+
+    t_ns: int
+    reason: EndReason
+
+
+def ending(case: Case, heard: Testimony) -> Ending:
+    """The finish, the end of the coast, the cap, a hand, or the end of the recording, whichever came first."""
+    until = _until(case, heard)
+    if not heard.last:
+        return until
+    last_ns = case.origin_ns + round(heard.last.time.value * 1e9)
+    if case.kind != "drift":
+        return Ending(last_ns, "finish")
+    coast = coast_of(case, heard)
+    if case.motion is None or coast is None:
+        return until
+    found = drift.end(case.motion, coast, coast.bow_for(case.motion), from_s=case.since_first_s(last_ns))
+    return Ending(int(case.motion.t_ns[0]) + round(found.time_s * 1e9), found.reason)
+
+
+def _until(case: Case, heard: Testimony) -> Ending:
+    """What ends a run that does not end by itself."""
+    found = [Ending(case.ends_ns, "recording_ended")]
+    begun_ns = case.story.go_ns
+    if begun_ns is None and heard.first:
+        begun_ns = case.origin_ns + round(heard.first.time.value * 1e9)
+    if begun_ns is not None:
+        found.append(Ending(begun_ns + round(case.rules.time_cap_s * 1e9), "time_cap"))
+    if case.story.stop_ns is not None:
+        found.append(Ending(case.story.stop_ns, "stopped_by_hand"))
+    return min(found, key=lambda e: e.t_ns)
+
+
+def coast_of(case: Case, heard: Testimony) -> drift.Coast | None:
+    """The coast after the mark line; None without a motion or a mark line."""
+    if case.motion is None or case.last is None:
+        return None
+    until = _until(case, heard)
+    reason = until.reason
+    until_s = np.inf if reason == "recording_ended" else case.since_first_s(until.t_ns)
+    return drift.Coast(case.last, case.rig.tank, case.rules, until_s, reason)
+
+
+def answers(case: Case, heard: Testimony, end: Ending) -> Mapping[str, Result | NotMeasured]:
+    """Drift, top speed, path, straightness, sideways; a sentence for each that cannot be had."""
+    wanted = [n for n in _UNITS if n != "drift_mm" or case.kind == "drift"]
+    if case.motion is None or case.first is None:
+        gap = NotMeasured(case.why_no_motion or "The rig has no start line.")
+        return dict.fromkeys(wanted, gap)
+    found: dict[str, Result | NotMeasured] = {}
+    if case.kind == "drift":
+        found |= _measured(case, _drift(case, heard), ("drift_mm",), at_least=end.reason != "at_rest")
+    found |= _measured(case, _along(case, heard, end), wanted[len(found) :])
+    return found
+
+
+def _measured(
+    case: Case, asked: _Asked | NotMeasured, names: tuple[str, ...] | list[str], *, at_least: bool = False
+) -> dict[str, Result | NotMeasured]:
+    if isinstance(asked, NotMeasured):
+        return dict.fromkeys(names, asked)
+    assert case.motion is not None  # noqa: S101 - asked only of a motion
+    values = budget.quantities(asked.measures, case.motion, case.owner, units=_UNITS, seed=case.seed, peaks=_PEAKS)
+    if isinstance(values, NotMeasured):
+        return dict.fromkeys(names, values)
+    return {
+        name: Result(budget.plus(value, asked.more.get(name, {})), "camera", at_least) for name, value in values.items()
+    }
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Asked:
+    """Measures of a motion, and the doubts that do not come from its positions."""
+
+    measures: budget.Measures
+    more: Mapping[str, Mapping[Source, float]]
+
+
+def _drift(case: Case, heard: Testimony) -> _Asked | NotMeasured:
+    coast = coast_of(case, heard)
+    if not heard.last:
+        return heard.last
+    if coast is None or case.motion is None or case.last is None:
+        return NotMeasured(case.why_no_motion or "The rig has no mark line.")
+    from_s = case.since_first_s(case.origin_ns + round(heard.last.time.value * 1e9))
+    if from_s >= case.motion.time_s[-1]:
+        return NotMeasured("The camera did not see the boat after the mark line.")
+    ahead = coast.bow_for(case.motion)
+    stop_s = drift.end(case.motion, coast, ahead, from_s=from_s).time_s
+    _, turn, _ = bow.reach(case.motion.outline_mm, case.motion.heading_at(stop_s), case.last.normal)
+    more = {
+        place_source(case.last.line): -case.last.line.u_mm,
+        sources.of_boat("boat outline", case.owner.boat): case.motion.u_outline_mm,
+        sources.of_run("heading at the end", case.owner.run_id): float(turn[0] * case.motion.u_heading_at(stop_s)[0]),
+    }
+    return _Asked(lambda m: {"drift_mm": drift.drift_mm(m, coast, ahead, from_s=from_s)}, {"drift_mm": more})
+
+
+def _along(case: Case, heard: Testimony, end: Ending) -> _Asked | NotMeasured:
+    if not heard.first:
+        return heard.first
+    assert case.motion is not None and case.first is not None  # noqa: S101, PT018
+    begin_s = case.since_first_s(case.origin_ns + round(heard.first.time.value * 1e9))
+    end_s = case.since_first_s(end.t_ns)
+    first, last = case.first, case.last if end.reason == "finish" else None
+    if min(end_s, case.motion.time_s[-1]) - max(begin_s, 0.0) <= 0.05:
+        return NotMeasured("The camera did not see the boat between the start line and the end of the run.")
+    coast = coast_of(case, heard) if case.kind == "drift" and heard.last else None
+    ahead = None if coast is None else coast.bow_for(case.motion)
+    from_s = 0.0 if not heard.last else case.since_first_s(case.origin_ns + round(heard.last.time.value * 1e9))
+
+    def measures(motion: Motion) -> Mapping[str, float]:
+        begin = moment_near_s(motion, first, begin_s)
+        if coast is not None and ahead is not None:
+            until = drift.end(motion, coast, ahead, from_s=from_s).time_s
+        else:
+            until = end_s if last is None else moment_near_s(motion, last, end_s)
+        along = path.way(motion, begin, until)
+        return {
+            "speed_max_m_per_s": speeds.greatest(motion, begin, until),
+            "path_mm": along.length_mm,
+            "straightness": along.straightness,
+            "sideways_mm": along.sideways_mm,
+        }
+
+    more: dict[Source, float] = {place_source(first.line): -first.line.u_mm}
+    outline = sources.of_boat("boat outline", case.owner.boat)
+    more[outline] = case.motion.u_outline_mm
+    if last is not None:
+        more[place_source(last.line)] = last.line.u_mm
+        more[outline] = 0.0
+    return _Asked(measures, {"path_mm": more})

@@ -1,0 +1,202 @@
+"""What gates and camera say about the first and the last line, and which of them is believed.
+
+The gate is believed if its beam broke while the bow was there (or if there is no camera to deny it), else the camera.
+Where both speak and differ by more than three times their joint doubt the gate still counts, but the difference is
+told and becomes part of the doubt.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration.quantity import Quantity
+from logger.results import bow, budget, doubts, gates, sources
+from logger.results.case import Case
+from logger.results.crossings import Agreement, CameraDoubts, Reached, agreement, approach_mm_per_s, by_camera
+from logger.results.lines import Ahead
+from logger.results.motion import Motion
+from logger.results.passages import Passage
+from logger.results.trial import NotMeasured
+
+_NEAR_MM = 50.0
+"""A beam that broke with the bow farther from it than this was broken by something else."""
+_MEAN_FOR_MOMENT = 0.3
+"""A boat that starts at the line, or whose power is cut there, changes its speed by so much while it passes."""
+_SLOW_BOAT_MM_PER_S = 100.0
+"""Stands in for an unknown speed where only the doubt of a gate's place hangs on it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Testimony:
+    """Both lines with what was odd about them."""
+
+    first: Reached | NotMeasured
+    last: Reached | NotMeasured
+    start_passage: Passage | None
+    end_passage: Passage | None
+    flags: tuple[str, ...]
+
+
+def testimony(case: Case) -> Testimony:
+    """Hear all witnesses of one run."""
+    if case.first is None or case.last is None:
+        missing = "start" if case.first is None else "finish or mark"
+        none = NotMeasured(f"The rig has no {missing} line.")
+        return Testimony(none, none, None, None, ())
+    flags: list[str] = []
+    seen_first = _camera(case, case.first, after_ns=case.from_ns)
+    after_ns = case.from_ns if not seen_first else case.origin_ns + round(seen_first.time.value * 1e9)
+    seen_last = _camera(case, case.last, after_ns=after_ns)
+    pair = gates.pair(
+        _there(case, case.first, flags),
+        _there(case, case.last, flags),
+        go_ns=case.story.go_ns,
+        from_ns=case.from_ns,
+        until_ns=case.story.stop_ns,
+    )
+    first = _believed(case, case.first, pair.start, seen_first, pair, flags)
+    last = _believed(case, case.last, pair.end, seen_last, pair, flags)
+    if first and last and last.time.value <= first.time.value:
+        last = NotMeasured(f"The {case.last.line.name} line was reached before the {case.first.line.name} line.")
+    flags += _early(case, first) + _again(case, pair, last)
+    return Testimony(first, last, pair.start, pair.end, tuple(flags))
+
+
+def _camera(case: Case, line: Ahead, *, after_ns: int) -> Reached | NotMeasured:
+    if case.motion is None:
+        return NotMeasured(case.why_no_motion)
+    camera = case.rig.camera
+    known = CameraDoubts(case.owner, 0.0 if camera is None else camera.u_delay_s)
+    after_s = (after_ns - int(case.motion.t_ns[0])) / 1e9
+    return by_camera(case.motion, line, known, origin_ns=case.origin_ns, after_s=after_s)
+
+
+def _there(case: Case, line: Ahead, flags: list[str]) -> Sequence[Passage]:
+    """The passages of the line's gate, without those that the camera saw no boat for."""
+    gate = case.rig.gate_at(line.line.name)
+    if gate is None:
+        return ()
+    kept = []
+    for passage in case.passages.get(gate.name, ()):
+        if gates.usable(passage) and _nowhere_near(case, line, passage, gate.offset_mm):
+            flags.append(doubts.of_nothing_there(passage, origin_ns=case.origin_ns))
+        else:
+            kept.append(passage)
+    return kept
+
+
+def _nowhere_near(case: Case, line: Ahead, passage: Passage, offset_mm: float) -> bool:
+    """Whether the camera saw the boat at that moment, and its hull was clear of the beam."""
+    motion = case.motion
+    if motion is None:
+        return False
+    at = (passage.t_ns - int(motion.t_ns[0])) / 1e9
+    own = motion.time_s[motion.quality == 0]
+    if not own.size or np.abs(own - at).min() > doubts.GAP_S / 2:
+        return False
+    front = float(bow.past_line_at_mm(motion, line, np.array([at]))[0]) - offset_mm
+    length = float(np.ptp(motion.outline_mm[:, 0])) if len(motion.outline_mm) else 0.0
+    return front < -_NEAR_MM or front > length + _NEAR_MM
+
+
+def _believed(
+    case: Case,
+    line: Ahead,
+    passage: Passage | None,
+    seen: Reached | NotMeasured,
+    pair: gates.GatePair,
+    flags: list[str],
+) -> Reached | NotMeasured:
+    gate = case.rig.gate_at(line.line.name)
+    if gate is None:
+        return seen
+    if passage is None:
+        if seen:
+            flags.append(doubts.of_unseen(gate.name, line.line.name))
+            return seen
+        reason = f"Gate {gate.name} did not see the boat. {seen.reason}" if case.motion is not None else (
+            f"Gate {gate.name} did not see the boat."
+        )  # fmt: skip
+        return NotMeasured(reason)
+    flags += doubts.of_length(passage, _in_the_beam_mm(case, line, passage, pair), case.owner.boat)
+    speed = _speed_at_gate(case, line, passage, pair)
+    time = gates.at_line(passage, gate, speed=speed, origin_ns=case.origin_ns, run_id=case.owner.run_id)
+    said = Reached(line.line.name, time, "gate")
+    return _confronted(case, said, seen, flags) if seen else said
+
+
+def _confronted(case: Case, gate: Reached, camera: Reached, flags: list[str]) -> Reached:
+    """The gate's word, with the difference from the camera's as further doubt if the two cannot both be right."""
+    found: Agreement = agreement(gate, camera)
+    flags += doubts.of_agreement(found)
+    if found.holds:
+        return gate
+    differ = sources.of_run("gate and camera disagree", case.owner.run_id)
+    return Reached(gate.line, budget.plus(gate.time, {differ: abs(found.difference_s) / 3**0.5}), "gate")
+
+
+def _speed_at_gate(case: Case, line: Ahead, passage: Passage, pair: gates.GatePair) -> Quantity:
+    """How fast the bow met the beam, mm/s: seen by the camera, else boat length over blocked time, else gate to gate.
+
+    The last two are means over a stretch in which the boat may have gathered or lost speed.
+    """
+    motion = case.motion
+    if motion is not None and (speed := _seen_speed(motion, line, case.since_first_s(passage.t_ns))) is not None:
+        return Quantity(speed, "mm/s", {sources.of_run("speed at the beam", case.owner.run_id): 0.02 * speed})
+    if (own := gates.passing_speed(passage, case.owner, change=_MEAN_FOR_MOMENT)) is not None:
+        return own
+    between = beam_to_beam(case, pair)
+    mean = _SLOW_BOAT_MM_PER_S if between is None else between[0].value / between[1].value
+    return Quantity(mean, "mm/s", {sources.of_run("speed at the beam", case.owner.run_id): 0.5 * mean})
+
+
+def _seen_speed(motion: Motion, line: Ahead, at_s: float) -> float | None:
+    if not 0 < at_s < motion.time_s[-1]:
+        return None
+    speed = approach_mm_per_s(motion, line, at_s)
+    return speed if speed > 1.0 else None
+
+
+def _in_the_beam_mm(case: Case, line: Ahead, passage: Passage, pair: gates.GatePair) -> float | None:
+    """How much boat went through: the way that the camera saw meanwhile, else blocked time times the mean speed."""
+    if passage.cleared_ns is None:
+        return None
+    motion = case.motion
+    if motion is not None:
+        moments = np.array([case.since_first_s(passage.t_ns), case.since_first_s(passage.cleared_ns)])
+        if moments[0] > 0 and moments[1] < motion.time_s[-1]:
+            return float(np.diff(bow.past_line_at_mm(motion, line, moments))[0])
+    between = None if case.kind == "drift" else beam_to_beam(case, pair)
+    return None if between is None else passage.blocked_s * between[0].value / between[1].value
+
+
+def beam_to_beam(case: Case, pair: gates.GatePair) -> tuple[Quantity, Quantity] | None:
+    """Distance in mm and time in s from the first beam to the last; None if not both saw the boat."""
+    if case.first is None or case.last is None or pair.start is None or pair.end is None:
+        return None
+    first, last = case.rig.gate_at(case.first.line.name), case.rig.gate_at(case.last.line.name)
+    if first is None or last is None:
+        return None
+    distance = gates.beam_distance((first, case.first.line), (last, case.last.line), case.rig)
+    begun = gates.stamp(pair.start, first, origin_ns=case.origin_ns, run_id=case.owner.run_id)
+    ended = gates.stamp(pair.end, last, origin_ns=case.origin_ns, run_id=case.owner.run_id)
+    return (distance, ended - begun) if distance.value > 0 else None
+
+
+def _early(case: Case, first: Reached | NotMeasured) -> list[str]:
+    if not first or case.story.go_ns is None:
+        return []
+    gap_s = (case.story.go_ns - case.origin_ns) / 1e9 - first.time.value
+    return [doubts.of_early_start(gap_s)] if gap_s > 3 * first.time.u else []
+
+
+def _again(case: Case, pair: gates.GatePair, last: Reached | NotMeasured) -> list[str]:
+    """The start gate broken more than once before the end."""
+    if pair.start is None:
+        return []
+    until_ns = case.ends_ns if not last else case.origin_ns + round(last.time.value * 1e9)
+    found = [p for p in case.passages[pair.start.gate] if gates.usable(p) and pair.start.t_ns <= p.t_ns < until_ns]
+    return [doubts.of_second_start(pair.start.gate, len(found))] if len(found) > 1 else []
