@@ -4,8 +4,9 @@ Two doubts, never mixed: the *spread* of a boat's repeats (what the boat and its
 (what the instrument may be off by). Runs on one rig share its gate distance and its scale, so in a difference those
 cancel by themselves; the part that is new in every run shows up in the spread and is not counted again.
 
-Two means differ when their distance is more than its expanded uncertainty: Welch's test with the degrees of freedom
-of Welch (1947) and Satterthwaite (GUM G.4.1), at 95 % for all pairs of the class together (Bonferroni).
+Two means differ when their distance is more than its expanded uncertainty, at 95 % for all pairs of the class together:
+the procedure of Games & Howell (1976), that is Tukey's studentized range with the degrees of freedom of Welch and
+Satterthwaite (GUM G.4.1) for each pair, since no two boats spread alike. For two boats it is Welch's test.
 """
 
 from __future__ import annotations
@@ -14,9 +15,12 @@ import math
 import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import combinations
 
-from calibration.quantity import Quantity, Source, coverage_factor
+from scipy.stats import studentized_range
+
+from calibration.quantity import Quantity, Source
 
 PROBABILITY = 0.95
 
@@ -68,15 +72,27 @@ def repeats_of(boat: str, runs: Sequence[Quantity]) -> Repeats:
 
 def compare_all(boats: Sequence[Repeats], probability: float = PROBABILITY) -> list[Comparison]:
     """Every pair; `probability` that no pair is wrongly called different."""
-    pairs = list(combinations(boats, 2))
-    return [_compare(a, b, 1 - (1 - probability) / len(pairs)) for a, b in pairs]
+    return [_compare(a, b, len(boats), probability) for a, b in combinations(boats, 2)]
 
 
-def _compare(a: Repeats, b: Repeats, probability: float) -> Comparison:
+def range_factor(boats_count: int, dof: float, probability: float = PROBABILITY) -> float:
+    """How many standard uncertainties apart two of so many means must be; Student's t for two of them.
+
+    `dof` is cut to a whole number first, as for a coverage factor (GUM G.4.1 note 1).
+    """
+    return _range_factor(boats_count, max(1.0, math.floor(dof + 1e-9)) if math.isfinite(dof) else math.inf, probability)
+
+
+@cache  # its integral takes a tenth of a second
+def _range_factor(boats_count: int, whole_dof: float, probability: float) -> float:
+    return float(studentized_range.isf(1 - probability, boats_count, whole_dof)) / math.sqrt(2)
+
+
+def _compare(a: Repeats, b: Repeats, boats_count: int, probability: float) -> Comparison:
     difference = a.mean_with_spread - b.mean_with_spread
     # without repeats nobody knows how much a boat differs from itself
     alone = a.spread is None or b.spread is None
-    expanded = math.inf if alone else coverage_factor(difference.dof, probability) * difference.u
+    expanded = math.inf if alone else range_factor(boats_count, difference.dof, probability) * difference.u
     return Comparison(a.boat, b.boat, difference, expanded)
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from calibration.quantity import Quantity, Source
-from logger.study.compare import compare_all, grouped, repeats_of
+from logger.study.compare import compare_all, grouped, range_factor, repeats_of
 
 GATES = Source("gate distance")
 
@@ -66,7 +66,19 @@ def test_more_boats_make_every_pair_harder_to_tell_apart() -> None:
     assert in_class.U > alone.U
 
 
-# From memory: with no true difference, Bonferroni keeps the chance of any false "clear" at or below 5 %.
+# Upper 5 % points of the studentized range, from memory of the printed tables: q(3; 10) = 3.88, q(4; 20) = 3.96,
+# q(2; infinity) = 2.77, q(8; 12) = 5.12.
+@pytest.mark.parametrize(("boats", "dof", "q"), [(3, 10, 3.88), (4, 20, 3.96), (2, math.inf, 2.77), (8, 12, 5.12)])
+def test_the_factor_is_that_of_the_tables(boats: int, dof: float, q: float) -> None:
+    assert range_factor(boats, dof) * math.sqrt(2) == pytest.approx(q, abs=0.006)
+
+
+@pytest.mark.parametrize("dof", [1, 3, 8, 60])
+def test_for_two_boats_the_factor_is_students(dof: int) -> None:
+    assert range_factor(2, dof + 0.7) == pytest.approx(stats.t.isf(0.025, dof), rel=1e-6)
+
+
+# What the procedure promises: with no true difference at most one class in twenty is told of one.
 def test_equal_boats_are_called_different_in_fewer_than_one_class_of_twenty() -> None:
     draw = np.random.default_rng(7)
     wrong = 0
