@@ -76,7 +76,8 @@ def _load(kind: str, target: str) -> Any:
     try:
         return getattr(import_module(module), class_name)
     except (ImportError, AttributeError) as error:
+        missing = (isinstance(error, ImportError) and error.name) or module
         raise DriverError(
             f'driver "{kind}": {target} cannot be loaded ({error}); '
-            f"install what it needs (pip install {getattr(error, 'name', None) or module}) or choose another driver"
+            f"install what it needs (pip install {missing}) or choose another driver"
         ) from error

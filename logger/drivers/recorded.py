@@ -116,13 +116,17 @@ class RecordedCamera:
         """Every picture with its recorded stamp; ends with the recording, or with a Fault where the video is broken."""
         tape, span_ns = self._tape, self._tape.span_ns()
         last_ns = span_ns[0]
-        frames = (replace(frame, source=self.name) for frame in tape.recording.frames())
         try:
-            for record in tell(frames, name=self.name, span_ns=span_ns, pace=tape.pace, stop=stop):
+            for record in tell(self._frames(), name=self.name, span_ns=span_ns, pace=tape.pace, stop=stop):
                 last_ns = record.t_ns
                 yield record
         except InputError as error:
             yield Fault(last_ns + 1, self.name, str(error), "put the whole video there", lasting=True)
+
+    def _frames(self) -> Iterator[Frame]:
+        for frame in self._tape.recording.frames():
+            frame.image.setflags(write=False)
+            yield replace(frame, source=self.name)
 
 
 class RecordedPanel:
