@@ -51,7 +51,11 @@ class Range:
 
     def __str__(self) -> str:
         parts = ((" ≥ ", self.least), (" > ", self.above), (" ≤ ", self.most))
-        return " and".join(f"{sign}{bound:g}" for sign, bound in parts if bound is not None)
+        return " and".join(
+            f"{sign}{bound if isinstance(bound, int) else format(bound, 'g')}"
+            for sign, bound in parts
+            if bound is not None
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +160,7 @@ def from_table(kind: type[T], table: object, *, place: str, mistakes: list[str])
     before = len(mistakes)
     missing = [n for n, f in fields.items() if n not in table and _is_required(f) and not _may_be_none(hints[n])]
     unknown = [key for key in table if key not in fields]
-    mistakes.extend(f"{dot}{key}: unknown name{near(key, missing or fields)}" for key in unknown)
+    mistakes.extend(f"{dot}{_shown(key)}: unknown name{near(key, missing or fields)}" for key in unknown)
     mistakes.extend(f"{dot}{name}: missing, wanted {wanted(hints[name])}" for name in missing)
     values = {
         name: _convert(hints[name], table[name], place=f"{dot}{name}", mistakes=mistakes)
@@ -165,6 +169,10 @@ def from_table(kind: type[T], table: object, *, place: str, mistakes: list[str])
     }
     values |= {name: None for name in fields if name not in table and _is_required(fields[name])}
     return kind(**values) if len(mistakes) == before else None
+
+
+def _shown(key: str) -> str:
+    return key if re.fullmatch(r"[\w-]{1,40}", key) else shorten(key)
 
 
 def _is_required(field: dataclasses.Field[Any]) -> bool:
@@ -264,7 +272,10 @@ def shorten(found: object, most: int = 40) -> str:
     """`found` as it would stand in the file, cut to `most` letters."""
     if isinstance(found, float) and not math.isfinite(found):
         return str(found)
-    text = json.dumps(found, ensure_ascii=False, default=str)
+    text = "".join(
+        letter if letter.isprintable() else letter.encode("unicode_escape", "surrogatepass").decode()
+        for letter in json.dumps(found, ensure_ascii=False, default=str)
+    )
     return text if len(text) <= most else text[: most - 1] + "…"
 
 

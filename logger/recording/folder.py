@@ -66,7 +66,8 @@ class Recording:
             return
         times, exposures, lines = (a.tolist() for a in (self.stamps.t_ns, self.stamps.exposure_ns, self.stamps.line_ns))
         last = -1
-        for number, image, jpeg in pictures(self.video, grey=grey, wanted=wanted, damaged=self.damaged):
+        chosen = range(len(times)) if wanted is None else wanted
+        for number, image, jpeg in pictures(self.video, grey=grey, wanted=chosen, damaged=self.damaged):
             if number >= len(times):
                 return
             last = number

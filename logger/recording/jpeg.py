@@ -1,13 +1,19 @@
-"""Is a JPEG whole? Told from its bytes, without decoding it (markers after ITU-T T.81, Annex B).
+"""A JPEG is decoded if it is whole, and not at all if it is not (markers after ITU-T T.81, Annex B).
 
-A decoder makes a picture of almost anything: half a JPEG gives half a picture above a grey field, a block of zeros
-gives a smear. For a measurement such a picture is worse than none.
+Most decoders make a picture of almost anything: half a JPEG gives half a picture above a grey field, a packet lost on
+the way from the camera shifts all that is below. For a measurement such a picture is worse than none. So two looks: a
+quick one at the bytes, which tells torn and overwritten pictures without decoding them, and a strict decoder.
 """
 
 from __future__ import annotations
 
 import re
 
+import numpy as np
+import simplejpeg
+from numpy.typing import NDArray
+
+MOST_EXTRA_BYTES = 8
 START = b"\xff\xd8"
 END = b"\xff\xd9"
 _START_OF_SCAN = 0xDA
@@ -15,6 +21,24 @@ _NO_ENTROPY_CODE = re.compile(rb"\xff[^\x00\xc4\xd0-\xd7\xda\xdb\xdd\xff]")
 """In coded data 0xFF is followed by 0 or a restart marker; between scans tables may stand. All else is its end."""
 _ZEROS = bytes(64)
 """No scan of a real picture has as many; a block that never reached the disk has hundreds."""
+
+
+def decode(data: bytes, *, grey: bool) -> NDArray[np.uint8] | None:
+    """The picture as stored, (height, width) brightness or (height, width, 3) BGR; None if anything is wrong with it."""
+    colours = "GRAY" if grey else "BGR"
+    try:
+        image: NDArray[np.uint8] = simplejpeg.decode_jpeg(data, colours, strict=True)
+    except ValueError as error:
+        if not _is_harmless(str(error)):
+            return None
+        image = simplejpeg.decode_jpeg(data, colours, strict=False)
+    return image[..., 0] if grey else image
+
+
+def _is_harmless(trouble: str) -> bool:
+    """Some cameras put a few bytes between the last block and the end marker (common practice, no source)."""
+    found = re.search(r"(\d+) extraneous bytes before marker 0xd9", trouble)
+    return found is not None and int(found[1]) <= MOST_EXTRA_BYTES
 
 
 def is_whole(data: bytes) -> bool:

@@ -12,8 +12,9 @@ from logger.config import Gate, Line, Point, Positive, Rig
 from logger.errors import ConfigError
 
 RIG_FORMAT = "boatrun-rig/1"
-_STAND_IN_MM = [[0, 0], [1, 0], [1, 1]]
-"""Stands for an outline or a line whose own mistakes are already noted, so that it is not reported as missing too."""
+_ANY_TANK_MM = [[-1e9, -1e9], [1e9, -1e9], [1e9, 1e9], [-1e9, 1e9]]
+_ANY_LINE_MM = {"a_mm": [0, 0], "b_mm": [1, 0]}
+"""Stand for a tank or a line whose own mistakes are already noted, so that nothing follows from them."""
 
 
 def read_rig(path: Path) -> Rig:
@@ -78,7 +79,7 @@ def _expand_tank(table: dict[str, Any], mistakes: list[str]) -> None:
         )
         return
     made = settings.from_table(_Box, box, place="tank", mistakes=mistakes)
-    table["tank"]["outline_mm"] = made.outline_mm() if made else _STAND_IN_MM
+    table["tank"]["outline_mm"] = made.outline_mm() if made else _ANY_TANK_MM
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +110,7 @@ def _expand_line(line: object, place: str, ends: tuple[float, float], mistakes: 
     rest = {name: value for name, value in line.items() if name != "x_mm"}
     if "a_mm" in rest or "b_mm" in rest:
         mistakes.append(f"{place}: found both x_mm and a_mm or b_mm, wanted one of the two ways; leave one out")
-        return {"a_mm": _STAND_IN_MM[0], "b_mm": _STAND_IN_MM[1]} | rest
+        return _ANY_LINE_MM | rest
     across = settings.from_table(_Across, {"x_mm": line["x_mm"]}, place=place, mistakes=mistakes)
     x = across.x_mm if across else 0.0
     return rest | {"a_mm": [x, ends[0]], "b_mm": [x, ends[1]]}

@@ -144,12 +144,10 @@ def pictures(
 def _jpegs(
     path: Path, *, grey: bool, wanted: Collection[int] | None, damaged: Collection[int]
 ) -> Iterator[tuple[int, Image | None, bytes]]:
-    mode = (cv2.IMREAD_GRAYSCALE if grey else cv2.IMREAD_COLOR) | cv2.IMREAD_IGNORE_ORIENTATION
     for number, packet in enumerate(packets(path)):
         if wanted is not None and number not in wanted:
             continue
-        image = None if number in damaged else cv2.imdecode(np.frombuffer(packet, np.uint8), mode)
-        yield number, None if image is None else image.astype(np.uint8, copy=False), packet
+        yield number, None if number in damaged else jpeg.decode(packet, grey=grey), packet
 
 
 def _decoded(path: Path, *, grey: bool, wanted: Collection[int] | None) -> Iterator[tuple[int, Image, None]]:
