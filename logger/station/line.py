@@ -4,7 +4,9 @@
                              `-> live tracker -> (position) -> settled
 
 A record is put into the order of time, written, and only then looked at. So the recording, byte for byte, and the
-referee's history do not depend on the order in which the sources' records happened to arrive.
+referee's history do not depend on the order in which the sources' records happened to arrive. The price is that a
+record waits in memory for the slowest source, as a rule a tenth of a second. When a source hangs, the loop has the
+waiting ones written before their turn: then safe goes before orderly.
 """
 
 from __future__ import annotations
@@ -45,8 +47,9 @@ class Plan:
     """How much longer than the run the recording goes on."""
     silent_after_s: float = 5.0
     """A source that says nothing, not even that it is quiet, for this long is given up."""
-    keeps_up: bool = False
-    """True where time does not wait (live): a tracker that cannot keep up leaves out pictures."""
+    is_live: bool = False
+    """True where time does not wait: a tracker that cannot keep up leaves out pictures, and records that wait long for
+    a slow source are written before their turn."""
 
 
 class Line:
@@ -67,6 +70,8 @@ class Line:
         self._journal, self._tracker, self._show, self._is_behind = journal, tracker, show, is_behind
         self._tail_ns = round(plan.tail_s * 1e9)
         self._held: set[int] = set()
+        self._written: set[int] = set()
+        self._waited: dict[int, Record] = {}
         self.frames_untracked_count = 0
         self.is_over = False
 
@@ -95,6 +100,15 @@ class Line:
             self._settled.lose(source, what=what, cure="check its cable and its power, then begin anew")
         return self._advance()
 
+    def write_waiting(self) -> None:
+        """Write every record that has waited for its turn since this was called last."""
+        waiting = {id(record): record for record in self._settled.waiting()}
+        for name, record in waiting.items():
+            if name in self._waited and name not in self._written:
+                self._written.add(name)
+                self._journal.keep(record)
+        self._waited = waiting
+
     def _advance(self) -> list[Record]:
         """Let everything leave that is settled, in order of time; then let the time pass that is settled."""
         done: list[Record] = []
@@ -114,7 +128,10 @@ class Line:
         return done
 
     def _step(self, record: Record) -> None:
-        self._journal.keep(record)
+        if id(record) in self._written:
+            self._written.discard(id(record))
+        else:
+            self._journal.keep(record)
         if isinstance(record, Frame) and self._tracker is not None and self._referee.ended_ns is None:
             self._track(record, self._tracker)
         self._decided(self._referee.feed(record))

@@ -50,10 +50,9 @@ class Settled:
         """Names of the sources that settled time waits for."""
         return frozenset(self._spoken_ns)
 
-    @property
-    def waiting_count(self) -> int:
-        """How many records are held back."""
-        return len(self._waiting)
+    def waiting(self) -> list[Record]:
+        """The records that are held back, in order of time."""
+        return [item[-1] for item in sorted(self._waiting, key=lambda item: item[:-1])]
 
     def feed(self, record: Record) -> bool:
         """Take one record of a live source; those of one source come in its own order. True: it waits here now."""
