@@ -186,7 +186,10 @@ def _fit(video: Path, stamps: FrameStamps, doubt: Doubt, *, any_count: bool) -> 
         found = decoded_count(video)  # some codecs have packets that are no pictures
     if found != told:
         _check_counts(video, found=found, told=told, flaws=seen.damaged | seen.with_more, any_count=any_count)
-        doubt(f"{video.name} has {found} whole pictures and frames.csv {told} stamps; only what both have is used")
+        doubt(
+            f"{video.name} has {found} whole pictures and frames.csv {told} stamps; only what both have is used, "
+            "as if what is missing were at the end"
+        )
     used = min(found, told)
     damaged = frozenset(number for number in seen.damaged if number < used)
     if damaged:

@@ -24,7 +24,7 @@ _ZEROS = bytes(64)
 
 
 def decode(data: bytes, *, grey: bool) -> NDArray[np.uint8] | None:
-    """The picture as stored, (height, width) brightness or (height, width, 3) BGR; None if anything is wrong with it."""
+    """The picture as stored, (height, width) brightness or (height, width, 3) BGR; None if anything is wrong."""
     colours = "GRAY" if grey else "BGR"
     try:
         image: NDArray[np.uint8] = simplejpeg.decode_jpeg(data, colours, strict=True)
@@ -39,6 +39,11 @@ def _is_harmless(trouble: str) -> bool:
     """Some cameras put a few bytes between the last block and the end marker (common practice, no source)."""
     found = re.search(r"(\d+) extraneous bytes before marker 0xd9", trouble)
     return found is not None and int(found[1]) <= MOST_EXTRA_BYTES
+
+
+def is_torn(data: bytes) -> bool:
+    """True if the JPEG in `data` was cut short: it does not end anywhere, and not at the end of `data`."""
+    return end_index(data) is None and not data.rstrip(b"\0").endswith(END)
 
 
 def is_whole(data: bytes) -> bool:

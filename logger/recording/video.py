@@ -65,7 +65,7 @@ def _opened(path: Path, *, raw: bool) -> cv2.VideoCapture:
     _silence()
     options = [cv2.CAP_PROP_FORMAT, -1] if raw else []
     capture = cv2.VideoCapture(str(path), cv2.CAP_FFMPEG, options)
-    if not capture.isOpened():
+    if _is_text(path) or not capture.isOpened():
         raise InputError(f"{path}: no pictures can be read from it; it is no video, or its end was never written")
     if not raw:
         capture.set(cv2.CAP_PROP_ORIENTATION_AUTO, 0)
@@ -94,20 +94,25 @@ class Survey:
     """Numbers of the JPEGs behind which something else stands: at times the next one that lost its start."""
 
 
+def _is_text(path: Path) -> bool:
+    """FFmpeg paints letters as pictures, and follows lists of other files."""
+    with path.open("rb") as file:
+        start = file.read(512)
+    return all(byte in b"\t\n\r" or 32 <= byte < 127 for byte in start)
+
+
 def survey(path: Path) -> Survey:
     """Look through the video at `path`. InputError if it cannot be read at all."""
-    damaged, with_more, count = set(), set(), 0
+    damaged, with_more, count, is_torn = set(), set(), 0, False
     for number, packet in enumerate(packets(path)):
-        count = number + 1
+        count, is_torn = number + 1, packet.startswith(jpeg.START) and jpeg.is_torn(packet)
         if packet.startswith(jpeg.START):
             if not jpeg.is_whole(packet):
                 damaged.add(number)
             if jpeg.has_more(packet):
                 with_more.add(number)
-    if count - 1 in damaged:
-        count -= 1
-        damaged.remove(count)
-    return Survey(count, frozenset(damaged), frozenset(with_more))
+    count -= is_torn
+    return Survey(count, frozenset(damaged - {count}), frozenset(with_more))
 
 
 def decoded_count(path: Path) -> int:
