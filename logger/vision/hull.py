@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from logger.vision.outline import sharpened
 from logger.vision.shadow import NO_SHADOW, Distance, Shadow
 
 Floats = NDArray[np.float64]
@@ -37,6 +38,8 @@ class Hull:
     """(M, 2) points of the deck's edge, boat frame, area centroid at the origin, anticlockwise."""
     normal: Floats
     """(M, 2) outward unit normals there."""
+    breaks: NDArray[np.bool_]
+    """(M,) whether a corner of the deck lies between this ray and the next."""
     offsets_mm: Floats
     """(K,) where the rays are sampled, outward from the edge."""
     deck: Floats
@@ -49,6 +52,10 @@ class Hull:
     taper: float
     blur_mm: float
     shadow: Shadow = NO_SHADOW
+
+    def outline(self) -> Floats:
+        """(M', 2) the deck's outline with its corners, boat frame."""
+        return sharpened(self.edge_mm, self.breaks)
 
     def rays(self) -> Floats:
         """(M, K, 2) sample points, boat frame."""

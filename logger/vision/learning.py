@@ -19,13 +19,18 @@ from logger.vision.hull import Floats, Hull, Look, look
 from logger.vision.plane import Plane, Singles, sample
 from logger.vision.shadow import Shadow
 
-_ROUNDS_BLUR_PX = (3.0, 2.2, 1.5, 1.0, 0.0, 0.0, 0.0, 0.0)
+_ROUNDS_BLUR_PX = (2.5, 1.6, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 """Blur of the model in each round; 0: fitted. A wide edge first draws in a rough start from several pixels away."""
 _SHADOW_FROM_ROUND = 3
+_BLUNT_PX = 3.0
+"""How near a corner no ray is laid: blur has rounded it there."""
 _CORRELATED = 6.0
 """How many samples share one independent piece of information: neighbours on a ray, JPEG blocks, the same wall."""
+_USUAL_FLARE = 0.015
 _U_TAPER = 0.03
 _U_WALL_GREY = 15.0
+_WALL_SHADE = 0.8
+"""First idea of a wall's grey as a share of the deck's: it stands upright under a lamp from above."""
 _GREY_FLOOR = 0.8
 _SHADOW_RINGS = (0.0, 8.0, 16.0, 26.0, 38.0)
 """Distances at which the shadow is first looked for, mm."""
@@ -86,8 +91,8 @@ def learn(
         rays_count: how many rays cross the outline.
     """
     step = plane.step_mm(place_mm.mean(axis=0))
-    edge = outline.evenly(polygon_mm, rays_count)
-    hull = _first_hull(edge, plane, place_mm=place_mm, step=step, card=card)
+    edge, breaks = outline.laid_out(polygon_mm, rays_count, blunt_mm=_BLUNT_PX * step)
+    hull = _first_hull(edge, breaks, plane, place_mm=place_mm, step=step, card=card)
     fit = _Fit(pictures, empty, plane, hull, place_mm.copy(), heading_rad.copy(), card, depth_share)
     for number, blur in enumerate(_ROUNDS_BLUR_PX):
         if number == _SHADOW_FROM_ROUND:
@@ -96,20 +101,23 @@ def learn(
     return fit.result()
 
 
-def _first_hull(edge: Floats, plane: Plane, *, place_mm: Floats, step: float, card: Card) -> Hull:
+def _first_hull(
+    edge: Floats, breaks: NDArray[np.bool_], plane: Plane, *, place_mm: Floats, step: float, card: Card
+) -> Hull:
     away = float(np.hypot(*(place_mm - plane.foot_mm).T).max())
     widest = (card.freeboard_mm + 2 * card.u_freeboard_mm) / plane.height_mm * away
     offsets = np.arange(-7.0, 9.0 + widest / step, 0.7) * step
     rays = len(edge)
     return Hull(
         edge_mm=edge,
-        normal=outline.normals(edge),
+        normal=outline.normals(edge, breaks),
+        breaks=breaks,
         offsets_mm=offsets,
         deck=np.zeros((rays, len(offsets))),
         wall=np.full(rays, np.nan),
         noise=np.full((rays, len(offsets)), 4.0),
         freeboard_mm=card.freeboard_mm,
-        taper=_U_TAPER + card.freeboard_mm / plane.height_mm,
+        taper=_USUAL_FLARE + card.freeboard_mm / plane.height_mm,
         blur_mm=_ROUNDS_BLUR_PX[0] * step,
     )
 
@@ -239,12 +247,17 @@ class _Fit:
         """Diagonal weights and pulls of what is believed beforehand."""
         shadow = self.hull.shadow
         held = 1e9 if shadow.darkness == 0.0 else 0.0
+        shape_held = 0.0 if free_blur else 1e9
         diagonal = np.concatenate(
             [
                 np.tile([1 / (10 * self.step) ** 2, 1 / (10 * self.step) ** 2, 1 / 0.2**2], N),
                 np.full(M, 1 / (3 * self.step) ** 2),
                 np.full(M, 1 / _U_WALL_GREY**2),
-                [1 / self.card.u_freeboard_mm**2, 0.0, 1 / (0.3 * self.step) ** 2 if free_blur else 1e12],
+                [
+                    shape_held + 1 / self.card.u_freeboard_mm**2,
+                    shape_held,
+                    1 / (0.3 * self.step) ** 2 if free_blur else 1e12,
+                ],
                 [held + 0.1**2, held + 0.1**2, 1 / (0.1 * self.depth_share + 1e-3) ** 2, held + 1 / 0.2**2],
                 [held + 1 / (1.0 * self.step) ** 2],
             ]
@@ -260,9 +273,9 @@ class _Fit:
 
     def _taper_beliefs(self) -> list[tuple[float, float]]:
         """What the card's length and width say of the taper, each with its standard uncertainty."""
-        deck = outline.extents(outline.tangent_polygon(self.hull.edge_mm, self.hull.normal))
+        deck = outline.extents(self.hull.outline())
         nearer = 1 - self.hull.freeboard_mm / self.plane.height_mm
-        beliefs = [(1 - (1 - _U_TAPER) * nearer, _U_TAPER)]
+        beliefs = [(1 - (1 - _USUAL_FLARE) * nearer, _U_TAPER)]
         known = ((self.card.length_mm, self.card.u_length_mm), (self.card.width_mm, self.card.u_width_mm))
         for seen, (value, u) in zip(deck, known, strict=True):
             if value is not None:
@@ -293,8 +306,7 @@ class _Fit:
 
     def _recentre(self, edge: Floats) -> None:
         """Put the boat frame back into the area centroid and along the long axis, moving the places to suit."""
-        edge = outline.evenly_kept(edge)
-        _, centre, second = outline.moments(outline.tangent_polygon(edge, outline.normals(edge)))
+        _, centre, second = outline.moments(outline.sharpened(edge, self.hull.breaks))
         turn, elongation = outline.axis(second)
         if elongation < 1.1:
             turn = 0.0
@@ -302,7 +314,7 @@ class _Fit:
         self.place = self.place + np.column_stack([c * centre[0] - s * centre[1], s * centre[0] + c * centre[1]])
         self.heading = self.heading + turn
         edge = outline.turned(edge - centre, -turn)
-        self.hull = replace(self.hull, edge_mm=edge, normal=outline.normals(edge))
+        self.hull = replace(self.hull, edge_mm=edge, normal=outline.normals(edge, self.hull.breaks))
 
     def result(self) -> Learnt:
         """What was learnt so far."""
@@ -339,7 +351,7 @@ def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
     deck[:, inside] = typical
     wall = hull.wall
     if not np.isfinite(wall).all():
-        wall = 0.75 * rim + 0.25 * float(np.nanmedian(water))
+        wall = _WALL_SHADE * rim
     return replace(hull, deck=deck, wall=wall)
 
 

@@ -36,15 +36,66 @@ def axis(second: Floats) -> tuple[float, float]:
 
 def evenly(polygon: Floats, count: int) -> Floats:
     """`count` points (count, 2) at equal steps of arc length along the closed polygon, in its own sense."""
+    along, closed = _arc(polygon)
+    return _at((np.arange(count) + 0.5) * along[-1] / count, along, closed)
+
+
+def _arc(polygon: Floats) -> tuple[Floats, Floats]:
     closed = np.vstack([polygon, polygon[:1]])
-    along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
-    at = (np.arange(count) + 0.5) * along[-1] / count
-    return np.column_stack([np.interp(at, along, closed[:, 0]), np.interp(at, along, closed[:, 1])])
+    return np.concatenate([[0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))]), closed
 
 
-def normals(points: Floats) -> Floats:
-    """Outward unit normals (N, 2) of an anticlockwise closed row of points (N, 2)."""
-    along = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
+def _at(arc: Floats, along: Floats, closed: Floats) -> Floats:
+    where = arc % along[-1]
+    return np.column_stack([np.interp(where, along, closed[:, 0]), np.interp(where, along, closed[:, 1])])
+
+
+def corners(polygon: Floats, *, blunt_mm: float, least_turn_rad: float = 0.7) -> Floats:
+    """Arc positions (C,) mm of the corners of a closed anticlockwise polygon (N, 2).
+
+    A corner is where the outline turns by more than `least_turn_rad` within `blunt_mm`: sharper than it can be seen.
+    """
+    along, closed = _arc(polygon)
+    count = max(16, int(np.ceil(along[-1] / (blunt_mm / 4))))
+    at = np.arange(count) * along[-1] / count
+    points = _at(at, along, closed)
+    half = max(1, round(blunt_mm / 2 / (along[-1] / count)))
+    ahead = np.roll(points, -half, axis=0) - points
+    behind = points - np.roll(points, half, axis=0)
+    turn = np.arctan2(behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0], (behind * ahead).sum(axis=1))
+    found = []
+    while turn.max() > least_turn_rad:
+        k = int(np.argmax(turn))
+        found.append(at[k])
+        turn[(k + np.arange(-2 * half, 2 * half + 1)) % count] = 0.0
+    return np.sort(np.array(found, np.float64))
+
+
+def laid_out(polygon: Floats, count: int, *, blunt_mm: float) -> tuple[Floats, NDArray[np.bool_]]:
+    """About `count` points (M, 2) along the polygon that keep `blunt_mm` away from its corners.
+
+    Returns:
+        The points, and (M,) whether a corner lies between each point and the next.
+    """
+    along, closed = _arc(polygon)
+    whole = along[-1]
+    at = corners(polygon, blunt_mm=2 * blunt_mm)
+    if len(at) == 0:
+        return evenly(polygon, count), np.zeros(count, bool)
+    points, breaks = [], []
+    for first, last in zip(at, np.append(at[1:], at[0] + whole), strict=True):
+        margin = min(blunt_mm, 0.3 * (last - first))
+        pieces = max(3, round(count * (last - first) / whole))
+        points.append(_at(np.linspace(first + margin, last - margin, pieces), along, closed))
+        breaks.append(np.arange(pieces) == pieces - 1)
+    return np.vstack(points), np.concatenate(breaks)
+
+
+def normals(points: Floats, breaks: NDArray[np.bool_]) -> Floats:
+    """Outward unit normals (N, 2) of an anticlockwise closed row of points (N, 2); none looks across a corner."""
+    after = np.where(breaks[:, None], points, np.roll(points, -1, axis=0))
+    before = np.where(np.roll(breaks, 1)[:, None], points, np.roll(points, 1, axis=0))
+    along = after - before
     length = np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)
     outward: Floats = np.column_stack([along[:, 1], -along[:, 0]]) / length[:, None]
     return outward
@@ -76,31 +127,27 @@ def turned(points: Floats, angle_rad: float) -> Floats:
     return rotated
 
 
-def tangent_polygon(points: Floats, outward: Floats) -> Floats:
-    """The polygon (N, 2) whose sides touch the closed row of points (N, 2) with normals (N, 2).
-
-    Its corners are where neighbouring tangents meet, so a sharp bow that lies between two points is kept. A meeting
-    place farther off than the points' own spacing (nearly parallel tangents, or a dent) gives way to their midpoint.
-    """
-    after, outward_after = np.roll(points, -1, axis=0), np.roll(outward, -1, axis=0)
-    middle, spacing = (points + after) / 2, np.hypot(*(after - points).T)
-    det = outward[:, 0] * outward_after[:, 1] - outward[:, 1] * outward_after[:, 0]
-    c1, c2 = (outward * points).sum(axis=1), (outward_after * after).sum(axis=1)
-    safe = np.where(np.abs(det) < 1e-6, 1.0, det)
-    meet = np.column_stack(
-        [c1 * outward_after[:, 1] - c2 * outward[:, 1], outward[:, 0] * c2 - outward_after[:, 0] * c1]
-    )
-    meet = meet / safe[:, None]
-    good = (det > 0.02) & (np.hypot(*(meet - middle).T) < spacing)
-    polygon: Floats = np.where(good[:, None], meet, middle)
-    return polygon
+def sharpened(points: Floats, breaks: NDArray[np.bool_]) -> Floats:
+    """The closed row of points (N, 2) with its corners put in, where the sides on either hand meet when drawn on."""
+    kept: list[Floats] = []
+    count = len(points)
+    for k in range(count):
+        kept.append(points[k])
+        if breaks[k]:
+            after, later = points[(k + 1) % count], points[(k + 2) % count]
+            meet = _meeting(points[k], points[k] - points[k - 1], after, later - after)
+            gap = np.hypot(*(after - points[k]))
+            if meet is not None and np.hypot(*(meet - points[k])) < 2 * gap:
+                kept.append(meet)
+    return np.array(kept)
 
 
-def evenly_kept(points: Floats) -> Floats:
-    """The same number of points, slid along the closed row to even spacing, each staying next to its old place."""
-    after, before = np.roll(points, -1, axis=0), np.roll(points, 1, axis=0)
-    tangent = after - before
-    tangent = tangent / np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
-    slip = (((after + before) / 2 - points) * tangent).sum(axis=1)
-    kept: Floats = points + slip[:, None] * tangent
-    return kept
+def _meeting(a: Floats, along_a: Floats, b: Floats, along_b: Floats) -> Floats | None:
+    """Where the line from `a` onward meets the line that leads back from `b`; None if they do not."""
+    det = along_a[1] * along_b[0] - along_a[0] * along_b[1]
+    if abs(det) < 1e-9:
+        return None
+    d = b - a
+    forth = (d[1] * along_b[0] - d[0] * along_b[1]) / det
+    back = (along_a[0] * d[1] - along_a[1] * d[0]) / det
+    return a + forth * along_a if forth > 0 and back < 0 else None

@@ -23,6 +23,8 @@ Whole = NDArray[np.int64]
 _EVENLY_COUNT = 28
 _MORE_COUNT = 16
 SHRINK = 4
+USUAL_FLARE = 0.015
+"""By how much a deck is usually larger than the waterline, as a share."""
 
 
 class Film(Protocol):
@@ -147,6 +149,8 @@ def _poses(
     place = np.array([shape.centre_mm for _, shape, _ in shapes])
     heading = headings([shape for _, shape, _ in shapes], place, ground.forward_rad)
     numbers = np.array([n for n, _, _ in shapes], np.int64)
+    taper = USUAL_FLARE + plane.z_mm / plane.height_mm
+    polygon, place = deck_from([shape for _, shape, _ in shapes], heading, plane, taper=taper)
     return Survey(
         numbers,
         [pictures[n] for n in numbers],
@@ -155,7 +159,7 @@ def _poses(
         float(np.median([c for _, _, c in shapes])),
         place,
         heading,
-        _typical([shape for _, shape, _ in shapes], place, heading),
+        polygon,
     )
 
 
@@ -198,15 +202,29 @@ def headings(shapes: Sequence[Shape], place: Floats, forward_rad: float) -> Floa
     return fixed
 
 
-def _typical(shapes: Sequence[Shape], place: Floats, heading: Floats) -> Floats:
-    """Median of how far the silhouettes reach in each direction of the boat frame, as a convex polygon (72, 2)."""
+def deck_from(shapes: Sequence[Shape], heading: Floats, plane: Plane, *, taper: float) -> tuple[Floats, Floats]:
+    """First idea of the deck's outline (M, 2), boat frame, and of its centroids (N, 2), from whole silhouettes.
+
+    A silhouette is deck and wall together. In direction n it reaches n·p + deck(n) + wall, the wall's share being known
+    from the plane's height and the taper (hull.py); so places and deck follow by turns, by medians.
+    """
     angles = np.arange(72) * (2 * np.pi / 72)
-    directions = np.column_stack([np.cos(angles), np.sin(angles)])
-    extents = [
-        outline.reach(outline.turned(shape.polygon_mm - at, -turn), directions)
-        for shape, at, turn in zip(shapes, place, heading, strict=True)
-    ]
-    far = np.median(extents, axis=0)
-    slope = (np.roll(far, -1) - np.roll(far, 1)) / (4 * np.pi / 72)
-    across = np.column_stack([-directions[:, 1], directions[:, 0]])
-    return outline.convex(far[:, None] * directions + slope[:, None] * across)
+    local = np.column_stack([np.cos(angles), np.sin(angles)])
+    place = np.array([shape.centre_mm for shape in shapes])
+    ways = np.stack([outline.turned(local, turn) for turn in heading])
+    extent = np.stack(
+        [outline.reach(shape.polygon_mm - at, way) for shape, at, way in zip(shapes, place, ways, strict=True)]
+    )
+    slope = plane.z_mm / plane.height_mm
+    deck = np.median(extent, axis=0)
+    moved = np.zeros_like(place)
+    for _ in range(6):
+        away = place + moved - plane.foot_mm
+        wall = np.maximum(-slope * (ways @ away[:, :, None])[..., 0] - taper * deck, 0.0)
+        left = extent - wall - deck
+        # opposite directions carry the place, their sum the size
+        moved = 2 * (ways * left[..., None]).mean(axis=1)
+        deck = np.median(extent - wall - (ways @ moved[:, :, None])[..., 0], axis=0)
+    rise = (np.roll(deck, -1) - np.roll(deck, 1)) / (4 * np.pi / 72)
+    across = np.column_stack([-local[:, 1], local[:, 0]])
+    return outline.convex(deck[:, None] * local + rise[:, None] * across), place + moved

@@ -111,9 +111,9 @@ def ground(rig: Rig, plane: Plane, boat: Boat) -> Ground:
 
 
 def depth_share(tank: Tank, plane: Plane) -> float:
-    """How much of the way to the foot point things on the tank's floor seem moved (rays near the vertical)."""
+    """How much of the way to the foot point things on the floor seem moved on `plane` (rays near the vertical)."""
     seeming = tank.water_depth_mm / WATER_INDEX
-    return seeming / (plane.height_mm + seeming)
+    return 1 - (1 - plane.z_mm / plane.height_mm) * plane.height_mm / (plane.height_mm + seeming)
 
 
 def _inside(points: Floats, corners: Floats) -> NDArray[np.bool_]:
@@ -205,7 +205,7 @@ def _times(recording: Recording, rig: Rig, plane: Plane, numbers: NDArray[np.int
 
 def waterline(hull: Hull, plane: Plane) -> Floats:
     """(M, 2) convex waterline outline, boat frame: the deck's, drawn in by the taper, at its true size."""
-    deck = outline.convex(outline.tangent_polygon(hull.edge_mm, hull.normal))
+    deck = outline.convex(hull.outline())
     nearer = 1 - hull.freeboard_mm / plane.height_mm
     return deck * ((1 - hull.taper) / nearer)
 
