@@ -36,7 +36,7 @@ def run(arguments: argparse.Namespace) -> int:
     if not arguments.recordings and arguments.store is None:
         raise InputError("export: found neither a recording nor a store; give at least one of them (--store FILE)")
     refuse_if_used(arguments.to)
-    runs = [*_of_store(arguments.store), *(_of_recording(folder) for folder in arguments.recordings)]
+    runs = [*of_store(arguments.store), *(_of_recording(folder) for folder in arguments.recordings)]
     write_tables(runs, arguments.to)
     print(f"{len(runs)} run{'' if len(runs) == 1 else 's'}: {arguments.to}")
     return 0
@@ -59,7 +59,8 @@ def write_tables(runs: Sequence[ExportRun], folder: Path) -> None:
         raise InputError(f"{folder}: cannot be written ({error.strerror}); give another folder") from error
 
 
-def _of_store(path: Path | None) -> list[ExportRun]:
+def of_store(path: Path | None) -> list[ExportRun]:
+    """Every run of the store at `path`, with what its recording still tells; nothing for no path."""
     from logger.results.store import Store
 
     if path is None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,12 +18,14 @@ from logger.errors import InputError
 if TYPE_CHECKING:
     from logger.recording.folder import Recording
     from logger.results.measure import Outcome
+    from logger.study.leaf import Run
 
 
 def describe(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("recordings", nargs="+", type=Path, metavar="RECORDING", help="the folder of a recording")
     parser.add_argument("--json", action="store_true", help="print one line of JSON per recording, and nothing else")
+    parser.add_argument("--report", type=Path, metavar="FILE", help="write a page to look at, a new HTML file")
     parser.add_argument("--store", type=Path, metavar="FILE", help="add the trials to this store as well")
 
 
@@ -30,18 +33,33 @@ def run(arguments: argparse.Namespace) -> int:
     """Measure each recording; 2 if any of them could not be."""
     from tqdm import tqdm
 
-    status = 0
+    refuse_existing(arguments.report)
+    status, pages = 0, []
     many = len(arguments.recordings) > 1
     for folder in tqdm(arguments.recordings, delay=2, disable=None if many else True, unit="recording", leave=False):
         try:
-            _one(folder, as_json=arguments.json, store=arguments.store)
+            recording, outcome = _one(folder, as_json=arguments.json, store=arguments.store)
+            if arguments.report is not None:
+                pages.append(_for_page(recording, outcome))
         except InputError as error:
             status = 2
             tqdm.write(f"boatrun measure: {' '.join(str(error).split())}", file=sys.stderr)
+    if pages:
+        _write_report(pages, arguments.report)
     return status
 
 
-def _one(folder: Path, *, as_json: bool, store: Path | None) -> None:
+def refuse_existing(path: Path | None) -> None:
+    """Raise InputError if there is something at `path` already, or no folder to put it into."""
+    if path is None:
+        return
+    if path.exists():
+        raise InputError(f"{path}: there is such a file already; wanted a new one; choose another name")
+    if not path.absolute().parent.is_dir():
+        raise InputError(f"{path}: there is no folder {path.absolute().parent}; make it first or choose another name")
+
+
+def _one(folder: Path, *, as_json: bool, store: Path | None) -> tuple[Recording, Outcome]:
     from logger.recording.folder import load
     from logger.results.measure import measure
 
@@ -52,6 +70,7 @@ def _one(folder: Path, *, as_json: bool, store: Path | None) -> None:
     if store is not None:
         _add(recording, outcome, store)
     print(_json_line(outcome) if as_json else _told(recording, outcome), flush=True)
+    return recording, outcome
 
 
 def keep(recording: Recording, outcome: Outcome) -> list[str]:
@@ -69,6 +88,25 @@ def keep(recording: Recording, outcome: Outcome) -> list[str]:
     except OSError as error:
         return [f"{folder}: the results could not be written there ({error.strerror}); they are only shown"]
     return [] if older is None else [f"{folder}: an earlier, different trial.json is kept as {older.name}"]
+
+
+def _for_page(recording: Recording, outcome: Outcome) -> Run:
+    from logger.study.gather import run_of
+
+    return run_of(recording, outcome)
+
+
+def _write_report(runs: Sequence[Run], path: Path) -> None:
+    from logger.cli.keep import write_whole
+    from logger.study.report import report
+
+    boats = len({run.card.boat.name for run in runs})
+    lead = f"{len(runs)} run{'' if len(runs) == 1 else 's'} of {boats} boat{'' if boats == 1 else 's'}."
+    try:
+        write_whole(path, report(runs, title="Boat runs", lead=lead))
+    except OSError as error:
+        raise InputError(f"{path}: the report cannot be written ({error.strerror}); choose another name") from error
+    print(f"boatrun measure: the report is {path}", file=sys.stderr)
 
 
 def _add(recording: Recording, outcome: Outcome, path: Path) -> None:

@@ -64,7 +64,7 @@ def axes_for(curve: Curve) -> tuple[Axis, Axis]:
         float(np.max(curve.value + COVERAGE * curve.u)),
         start_px=BOTTOM,
         end_px=TOP,
-        about_count=5,
+        about_count=7,
         from_zero=True,
     )
     return across, upright
@@ -84,7 +84,7 @@ def time_graph(
         WIDTH,
         HEIGHT,
         svg.tag("rect", x=LEFT, y=TOP, width=RIGHT - LEFT, height=BOTTOM - TOP, class_="paper"),
-        _coast(across, coast_s, key),
+        _coast(curve, across, upright, coast_s, key),
         _grid(across, upright),
         _band(curve, across, upright, key),
         *_lines(curve, across, upright),
@@ -142,9 +142,11 @@ def _lines(curve: Curve, across: Axis, upright: Axis) -> list[str]:
     return drawn
 
 
-def _coast(across: Axis, coast_s: tuple[float, float] | None, key: str) -> str:
+def _coast(curve: Curve, across: Axis, upright: Axis, coast_s: tuple[float, float] | None, key: str) -> str:
     if coast_s is None:
         return ""
+    middle_px = upright.px(float(np.interp(sum(coast_s) / 2, curve.t_s, curve.value)))
+    free_px = BOTTOM - 12 if middle_px < (TOP + BOTTOM) / 2 else TOP + 24  # where the line is not
     begin, end = (across.px(min(max(t, across.low), across.high)) for t in coast_s)
     stripes = svg.tag(
         "pattern",
@@ -155,7 +157,7 @@ def _coast(across: Axis, coast_s: tuple[float, float] | None, key: str) -> str:
         patternUnits="userSpaceOnUse",
     )
     area = svg.tag("rect", x=begin, y=TOP, width=end - begin, height=BOTTOM - TOP, fill=f"url(#{key}-coast)")
-    name = svg.words((begin + end) / 2, BOTTOM - 10, "coasting", class_="coast-name", text_anchor="middle")
+    name = svg.words((begin + end) / 2, free_px, "coasting", class_="coast-name", text_anchor="middle")
     return svg.tag("defs", stripes) + area + name
 
 

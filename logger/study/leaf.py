@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -30,6 +30,8 @@ class Run:
     """None where there is no track (a rig with gates only)."""
     zero_ns: int = 0
     """The moment that the graphs call nought."""
+    truth: Mapping[str, float] = field(default_factory=dict)
+    """For a simulated run: true values by the name of the result, in its unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,8 @@ class Row:
     doubt: str = ""
     seen_by: str = ""
     missing: str = ""
+    truth: str = ""
+    """The true value, of a simulated run only."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +87,7 @@ class Leaf:
     moments_json: str
     moments_count: int
     rows: tuple[Row, ...]
+    knows_truth: bool
     budgets: tuple[Budget, ...]
     about: tuple[tuple[str, str], ...]
 
@@ -108,7 +113,8 @@ def leaf_of(run: Run, key: str) -> Leaf:
         graph_caption=_graph_caption(run),
         moments_json=json.dumps(moments, separators=(",", ":")),
         moments_count=len(moments),
-        rows=tuple(_rows(trial)),
+        rows=tuple(_rows(trial, run.truth)),
+        knows_truth=bool(run.truth),
         budgets=tuple(_budget(name, result) for name, result in trial.results.items() if result.quantity.u > 0),
         about=tuple(_about(run)),
     )
@@ -199,13 +205,14 @@ def _moments(run: Run) -> list[list[object]]:
     return moments
 
 
-def _rows(trial: Trial) -> list[Row]:
+def _rows(trial: Trial, truth: Mapping[str, float]) -> list[Row]:
     rows = [
         Row(
             name=words.name_of(name),
             value=words.value_only(result),
             doubt=f"±\u00a0{words.give_or_take(result.quantity)}" if result.quantity.u > 0 else "",
             seen_by=words.seen_by(result.witness),
+            truth=words.true_value(truth[name], result.quantity) if name in truth else "",
         )
         for name, result in trial.results.items()
     ]

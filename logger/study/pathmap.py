@@ -105,16 +105,16 @@ def _grid(rig: Rig, chart: Chart) -> list[str]:
 
 def _grid_names(rig: Rig, chart: Chart) -> list[str]:
     xs, ys = zip(*rig.tank.outline_mm, strict=True)
-    step = max(_GRID_MM, round_step(max(xs) - min(xs), 8))
+    along, upwards = (max(_GRID_MM, round_step(max(v) - min(v), most)) for v, most in ((xs, 8), (ys, 5)))
     foot = chart.px(0, min(ys))[1] + 24
     side = chart.px(min(xs), 0)[0] - 8
     names = [
         svg.words(chart.px(x, 0)[0], foot, _mm(x), class_="tick", text_anchor="middle")
-        for x in _multiples(min(xs), max(xs), step)
+        for x in _multiples(min(xs), max(xs), along)
     ]
     return names + [
         svg.words(side, chart.px(0, y)[1] + 5, _mm(y), class_="tick", text_anchor="end")
-        for y in _multiples(min(ys), max(ys), step)
+        for y in _multiples(min(ys), max(ys), upwards)
     ]
 
 

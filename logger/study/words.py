@@ -168,3 +168,9 @@ def power_of(conditions: Conditions) -> str:
 def doubt_alone(u: float, unit: str) -> str:
     """An uncertainty by itself, to two digits, with its unit."""
     return with_unit(f"{u:.{max(decimals_for(u), 0)}f}", unit)
+
+
+def true_value(value: float, measured: Quantity) -> str:
+    """A true value, shown one place further than the doubt of what was measured, with its unit."""
+    places = max(decimals_for(measured.U, 3), 0) if measured.u > 0 else 6
+    return with_unit(_typeset(f"{value:.{places}f}"), measured.unit)

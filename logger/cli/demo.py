@@ -1,0 +1,207 @@
+"""Try everything without any hardware: an invented class sails in a simulated tank, and the page shows what came out.
+
+Every run goes the whole way: simulated drivers, the recording loop, the journal, the measuring, the store. All of it is
+marked as simulated. Takes less than a minute on two cores; needs no network.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import signal
+import sys
+import webbrowser
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from datetime import datetime
+from multiprocessing import get_context
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from logger.cli.keep import write_whole
+from logger.cli.regatta import BOATS, CLUB, CONDITIONS, SAILS, TANK, Sail
+from logger.cli.simulate import refuse_if_used
+from logger.errors import InputError
+
+if TYPE_CHECKING:
+    from logger.config import Rig, RunCard
+    from logger.drivers.interface import Driver
+    from logger.simulator.live import SimulatedTank
+    from logger.study.leaf import Run
+
+FIRST_SEED = 51_000
+_MOST_PROCESSES = 4
+
+
+def describe(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument(
+        "--to", type=Path, metavar="DIR", help="a new or empty folder (default: boatrun-demo, or boatrun-demo-2 ...)"
+    )
+    parser.add_argument("--open", action="store_true", help="open the page in a browser at the end, if there is one")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Sail, measure, store, and say where the page is."""
+    folder = _new_folder(arguments.to)
+    print(f"{CLUB} (invented): {len(SAILS)} runs of {len(BOATS)} boats in a simulated tank, in {folder}", flush=True)
+    runs: list[Run] = []
+    for number, sailed in enumerate(_sail_all(folder), start=1):
+        runs.append(sailed)
+        print(f"  run {number} of {len(SAILS)}: {_told(sailed)}", flush=True)
+    page = _write_pages(runs, folder)
+    print(f"Store:   {folder / 'trials.sqlite'}\nTables:  {folder / 'tables'}\nPicture: {folder / 'picture.svg'}")
+    print(f"Page:    {page.resolve()}\n         {page.resolve().as_uri()}")
+    if arguments.open:
+        _open(page)
+    return 0
+
+
+def _new_folder(wanted: Path | None) -> Path:
+    folder = wanted or _free_name(Path("boatrun-demo"))
+    refuse_if_used(folder)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be made ({error.strerror}); name another folder with --to") from error
+    return folder
+
+
+def _free_name(folder: Path) -> Path:
+    number, name = 1, folder
+    while name.exists():
+        number += 1
+        name = folder.with_name(f"{folder.name}-{number}")
+    return name
+
+
+def _sail_all(folder: Path) -> Iterator[Run]:
+    """All runs in their order, several at a time."""
+    at_once = min(_MOST_PROCESSES, os.cpu_count() or 1)
+    now = datetime.now().astimezone().isoformat(timespec="seconds")
+    jobs = [(number, sail, folder, now) for number, sail in enumerate(SAILS, start=1)]
+    pool = ProcessPoolExecutor(at_once, mp_context=get_context("spawn"), initializer=_begin_process)
+    try:
+        yield from pool.map(_sail, jobs)
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _begin_process() -> None:
+    # Ctrl-C reaches these processes too; they must end without a word, the parent tells
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
+def _sail(job: tuple[int, Sail, Path, str]) -> Run:
+    """One run through the whole line, in a process of its own."""
+    import json
+
+    from logger.cli.measure import keep
+    from logger.recording.folder import load
+    from logger.results.store import Store
+    from logger.simulator.live import SimulatedTank
+    from logger.station import rig as station
+    from logger.station.line import Plan
+    from logger.study.gather import run_of
+
+    number, sail, folder, now = job
+    tank = SimulatedTank(seed=FIRST_SEED + number, kind=sail.kind, **_wishes(sail))  # type: ignore[arg-type]
+    card = _card(number, sail, tank, now)
+    rig = _rig(sail, number, tank)
+    plan = Plan(
+        card=card, rig=rig, folder=folder / "recordings" / card.id, calibration=tank.camera_text.encode(), tail_s=1.0
+    )
+    with Store(folder / "trials.sqlite") as store:
+        ran = station.run(plan, _drivers(rig), store=store, wall_time=lambda: now)
+    (ran.recording / "truth.json").write_text(json.dumps(tank.truth, indent=1) + "\n", encoding="utf-8")
+    recording = load(ran.recording)
+    for note in keep(recording, ran.outcome):
+        print(f"boatrun demo: {note}", file=sys.stderr)
+    return run_of(recording, ran.outcome)
+
+
+def _wishes(sail: Sail) -> dict[str, object]:
+    return {
+        **TANK,
+        **BOATS[sail.boat].wishes,
+        "speed_mm_per_s": sail.speed_mm_per_s,
+        "wall_contact": sail.reaches_wall,
+    }
+
+
+def _card(number: int, sail: Sail, tank: SimulatedTank, now: str) -> RunCard:
+    from dataclasses import replace
+
+    return replace(
+        tank.card,
+        id=f"run-{number:02d}-{sail.boat.lower()}-{sail.kind}",
+        recorded_at=now,
+        boat=BOATS[sail.boat].card,
+        conditions=CONDITIONS,
+    )
+
+
+def _rig(sail: Sail, number: int, tank: SimulatedTank) -> Rig:
+    from dataclasses import replace
+
+    from logger.config import DriverChoice
+
+    options = {"seed": FIRST_SEED + number, "run_kind": sail.kind, "wishes": _wishes(sail), "pace": "fast"}
+    rig = tank.rig
+    if rig.camera is None:
+        raise RuntimeError("the simulated tank has no camera")
+    camera = replace(rig.camera, driver=DriverChoice("simulated_camera", options))
+    return replace(
+        rig, name="simulated quay tank", camera=camera, gates_driver=DriverChoice("simulated_gates", options)
+    )
+
+
+def _drivers(rig: Rig) -> Sequence[Driver[Any]]:
+    from logger.drivers import open_driver
+
+    gates, camera = rig.gates_driver, rig.camera.driver if rig.camera else None
+    if gates is None or camera is None:
+        raise RuntimeError("the demo's rig names no drivers")
+    return (
+        open_driver(gates.kind, gates.options, name="gates"),
+        open_driver(camera.kind, camera.options, name="camera"),
+        open_driver("simulated_panel", gates.options, name="panel"),
+    )
+
+
+def _told(run: Run) -> str:
+    from logger.study import words
+
+    main = run.trial.results.get(words.main_result(run.trial.kind))
+    result = words.said(main) if main else "not measured"
+    return f"{run.card.boat.name}, {words.kind_of_run(run.trial.kind)}: {result}"
+
+
+def _write_pages(runs: Sequence[Run], folder: Path) -> Path:
+    from logger.cli.export import of_store, write_tables
+    from logger.study.picture import picture
+    from logger.study.report import report
+
+    lead = (
+        f"{len(BOATS)} boats, {len(runs)} runs, one afternoon that never was: first two straight runs each, from the "
+        "start line to the finish line, then one drift run, in which the fan is shut off at the mark line and the boat "
+        "goes on by itself."
+    )
+    page = folder / "report.html"
+    write_whole(page, report(runs, title=CLUB, lead=lead))
+    drifts = [run for run in runs if run.trial.kind == "drift"]
+    write_whole(folder / "picture.svg", picture(drifts[0]))
+    write_tables(of_store(folder / "trials.sqlite"), folder / "tables")
+    return page
+
+
+def _open(page: Path) -> None:
+    has_screen = sys.platform != "linux" or os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    try:
+        opened = bool(has_screen) and webbrowser.open(page.resolve().as_uri())
+    except (OSError, webbrowser.Error):
+        opened = False
+    if not opened:
+        print("There is no browser here; open the page on another machine.")
