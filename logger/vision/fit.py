@@ -56,7 +56,7 @@ def fit(
     for _ in range(steps):
         at, turn = place[None], np.array([heading])
         pixels = plane.pixels(hull.positions(at, turn))
-        raw, bare = _both(picture, empty, pixels)
+        raw, bare = sample(picture, pixels[0])[None], sample(empty, pixels[0])[None]
         reach = hull.wall_lever(at, turn, plane.foot_mm) * slope - hull.taper * hull.span()
         share = hull.shadow.share(distance, rays, hull.shadow.moved(at, turn, plane.foot_mm))
         water: Floats = bare * (1 - hull.shadow.darkness * share)
@@ -86,19 +86,6 @@ def fit(
     spread = np.linalg.inv(normal + np.diag([1e-9, 1e-9, 1 / _U_HEADING_RAD**2])) * widened
     covariance = np.asarray(spread, np.float64)
     return Fit(place, heading, covariance, float(strength), misfit, float(known.mean()))
-
-
-def _both(picture: NDArray[np.uint8], empty: Singles, pixels: Floats) -> tuple[Singles, Singles]:
-    """Samples of the picture and of the empty tank, (1, M, K), by way of the window that holds them."""
-    flat = pixels.reshape(-1, 2)
-    low = np.maximum(np.floor(flat.min(axis=0)).astype(int) - 1, 0)
-    high = np.maximum(np.ceil(flat.max(axis=0)).astype(int) + 2, low + 2)
-    at = pixels[0] - low
-    window = (slice(low[1], high[1]), slice(low[0], high[0]))
-    if picture[window].size == 0:
-        nothing = np.full((1, *at.shape[:2]), np.nan, np.float32)
-        return nothing, nothing
-    return sample(picture[window], at)[None], sample(empty[window], at)[None]
 
 
 def _turned(vectors: Floats, angle: float) -> Floats:

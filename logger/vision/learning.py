@@ -29,8 +29,8 @@ _CORRELATED = 6.0
 _USUAL_FLARE = 0.015
 _U_TAPER = 0.03
 _U_WALL_GREY = 15.0
-_WALL_SHADE = 0.8
-"""First idea of a wall's grey as a share of the deck's: it stands upright under a lamp from above."""
+_WALL_SHADE = 0.6
+"""First idea of a wall's light as a share of the deck's: it stands upright under a lamp from above."""
 _GREY_FLOOR = 0.8
 _SHADOW_RINGS = (0.0, 8.0, 16.0, 26.0, 38.0)
 """Distances at which the shadow is first looked for, mm."""
@@ -81,7 +81,7 @@ def learn(
 
     Args:
         pictures: N grey pictures.
-        empty: the picture of the empty tank, NaN where unknown.
+        empty: the light of the empty tank, NaN where unknown.
         plane: z = freeboard on the card.
         polygon_mm: (M, 2) first idea of the deck's outline, boat frame.
         place_mm: (N, 2) first idea of the places on `plane`, good to a few pixels.
@@ -329,7 +329,7 @@ def outside(hull: Hull, reach_mm: Floats) -> NDArray[np.bool_]:
 
 def relit(seen: Singles, water: Floats, beyond: NDArray[np.bool_]) -> Floats:
     """`seen` (N, M, K) divided by each picture's light against the `water`, judged on the samples `beyond` the hull."""
-    ratio = seen[:, :, beyond].astype(np.float64) / np.maximum(water[:, :, beyond], 4.0)
+    ratio = seen[:, :, beyond].astype(np.float64) / np.maximum(water[:, :, beyond], 0.5)
     flat = ratio.reshape(len(seen), -1)
     known = np.isfinite(flat).any(axis=1)
     light = np.ones(len(seen))

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.waterplane import View
+from logger.vision.light import light
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -56,10 +57,21 @@ class Plane:
 
 
 def sample(picture: NDArray[np.uint8] | Singles, pixels: Floats) -> Singles:
-    """Grey levels (...) at `pixels` (..., 2), bilinear; NaN outside the picture."""
+    """Light (...) at `pixels` (..., 2), bilinear; NaN outside the picture.
+
+    Args:
+        picture: numbers of a camera (uint8), or light (float32).
+        pixels: (column, row), at least two axes.
+    """
     shape = pixels.shape[:-1]
-    grid = pixels.reshape(shape[0], -1, 2).astype(np.float32)
-    source = picture if picture.dtype == np.float32 else picture.astype(np.float32)
+    flat = pixels.reshape(-1, 2)
+    low = np.maximum(np.floor(flat.min(axis=0)).astype(int) - 1, 0)
+    high = np.maximum(np.ceil(flat.max(axis=0)).astype(int) + 2, low + 2)
+    window = picture[low[1] : high[1], low[0] : high[0]]
+    if window.size == 0:
+        return np.full(shape, np.nan, np.float32)
+    grid = (pixels - low).reshape(shape[0], -1, 2).astype(np.float32)
+    source = window if window.dtype == np.float32 else light(window.astype(np.uint8, copy=False))
     u, v = np.ascontiguousarray(grid[..., 0]), np.ascontiguousarray(grid[..., 1])
     levels = cv2.remap(source, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=float("nan"))
     return np.asarray(levels, np.float32).reshape(shape)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from logger.vision import background, outline, sightings
 from logger.vision.background import Grey, Mask
+from logger.vision.light import light_of_tone
 from logger.vision.plane import Plane, Singles
 from logger.vision.sightings import Sighting
 from logger.vision.silhouette import Shape, on_plane, silhouette
@@ -47,6 +48,7 @@ class Survey:
     numbers: Whole
     pictures: list[Grey]
     empty: Singles
+    """Light (light.py) of the empty tank, full size; NaN where unknown."""
     noise: float
     contrast: float
     """Typical difference between boat and water, grey levels."""
@@ -154,7 +156,7 @@ def _poses(
     return Survey(
         numbers,
         [pictures[n] for n in numbers],
-        empty,
+        light_of_tone(empty),
         noise,
         float(np.median([c for _, _, c in shapes])),
         place,
