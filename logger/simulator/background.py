@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from logger.simulator.chance import stream
 from logger.simulator.scene import Scene
 from logger.simulator.snell import floor_under
+from logger.simulator.window import Picture
 
 Floats = NDArray[np.float64]
-Picture = NDArray[np.float32]
 
 GAMMA = 2.2
 """The camera's tone curve: grey value = 255·(light)^(1/2.2) (common practice, no source)."""

@@ -28,7 +28,7 @@ def coverage(polygon_px: Floats, *, left_px: int, top_px: int, width_px: int, he
     """Covered fraction of each pixel of a window, (height, width), 0 to 1.
 
     Args:
-        polygon_px: (N, 2) corners (column, row), whole numbers are pixel centres; simple, inside the window.
+        polygon_px: (N, 2) corners (column, row), whole numbers are pixel centres; simple; it may leave the window.
         left_px: column of the window's first pixel.
         top_px: row of the window's first pixel.
         width_px: columns of the window.
@@ -48,11 +48,13 @@ def coverage(polygon_px: Floats, *, left_px: int, top_px: int, width_px: int, he
     way = following[piece] - corners[piece]
     middle = corners[piece] + way * ((begin + end) / 2)[:, None]
     climb = way[:, 1] * (end - begin)
-    row = np.clip(np.floor(middle[:, 1]).astype(np.int64), 0, height_px - 1)
-    column = np.clip(np.floor(middle[:, 0]).astype(np.int64), 0, width_px - 1)
-    beyond = climb * (middle[:, 0] - column)
-    place = row * (width_px + 1) + column
+    row, column = np.floor(middle[:, 1]).astype(np.int64), np.floor(middle[:, 0]).astype(np.int64)
+    beyond = np.where(column < 0, 0.0, climb * (middle[:, 0] - column))
+    # what is left of the window covers whole rows of it; what is above, below or right of it covers nothing
+    counts = (row >= 0) & (row < height_px) & (column < width_px)
+    climb, beyond = climb[counts], beyond[counts]
+    place = row[counts] * (width_px + 1) + np.maximum(column[counts], 0)
     size = height_px * (width_px + 1)
-    pieces = np.bincount(place, climb - beyond, size) + np.bincount(place + 1, beyond, size)[:size]
+    pieces = np.bincount(place, climb - beyond, size) + np.bincount(place + 1, beyond, size)
     filled = np.abs(np.cumsum(pieces.reshape(height_px, width_px + 1), axis=1)[:, :width_px])
     return np.minimum(filled, 1.0).astype(np.float32)

@@ -8,10 +8,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.simulator.background import Picture, linear
+from logger.simulator.background import linear
 from logger.simulator.boats import PAINTS
 from logger.simulator.chance import stream
 from logger.simulator.scene import Scene
+from logger.simulator.window import Picture, Window
 
 Floats = NDArray[np.float64]
 _STEP_MM = 0.7
@@ -21,20 +22,23 @@ _STEP_MM = 0.7
 class Deck:
     """The deck's paint, laid out flat in the boat's frame, and how to see it in a picture."""
 
-    paint: Picture
-    """(rows, columns, 3) linear colour; columns run along x, rows along y, from the least x and y."""
+    paints: tuple[Picture, ...]
+    """(rows, columns, 3) linear colour; columns run along x, rows along y, from the least x and y. Two for a deck that
+    sparkles: it looks like one or the other depending on where it is."""
     least_mm: tuple[float, float]
     corners_mm: Floats
     """(4, 2) four outline points that fix where the paint goes."""
     corner_index: NDArray[np.int64]
 
-    def seen(self, deck_px: Floats, left_px: int, top_px: int, width_px: int, height_px: int) -> Picture:
-        """The paint over a window of the picture, given the deck's outline (M, 2) in it."""
+    def seen(self, deck_px: Floats, window: Window, turn_rad: float) -> Picture:
+        """The paint over a window, given the deck's outline (M, 2) in the picture and how the light meets the foil."""
         flat = (self.corners_mm - self.least_mm) / _STEP_MM
-        there = deck_px[self.corner_index] - (left_px, top_px)
-        turn = cv2.getPerspectiveTransform(flat.astype(np.float32), there.astype(np.float32))
-        size, border = (width_px, height_px), cv2.BORDER_REPLICATE
-        seen = cv2.warpPerspective(self.paint, turn, size, flags=cv2.INTER_LINEAR, borderMode=border)
+        there = deck_px[self.corner_index] - (window.left_px, window.top_px)
+        lay = cv2.getPerspectiveTransform(flat.astype(np.float32), there.astype(np.float32))
+        size, border = (window.width_px, window.height_px), cv2.BORDER_REPLICATE
+        share = np.float32(np.sin(turn_rad) ** 2)
+        paint = self.paints[0] if len(self.paints) == 1 else self.paints[0] * (1 - share) + self.paints[1] * share
+        seen = cv2.warpPerspective(paint, lay, size, flags=cv2.INTER_LINEAR, borderMode=border)
         return np.asarray(seen, np.float32)
 
 
@@ -47,12 +51,15 @@ def deck_paint(scene: Scene) -> Deck:
     y = least[1] + np.arange(rows) * _STEP_MM
     rng = stream(scene.seed, "deck")
     base = linear(PAINTS[scene.paint])
-    gain = _foil(rows, columns, rng) if scene.paint == "foil" else _planks(x, y, outline, rng)
     if scene.wishes.plain_deck:
-        gain = np.ones((rows, columns))
-    paint = np.clip(base * gain[..., None], 0, 1).astype(np.float32)
+        gains = [np.ones((rows, columns))]
+    elif scene.paint == "foil":
+        gains = [_foil(rows, columns, rng) for _ in range(2)]
+    else:
+        gains = [_planks(x, y, outline, rng)]
+    paints = tuple(np.clip(base * gain[..., None], 0, 1).astype(np.float32) for gain in gains)
     index = _spread(outline)
-    return Deck(paint, (float(least[0]), float(least[1])), outline[index], index)
+    return Deck(paints, (float(least[0]), float(least[1])), outline[index], index)
 
 
 def _spread(outline: Floats) -> NDArray[np.int64]:

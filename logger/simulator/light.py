@@ -5,8 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from logger.simulator.tiers import Tier
 from logger.simulator.wishes import Wishes, wished
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +29,45 @@ class Light:
     """Darkness of a boat's shadow."""
 
 
+@dataclass(frozen=True, slots=True)
+class LightChange:
+    """How the light changes with time, relative to its beginning."""
+
+    swings: tuple[tuple[float, float, float], ...]
+    """(relative size, rate in rad/s, phase in rad) of slow changes."""
+    tilting: tuple[float, float, float]
+    """(relative change at the picture's edge, rate in rad/s, phase in rad) of a lamp that sways along the columns."""
+    flicker: float
+    mains_hz: float
+    flicker_phase_rad: float
+    step: float
+    """Relative change when the exposure is set anew; 0: it never is."""
+    step_s: float
+
+    @property
+    def steady(self) -> bool:
+        """Whether nothing changes."""
+        return not (self.swings or self.flicker or self.step)
+
+    def rows(self, middles_s: Floats, *, exposure_s: float) -> Floats:
+        """(N,) relative light of picture rows whose exposure is centred on `middles_s` (N,)."""
+        gain = np.ones_like(middles_s)
+        for size, rate, phase in self.swings:
+            gain += size * (np.sin(rate * middles_s + phase) - np.sin(phase))
+        # light at twice the mains frequency, averaged over the exposure
+        rate = 2 * np.pi * 2 * self.mains_hz
+        gain += (
+            self.flicker * np.sinc(rate * exposure_s / (2 * np.pi)) * np.sin(rate * middles_s + self.flicker_phase_rad)
+        )
+        stepped: Floats = gain * (1.0 + self.step * -np.expm1(-np.clip(middles_s - self.step_s, 0, None) / 0.12))
+        return stepped
+
+    def columns(self, places: Floats, t_s: float) -> Floats:
+        """(N,) relative light at `places` (N,), -1 at the left edge and 1 at the right."""
+        size, rate, phase = self.tilting
+        return np.asarray(1.0 + size * np.sin(rate * t_s + phase) * places, np.float64)
+
+
 def draw_light(rng: np.random.Generator, asked: Wishes) -> Light:
     """One lamp on one side, not quite even."""
     return Light(
@@ -32,3 +75,15 @@ def draw_light(rng: np.random.Generator, asked: Wishes) -> Light:
         gradient=tuple(rng.uniform(-0.1, 0.1, 2)), vignette=rng.uniform(0.05, 0.25),
         shade=wished(asked.shade, rng.uniform(0.12, 0.35)),
     )  # fmt: skip
+
+
+def draw_change(rng: np.random.Generator, tier: Tier, *, from_s: float, to_s: float) -> LightChange:
+    """Clouds, a swaying lamp, mains, and perhaps an automatic exposure that wakes up between the two times."""
+    drift = tier.light_drift
+    swings = tuple((drift * rng.uniform(0.2, 0.5), rng.uniform(0.2, 1.5), rng.uniform(0, 6.28)) for _ in range(2))
+    tilting = (drift * rng.uniform(0.1, 0.5), rng.uniform(0.2, 1.5), rng.uniform(0, 6.28))
+    flicker = tier.flicker * rng.uniform(0.3, 1.0)
+    mains, phase = float(rng.choice([50.0, 60.0])), rng.uniform(0, 6.28)
+    step = float(rng.choice([-1, 1])) * rng.uniform(0.1, 0.22) * (rng.random() < tier.light_step)
+    moment = rng.uniform(from_s, to_s)
+    return LightChange(swings if drift else (), tilting, flicker, mains, phase, step, moment)

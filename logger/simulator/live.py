@@ -84,7 +84,8 @@ class SimulatedTank:
     def frames(self) -> Iterator[Frame]:
         """Every picture, decoded from its own JPEG as a camera's would be."""
         shutter = self._scene.shutter
-        for number, (t_ns, packed) in enumerate(zip(stamps_ns(self._scene), jpegs(self._scene), strict=True)):
+        told_by_camera = zip(shutter.sequence.tolist(), stamps_ns(self._scene), jpegs(self._scene), strict=True)
+        for number, t_ns, packed in told_by_camera:
             image = np.asarray(cv2.imdecode(np.frombuffer(packed, np.uint8), cv2.IMREAD_COLOR), np.uint8)
             image.setflags(write=False)
             yield Frame(

@@ -19,6 +19,8 @@ class Shutter:
 
     begins_ns: NDArray[np.int64]
     """(N,) true start of exposure of the first row of every frame that arrives."""
+    sequence: NDArray[np.int64]
+    """(N,) the camera's own running number of each: a jump where frames were lost."""
     exposure_ns: int
     line_ns: int
     delay_ns: int
@@ -63,10 +65,51 @@ def _fitted(eye: Eye, basin: Basin) -> Eye:
 def draw_shutter(rng: np.random.Generator, tier: Tier, length_s: float, asked: Wishes) -> Shutter:
     """Frames for `length_s`, a little uneven, some of them lost."""
     count = int(length_s * asked.frame_rate_hz)
-    nominal = np.arange(count) * (1e9 / asked.frame_rate_hz)
+    nominal = 1e7 + np.arange(count) * (1e9 / asked.frame_rate_hz)
     begins = np.round(nominal + rng.normal(0, tier.frame_jitter_ns, count)).astype(np.int64)
     exposure = asked.exposure_ns if asked.exposure_ns is not None else int(rng.uniform(2e6, 8e6))
     line = asked.line_ns if asked.line_ns is not None else int(rng.uniform(*tier.line_ns))
     drawn_delay = int(rng.uniform(0, 4e6))
     delay = drawn_delay if asked.delay_ns is None else asked.delay_ns
-    return Shutter(begins, exposure, line, delay)
+    kept = np.flatnonzero(~_lost(rng, tier, count))
+    return Shutter(begins[kept], kept.astype(np.int64), exposure, line, delay)
+
+
+def _lost(rng: np.random.Generator, tier: Tier, count: int) -> NDArray[np.bool_]:
+    """(N,) which frames never arrive: in bursts, about as many as the tier says; never the first."""
+    lost = np.zeros(count, bool)
+    while tier.burst_count and lost.mean() < tier.dropped * rng.uniform(0.5, 1.5):
+        begin = int(rng.integers(1, max(2, count)))
+        lost[begin : begin + int(rng.integers(1, tier.burst_count + 1))] = True
+    return lost
+
+
+@dataclass(frozen=True, slots=True)
+class Bump:
+    """Somebody knocks against the stand: the picture jolts, and stays a little aside."""
+
+    at_s: float
+    jolt_px: tuple[float, float]
+    rate_rad_per_s: float
+    decay_s: float
+    left_px: tuple[float, float]
+
+    def shift_px(self, t_s: float) -> tuple[float, float]:
+        """(columns, rows) by which everything in the picture is moved at `t_s`."""
+        since = t_s - self.at_s
+        if since < 0:
+            return 0.0, 0.0
+        swing = float(np.exp(-since / self.decay_s) * np.sin(self.rate_rad_per_s * since))
+        settle = -float(np.expm1(-since / 0.05))
+        (ju, jv), (lu, lv) = self.jolt_px, self.left_px
+        return ju * swing + lu * settle, jv * swing + lv * settle
+
+
+def draw_bump(rng: np.random.Generator, tier: Tier, *, from_s: float, to_s: float) -> Bump | None:
+    """A knock between the two times, or none."""
+    wanted = rng.random() < tier.bump
+    bump = Bump(
+        rng.uniform(from_s, to_s), tuple(rng.uniform(-6, 6, 2)), rng.uniform(25, 60), rng.uniform(0.15, 0.4),
+        tuple(rng.uniform(-3, 3, 2)),
+    )  # fmt: skip
+    return bump if wanted else None

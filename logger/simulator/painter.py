@@ -1,4 +1,4 @@
-"""Frames: the still picture with the boat, its sides and its shadow drawn in, as the shutter sees them.
+"""Frames: the still picture with shadows, moving water, boat, sail and visitors drawn in, as the shutter sees them.
 
 Each outline is projected point by point, each point at the time of its own picture row, and covers pixels exactly
 (coverage.py); the exposure is an average over moments. What is mixed is light; the tone curve comes after.
@@ -7,20 +7,22 @@ Each outline is projected point by point, each point at the time of its own pict
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from logger.simulator import background
-from logger.simulator.background import SOFTNESS_PX, Picture, linear, tone
+from logger.simulator.background import GAMMA, SOFTNESS_PX, linear, tone
 from logger.simulator.boats import PAINTS
 from logger.simulator.chance import stream
-from logger.simulator.coverage import coverage
-from logger.simulator.deck import Deck, deck_paint
+from logger.simulator.deck import deck_paint
+from logger.simulator.sail import SAIL_PAINTS, Sail
 from logger.simulator.scene import Scene
-from logger.simulator.snell import surface_above
+from logger.simulator.sight import Sight
+from logger.simulator.visitors import Patch
+from logger.simulator.water import Water
+from logger.simulator.window import Picture, Window, softened
 
 Floats = NDArray[np.float64]
 _MARGIN_PX = 14
@@ -33,150 +35,189 @@ class Painter:
     def __init__(self, scene: Scene) -> None:
         self._scene = scene
         self.still = background.paint(scene)
+        self.sight = Sight(scene)
+        self._limit = self.still.lamp.shape
+        height, width = self._limit
         rng = stream(scene.seed, "noise")
-        height, width = self.still.lamp.shape
-        stock = rng.standard_normal((height + _NOISE_SPARE_PX, width + _NOISE_SPARE_PX, 3), dtype=np.float32)
-        self._noise = stock
+        self._noise = rng.standard_normal((height + _NOISE_SPARE_PX, width + _NOISE_SPARE_PX, 3), dtype=np.float32)
         drawn = rng.uniform(*scene.tier.noise_dn)
-        self._noise_dn = float(drawn if scene.wishes.noise_dn is None else scene.wishes.noise_dn)
+        noise_dn = drawn if scene.wishes.noise_dn is None else scene.wishes.noise_dn
         # photons: the noise grows with the root of the light, on a floor of read-out noise
-        self._sigma = (self._noise_dn * np.sqrt(0.3 + 0.7 * self.still.grey / 128.0)).astype(np.float32)
-        self._deck: Deck = deck_paint(scene)
+        self._sigma = (noise_dn * np.sqrt(0.3 + 0.7 * self.still.grey / 128.0)).astype(np.float32)
+        self._deck = deck_paint(scene)
+        self._water = None if scene.waves.still else Water(scene)
 
     def frame(self, number: int) -> NDArray[np.uint8]:
         """The picture (height, width, 3), blue green red, of frame `number` of the scene's shutter."""
+        scene = self._scene
+        exposure_s = scene.shutter.exposure_ns / 1e9
+        first_s = float(scene.shutter.begins_ns[number]) / 1e9 + exposure_s / 2
+        middle_s = first_s + scene.shutter.line_ns / 1e9 * scene.eye.height_px / 2
         grey = self.still.grey.copy()
-        self._draw_boat(grey, number)
-        rng = np.random.default_rng([self._scene.seed, 77, number])
+        patches = [(visitor.above, visitor.patches(middle_s)) for visitor in scene.visitors]
+        self._shadows(grey, first_s, [patch for _, some in patches for patch in some])
+        if self._water is not None:
+            grey = self._water.moved(grey, middle_s)
+        for above, some in patches:
+            if not above:
+                self._draw_patches(grey, some)
+        self._draw_boat(grey, first_s)
+        for above, some in patches:
+            if above:
+                self._draw_patches(grey, some)
+        return self._developed(grey, number, first_s, exposure_s)
+
+    def _developed(self, grey: Picture, number: int, first_s: float, exposure_s: float) -> NDArray[np.uint8]:
+        """Changing light, a knocked stand, noise, and whole grey values."""
+        scene = self._scene
+        height, width = self._limit
+        if not scene.light_change.steady:
+            times = first_s + np.arange(height) * scene.shutter.line_ns / 1e9
+            rows = scene.light_change.rows(times, exposure_s=exposure_s) ** (1 / GAMMA)
+            columns = scene.light_change.columns(np.linspace(-1, 1, width), float(times[height // 2])) ** (1 / GAMMA)
+            grey *= (rows[:, None] * columns[None, :]).astype(np.float32)[..., None]
+            np.minimum(grey, 255.0, out=grey)
+        if scene.bump is not None:
+            u, v = scene.bump.shift_px(first_s)
+            if abs(u) + abs(v) > 1e-3:
+                move = np.array([[1.0, 0.0, u], [0.0, 1.0, v]])
+                moved = cv2.warpAffine(grey, move, (width, height), borderMode=cv2.BORDER_REPLICATE)
+                grey = np.asarray(moved, np.float32)
+        rng = np.random.default_rng([scene.seed, 77, number])
         top, left = rng.integers(0, _NOISE_SPARE_PX, 2)
-        height, width = self.still.lamp.shape
         noise = cv2.multiply(self._noise[top : top + height, left : left + width], self._sigma)
         return np.asarray(cv2.add(grey, noise, dtype=cv2.CV_8U), np.uint8)
 
     def outlines_px(self, t_s: float) -> tuple[Floats, Floats]:
-        """Waterline and deck outline (M, 2) in the picture, each point as the row it falls on sees it, mid-exposure.
+        """Waterline and deck outline (M, 2) in the picture, each point as the row it falls on sees it.
 
         Args:
-            t_s: start of exposure of the first row, seconds of the recording.
+            t_s: mid-exposure of the first row, seconds of the recording.
         """
-        hull = self._scene.hull
-        middle = t_s + self._scene.shutter.exposure_ns / 2e9
-        water = self._projected(hull.outline_mm, middle, lambda points: self._raised(points, 0.0))
-        deck = self._projected(hull.deck_mm, middle, lambda points: self._raised(points, hull.freeboard_mm))
-        return water, deck
+        return self.sight.waterline(t_s), self.sight.deck(t_s)
 
-    def _raised(self, points: Floats, z_mm: float) -> Floats:
-        return self._scene.eye.see(np.column_stack([points, np.full(len(points), z_mm)]))
+    def _shadows(self, grey: Picture, first_s: float, patches: list[Patch]) -> None:
+        """Darken the floor under boat, sail and visitors."""
+        scene, sight = self._scene, self.sight
+        parts = [sight.deck_shadow(first_s)]
+        if scene.sail is not None:
+            parts.append(sight.shadow(scene.sail.cloth(first_s), first_s))
+        soft = 0.8 + 0.03 * scene.basin.depth_mm * scene.eye.f_px / scene.eye.place_mm[2]
+        self._shade(grey, parts, soft, scene.light.shade)
+        high = [self._patch_shadow(patch) for patch in patches]
+        if high:
+            self._shade(grey, high, 3.0 * soft, 0.6 * scene.light.shade)
 
-    def _shadow(self, points: Floats) -> Floats:
-        """Where the shadow of surface points falls on the floor, as seen through the water."""
+    def _patch_shadow(self, patch: Patch) -> Floats:
+        places = np.column_stack([patch.outline_mm, np.full(len(patch.outline_mm), patch.z_mm)])
+        return self.sight.pixels(self.sight.thrown(places, None))
+
+    def _shade(self, grey: Picture, outlines: list[Floats], soft_px: float, darkness: float) -> None:
+        window = Window(np.vstack(outlines), margin_px=_MARGIN_PX + round(2 * soft_px), limit=self._limit)
+        if not window.seen:
+            return
+        mask = window.empty()
+        for outline in outlines:
+            np.maximum(mask, window.hull(outline), out=mask)
+        kept = (1.0 - darkness * softened(mask, soft_px)[window.inner]) ** np.float32(1 / GAMMA)
+        grey[window.rows, window.columns] *= kept[..., None]
+
+    def _draw_patches(self, grey: Picture, patches: list[Patch]) -> None:
+        if not patches:
+            return
+        seen = [
+            (p, self._flat(p.outline_mm, p.z_mm), None if p.hole_mm is None else self._flat(p.hole_mm, p.z_mm))
+            for p in patches
+        ]
+        window = Window(np.vstack([outline for _, outline, _ in seen]), margin_px=_MARGIN_PX, limit=self._limit)
+        if not window.seen:
+            return
+        light = self._light(grey, window)
+        lamp = self.still.lamp[window.rows, window.columns]
+        for patch, outline, hole in seen:
+            mask = window.cover(outline)
+            if hole is not None:
+                mask = mask - window.cover(hole)
+            share = softened(mask, SOFTNESS_PX + 0.3)[window.inner]
+            # round things are darker toward their rim
+            round_off = 0.62 + 0.38 * softened(mask, 9.0)[window.inner]
+            paint = (lamp * round_off)[..., None] * linear(patch.colour).astype(np.float32)
+            light += share[..., None] * (paint - light)
+        grey[window.rows, window.columns] = tone(light)
+
+    def _flat(self, outline_mm: Floats, z_mm: float) -> Floats:
+        return self._scene.eye.see(np.column_stack([outline_mm, np.full(len(outline_mm), z_mm)]))
+
+    def _light(self, grey: Picture, window: Window) -> Picture:
+        """The light that grey values of a window stand for."""
+        return np.asarray(cv2.pow(grey[window.rows, window.columns] / 255.0, GAMMA), np.float32)
+
+    def _draw_boat(self, grey: Picture, first_s: float) -> None:
         scene = self._scene
-        lamp, depth = scene.light, scene.basin.depth_mm
-        reach = depth * _under_water(lamp.slant)
-        thrown = points - reach * np.array([np.cos(lamp.from_rad), np.sin(lamp.from_rad)])
-        return self._raised(surface_above(thrown, eye_mm=scene.eye.place_mm, depth_mm=depth), 0.0)
-
-    def _projected(self, outline_mm: Floats, t_s: float, see: Callable[[Floats], Floats]) -> Floats:
-        """Pixels of a boat-frame outline whose every point is taken at the time of its own row."""
-        line_s = self._scene.shutter.line_ns / 1e9
-        times = np.full(len(outline_mm), t_s + line_s * self._scene.eye.height_px / 2)
-        for _ in range(3):
-            pose = self._scene.voyage.pose(times)
-            c, s = np.cos(pose[:, 2]), np.sin(pose[:, 2])
-            x = pose[:, 0] + c * outline_mm[:, 0] - s * outline_mm[:, 1]
-            y = pose[:, 1] + s * outline_mm[:, 0] + c * outline_mm[:, 1]
-            pixels = see(np.column_stack([x, y]))
-            times = t_s + line_s * pixels[:, 1]
-        return pixels
-
-    def _draw_boat(self, grey: Picture, number: int) -> None:
-        scene = self._scene
-        begin_s = float(scene.shutter.begins_ns[number]) / 1e9
-        water, deck = self.outlines_px(begin_s)
-        middle = begin_s + scene.shutter.exposure_ns / 2e9
-        shadow = self._projected(scene.hull.deck_mm, middle, self._shadow)
-        everything = np.vstack([water, deck, shadow])
-        left, top = (np.floor(everything.min(axis=0)).astype(int) - _MARGIN_PX).tolist()
-        right, bottom = (np.ceil(everything.max(axis=0)).astype(int) + _MARGIN_PX).tolist()
-        window = _Window(left, top, right - left, bottom - top)
-        body, lid = self._masks(window, begin_s)
-        shade = window.cover(shadow)
-        blur = 0.8 + 0.03 * scene.basin.depth_mm * scene.eye.f_px / scene.eye.place_mm[2]
-        shade = _softened(shade, blur)
-        rows, columns, inner = window.within(grey.shape[:2])
-        body, lid, shade = body[inner], lid[inner], shade[inner]
-        lamp = self.still.lamp[rows, columns]
-        under = self.still.light[rows, columns] * (1.0 - scene.light.shade * shade)[..., None]
-        side = self._side_light(water, window, inner)
-        top_paint = self._deck.seen(deck, window.left_px, window.top_px, window.width_px, window.height_px)[inner]
+        water, deck = self.outlines_px(first_s)
+        sail = None if scene.sail is None else self._sail_outlines(scene.sail, first_s)
+        everything = np.vstack([water, deck, *(sail or ())])
+        window = Window(everything, margin_px=_MARGIN_PX, limit=self._limit)
+        body, lid, wet = (mask[window.inner] for mask in self._masks(window, first_s))
+        lamp = self.still.lamp[window.rows, window.columns]
+        side = self._side_light(water, window)
         colour = linear(PAINTS[scene.paint]).astype(np.float32)
-        light = under * (1.0 - body)[..., None]
+        light = self._light(grey, window)
+        if scene.tier.underwater:
+            veiled = 0.75 * (lamp * side)[..., None] * colour + 0.12 * light
+            light += wet[..., None] * (veiled - light)
+        top = self._deck.seen(deck, window, self._turn(first_s))[window.inner]
+        light = light * (1.0 - body)[..., None]
         light += (lamp * (body - lid) * side)[..., None] * colour
-        light += (lamp * lid)[..., None] * top_paint
-        grey[rows, columns] = tone(light)
+        light += (lamp * lid * self._shaded_lid(window, first_s))[..., None] * top
+        if sail is not None and scene.sail is not None:
+            cloth, mast = (softened(window.hull(part), SOFTNESS_PX)[window.inner] for part in sail)
+            fabric = linear(SAIL_PAINTS[scene.sail.paint]).astype(np.float32)
+            light += cloth[..., None] * (0.85 * lamp[..., None] * fabric - light)
+            light += mast[..., None] * (lamp[..., None] * np.float32(0.25) - light)
+        grey[window.rows, window.columns] = tone(light)
 
-    def _masks(self, window: _Window, begin_s: float) -> tuple[Picture, Picture]:
-        """Covered shares of the whole silhouette and of the deck alone, averaged over the exposure."""
+    def _turn(self, first_s: float) -> float:
+        """Where along its way the boat is, as an angle: foil sparkles differently in every place."""
+        return float(self._scene.voyage.pose([first_s])[0, 0]) / 60.0 if self._scene.tier.underwater else 0.0
+
+    def _sail_outlines(self, sail: Sail, first_s: float) -> tuple[Floats, Floats]:
+        mast = sail.mast(self._scene.hull.freeboard_mm)
+        return self.sight.project(sail.cloth(first_s), first_s), self.sight.project(mast, first_s)
+
+    def _shaded_lid(self, window: Window, first_s: float) -> Picture | float:
+        """How much of the lamp's light the sail leaves to the deck."""
+        sail = self._scene.sail
+        if sail is None:
+            return 1.0
+        fallen = self.sight.shadow(sail.cloth(first_s), first_s, z_mm=self._scene.hull.freeboard_mm)
+        return 1.0 - 0.8 * self._scene.light.shade * softened(window.hull(fallen), 2.0)[window.inner]
+
+    def _masks(self, window: Window, first_s: float) -> tuple[Picture, Picture, Picture]:
+        """Covered shares of the silhouette above water, the deck alone, and the hull below: means over the exposure."""
         scene = self._scene
         exposure_s = scene.shutter.exposure_ns / 1e9
-        speed = float(scene.voyage.speed([begin_s])[0])
+        speed = float(scene.voyage.speed([first_s])[0])
         blur_px = speed * exposure_s * scene.eye.f_px / scene.eye.place_mm[2]
         count = 1 + min(11, math.ceil(blur_px / 0.35)) if blur_px > 0.02 else 1
         body, lid = window.empty(), window.empty()
-        for moment in (np.arange(count) + 0.5) / count:
-            at_s = begin_s + (moment - 0.5) * exposure_s
-            water, deck = self.outlines_px(at_s)
+        for moment in (np.arange(count) + 0.5) / count - 0.5:
+            water, deck = self.outlines_px(first_s + moment * exposure_s)
             lid += window.cover(deck)
-            body += window.cover(_hull_of(np.vstack([water, deck])))
-        body, lid = _softened(body / count, SOFTNESS_PX), _softened(lid / count, SOFTNESS_PX)
-        return body, np.minimum(lid, body)
+            body += window.hull(np.vstack([water, deck]))
+        body, lid = softened(body / count, SOFTNESS_PX), softened(lid / count, SOFTNESS_PX)
+        wet = window.empty()
+        if scene.tier.underwater:
+            both = np.vstack([self.sight.waterline(first_s), self.sight.bottom(first_s)])
+            wet = softened(window.hull(both), SOFTNESS_PX + 0.4)
+        return body, np.minimum(lid, body), wet
 
-    def _side_light(self, water: Floats, window: _Window, inner: tuple[slice, slice]) -> Picture:
+    def _side_light(self, water: Floats, window: Window) -> Picture:
         """How bright the boat's side is: brighter where it faces the lamp."""
-        rows, columns = np.mgrid[
-            window.top_px : window.top_px + window.height_px, window.left_px : window.left_px + window.width_px
-        ]
+        scene = self._scene
+        rows, columns = np.mgrid[window.rows, window.columns]
         middle = water.mean(axis=0)
-        eye = self._scene.eye
-        lamp = eye.rotation[:2, :2] @ np.array([np.cos(self._scene.light.from_rad), np.sin(self._scene.light.from_rad)])
+        lamp = scene.eye.rotation[:2, :2] @ np.array([np.cos(scene.light.from_rad), np.sin(scene.light.from_rad)])
         du, dv = columns - middle[0], rows - middle[1]
         facing = (du * lamp[0] + dv * lamp[1]) / np.maximum(np.hypot(du, dv), 1.0)
-        return np.asarray(0.55 + 0.2 * facing, np.float32)[inner]
-
-
-class _Window:
-    """A piece of the picture, which may stick out of it."""
-
-    def __init__(self, left_px: int, top_px: int, width_px: int, height_px: int) -> None:
-        self.left_px, self.top_px, self.width_px, self.height_px = left_px, top_px, width_px, height_px
-
-    def empty(self) -> Picture:
-        return np.zeros((self.height_px, self.width_px), np.float32)
-
-    def cover(self, polygon_px: Floats) -> Picture:
-        return coverage(
-            polygon_px, left_px=self.left_px, top_px=self.top_px, width_px=self.width_px, height_px=self.height_px
-        )
-
-    def within(self, shape: tuple[int, ...]) -> tuple[slice, slice, tuple[slice, slice]]:
-        """Rows and columns of the picture that the window touches, and the part of the window that they are."""
-        top, left = max(0, self.top_px), max(0, self.left_px)
-        bottom, right = min(shape[0], self.top_px + self.height_px), min(shape[1], self.left_px + self.width_px)
-        inner = (slice(top - self.top_px, bottom - self.top_px), slice(left - self.left_px, right - self.left_px))
-        return slice(top, bottom), slice(left, right), inner
-
-
-def _softened(mask: Picture, sigma_px: float) -> Picture:
-    return np.asarray(cv2.GaussianBlur(mask, (0, 0), sigma_px), np.float32)
-
-
-def _hull_of(points: Floats) -> Floats:
-    """The convex hull of points (N, 2); the silhouette of a body whose waterline and deck are convex."""
-    hull: Floats = points[cv2.convexHull(points.astype(np.float32), returnPoints=False).ravel()]
-    return hull
-
-
-def _under_water(slant_in_air: float) -> float:
-    """Tangent of a ray's angle from the vertical after it entered the water (Snell)."""
-    sine = math.sin(math.atan(slant_in_air)) / 1.33299
-    return math.tan(math.asin(sine))
+        return np.asarray(0.55 + 0.2 * facing, np.float32)

@@ -17,9 +17,12 @@ from logger.simulator.chance import stream
 from logger.simulator.course import draw_voyage, end
 from logger.simulator.eye import Eye
 from logger.simulator.hull import Hull
-from logger.simulator.light import Light, draw_light
-from logger.simulator.mount import Shutter, draw_eye, draw_shutter
+from logger.simulator.light import Light, LightChange, draw_change, draw_light
+from logger.simulator.mount import Bump, Shutter, draw_bump, draw_eye, draw_shutter
+from logger.simulator.ripples import Waves, draw_waves
+from logger.simulator.sail import Rocking, Sail, draw_rocking, draw_sail
 from logger.simulator.tiers import TIERS, Tier, TierName
+from logger.simulator.visitors import Visitor, draw_visitors
 from logger.simulator.voyage import TrueLine, Voyage
 from logger.simulator.wishes import Wishes
 
@@ -38,10 +41,16 @@ class Scene:
     beams: tuple[TrueLine, ...]
     """Where the light beams truly are, each named after its gate; `role` is the line it times."""
     hull: Hull
+    sail: Sail | None
+    rocking: Rocking
+    visitors: tuple[Visitor, ...]
+    bump: Bump | None
     paint: str
     mass_g: float
     eye: Eye
     light: Light
+    light_change: LightChange
+    waves: Waves
     shutter: Shutter
     voyage: Voyage
     epoch_ns: int
@@ -81,11 +90,20 @@ def draw(*, tier: TierName, kind: str, seed: int, asked: Wishes) -> Scene:
     beams = draw_beams(stream(tank, "beams"), lines) if asked.gates else ()
     voyage, armed_s = draw_voyage(stream(seed, "voyage"), level, basin, hull, mass_g, lines, kind, asked)
     ended_s, length_s = end(voyage, lines, kind)
+    driven_until_s = voyage.crossing_s(lines[1], until_s=length_s) or ended_s
+    middle = ((basin.back_mm + basin.front_mm) / 2, 0.0)
     return Scene(
         tier=level, tier_name=tier, kind=kind, seed=seed, wishes=asked, basin=basin, lines=lines, beams=beams,
         hull=hull, paint=paint, mass_g=mass_g, eye=draw_eye(stream(tank, "eye"), level, basin, asked),
         light=draw_light(stream(tank, "light"), asked),
         shutter=draw_shutter(stream(seed, "shutter"), level, length_s, asked),
+        light_change=draw_change(stream(seed, "light change"), level, from_s=voyage.go_s, to_s=ended_s),
+        waves=draw_waves(stream(seed, "waves"), level, depth_mm=basin.depth_mm, middle_mm=middle),
+        sail=draw_sail(stream(seed, "sail"), level, hull), rocking=draw_rocking(stream(seed, "rocking"), level),
+        visitors=draw_visitors(
+            stream(seed, "visitors"), level, basin=basin, hull=hull, voyage=voyage, driven_until_s=driven_until_s
+        ),
+        bump=draw_bump(stream(seed, "bump"), level, from_s=voyage.go_s, to_s=ended_s),
         voyage=voyage, epoch_ns=int(stream(seed, "clock").integers(10**12, 10**14)), armed_s=armed_s,
         ended_s=ended_s, length_s=length_s,
     )  # fmt: skip

@@ -15,14 +15,14 @@ INDEX = 1.33299
 """Water against air at 20 °C and 589.3 nm: 1.33335 (IAPWS R9-97, against vacuum) over 1.00027 (air)."""
 
 
-def _sideways(x_mm: Floats, *, height_mm: float, depth_mm: float) -> Floats:
+def _sideways(x_mm: Floats, *, height_mm: float, depth_mm: float | Floats) -> Floats:
     """How far the bent ray that enters the water at distance `x_mm` travels sideways before depth `depth_mm`, mm."""
     sine = x_mm / np.hypot(x_mm, height_mm) / INDEX
     way: Floats = depth_mm * sine / np.sqrt(1.0 - sine * sine)
     return way
 
 
-def floor_under(surface_mm: ArrayLike, *, eye_mm: Floats, depth_mm: float) -> Floats:
+def floor_under(surface_mm: ArrayLike, *, eye_mm: Floats, depth_mm: float | Floats) -> Floats:
     """Floor points (N, 2) mm that are seen at the `surface_mm` points (N, 2) from the eye at `eye_mm` (3,)."""
     points = np.asarray(surface_mm, np.float64).reshape(-1, 2)
     out = points - eye_mm[:2]
@@ -31,8 +31,8 @@ def floor_under(surface_mm: ArrayLike, *, eye_mm: Floats, depth_mm: float) -> Fl
     return eye_mm[:2] + out * factor[:, None]
 
 
-def surface_above(floor_mm: ArrayLike, *, eye_mm: Floats, depth_mm: float) -> Floats:
-    """Where on the surface z = 0 the floor points (N, 2) mm are seen; the inverse of `floor_under`, by Newton."""
+def surface_above(floor_mm: ArrayLike, *, eye_mm: Floats, depth_mm: float | Floats) -> Floats:
+    """Where on the surface z = 0 points (N, 2) mm at `depth_mm` (one, or (N,)) are seen; by Newton's method."""
     points = np.asarray(floor_mm, np.float64).reshape(-1, 2)
     height = float(eye_mm[2])
     out = points - eye_mm[:2]

@@ -30,7 +30,7 @@ def rig(scene: Scene) -> Rig:
     tier, basin = scene.tier, scene.basin
     shift = {line.name: _off(rng, scene, tier.u_line_mm) for line in scene.lines}
     lines = tuple(_line(scene, name, move) for name, move in shift.items())
-    places = {line.name: line.place_mm + shift[line.name] for line in scene.lines}
+    places = {line.name: line.place_mm for line in scene.lines}  # the ruler is held from the line that is there
     gates = tuple(
         Gate(
             name=beam.name, line=beam.role, u_offset_mm=tier.u_beam_mm, u_stamp_s=max(1e-4, tier.stamp_jitter_ns / 1e9),
@@ -114,6 +114,7 @@ def _boat(scene: Scene) -> Boat:
         width_mm=read(float(np.ptp(deck[:, 1]))), u_width_mm=u_mm,
         freeboard_mm=read(scene.hull.freeboard_mm), u_freeboard_mm=u_mm,
         mass_g=float(round(scene.mass_g)), u_mass_g=0.29,
+        mast_height_mm=None if scene.sail is None else read(scene.sail.top_mm),
     )  # fmt: skip
 
 

@@ -68,6 +68,14 @@ def summary(scene: Scene) -> dict[str, Any]:
             {"gate": beam.name, "t_ns": scene.t_ns(t), "blocked": blocked}
             for beam in scene.beams for t, blocked in gates.passages_s(scene, beam)
         ],
+        "false_breaks": [
+            {"gate": p.gate, "from_ns": scene.t_ns(p.from_s), "to_ns": scene.t_ns(p.to_s), "why": p.why}
+            for p in gates.pulses(scene)
+        ],
+        "seen_besides": [type(visitor).__name__.lower() for visitor in scene.visitors],
+        "bump_ns": None if scene.bump is None else scene.t_ns(scene.bump.at_s),
+        "bump_px": None if scene.bump is None else list(scene.bump.left_px),
+        "exposure_step_ns": scene.t_ns(scene.light_change.step_s) if scene.light_change.step else None,
         "wall_contact_ns": _wall_contact(scene),
         "lines": [_line_fact(line) for line in scene.lines],
         "gate_distance_mm": scene.beams[-1].place_mm - scene.beams[0].place_mm if scene.beams else None,
@@ -123,6 +131,7 @@ def _boat_fact(scene: Scene) -> dict[str, Any]:
     return {
         "waterline_length_mm": length, "waterline_width_mm": width, "deck_scale": hull.deck_scale,
         "freeboard_mm": hull.freeboard_mm, "draught_mm": hull.draught_mm, "mass_g": scene.mass_g, "paint": scene.paint,
+        "mast_height_mm": None if scene.sail is None else scene.sail.top_mm,
         "outline_mm": hull.outline_mm.tolist(),
     }  # fmt: skip
 

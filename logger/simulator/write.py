@@ -17,8 +17,6 @@ from logger.simulator.painter import Painter
 from logger.simulator.run import events
 from logger.simulator.scene import Scene
 
-JPEG_QUALITY = 90
-
 
 def write(scene: Scene, folder: Path, *, video: bool = True) -> None:
     """Write `scene` as a recording.
@@ -45,7 +43,7 @@ def write(scene: Scene, folder: Path, *, video: bool = True) -> None:
 def jpegs(scene: Scene) -> Iterator[bytes]:
     """Every frame of the scene as the camera compresses it."""
     painter = Painter(scene)
-    quality = JPEG_QUALITY if scene.wishes.jpeg_quality is None else scene.wishes.jpeg_quality
+    quality = scene.tier.jpeg_quality if scene.wishes.jpeg_quality is None else scene.wishes.jpeg_quality
     for number in range(len(scene.shutter.begins_ns)):
         _, packed = cv2.imencode(".jpg", painter.frame(number), (cv2.IMWRITE_JPEG_QUALITY, quality))
         yield packed.tobytes()

@@ -44,3 +44,11 @@ def test_scikit_image_finds_the_same_centroid() -> None:
     seen = coverage(polygon, left_px=0, top_px=0, width_px=80, height_px=80)
     region = regionprops((seen > 0).astype(int), intensity_image=seen)[0]
     np.testing.assert_allclose(region.centroid_weighted[::-1], (41.3, 38.7), atol=0.005)
+
+
+@given(left=st.integers(-30, 60), top=st.integers(-30, 60), size=st.integers(1, 70))
+def test_a_window_that_cuts_the_polygon_shows_the_same_pixels(left: int, top: int, size: int) -> None:
+    polygon = outline("pointed", length_mm=60, width_mm=28) + np.array([41.3, 38.7])
+    whole = coverage(polygon, left_px=-40, top_px=-40, width_px=180, height_px=180)
+    part = coverage(polygon, left_px=left, top_px=top, width_px=size, height_px=size)
+    np.testing.assert_allclose(part, whole[top + 40 : top + 40 + size, left + 40 : left + 40 + size], atol=1e-6)

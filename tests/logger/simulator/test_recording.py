@@ -104,8 +104,8 @@ def test_the_grey_centroid_of_the_drawn_boat_is_the_projected_truth(seed: int) -
     scene = a_flat_scene(seed, exposure_ns=8_000_000, line_ns=20_000, shade=0.0)
     painter = Painter(scene)
     number = len(scene.shutter.begins_ns) // 2
-    begin_s = float(scene.shutter.begins_ns[number]) / 1e9
-    water, _ = painter.outlines_px(begin_s)
+    middle_s = (float(scene.shutter.begins_ns[number]) + scene.shutter.exposure_ns / 2) / 1e9
+    water, _ = painter.outlines_px(middle_s)
     # undo the tone curve and the uneven light: what is left is how much of each pixel the boat covers
     light = (painter.frame(number).astype(float) / 255.0) ** GAMMA
     boat = painter.still.lamp[..., None] * linear(PAINTS["black"])
