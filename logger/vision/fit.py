@@ -7,11 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.vision.hull import Floats, Hull, look
-from logger.vision.learning import outside, relit, weights
+from logger.vision.hull import Floats, Hull, Look, look
+from logger.vision.learning import CORRELATED, outside, relit, weights
 from logger.vision.plane import Plane, Singles, sample
 
-_CORRELATED = 6.0
+_CLOSE_PX = 0.02
+_CLOSE_RAD = 1e-3
+"""Steps smaller than these end the search."""
 _U_HEADING_RAD = 0.05
 """How far a heading is believed to turn from its start: only a round boat, which shows none, is held by it."""
 
@@ -37,55 +39,57 @@ class Fit:
         return 0.7 < self.strength < 1.35 and self.misfit < 4.0 and self.known > 0.5
 
 
-def fit(
-    picture: NDArray[np.uint8],
-    empty: Singles,
-    plane: Plane,
-    hull: Hull,
-    *,
-    place_mm: Floats,
-    heading_rad: float,
-    steps: int = 5,
-) -> Fit:
-    """The best place near `place_mm` (2,) on `plane`, from at most `steps` Gauss-Newton steps."""
-    place, heading = np.array(place_mm, np.float64), float(heading_rad)
-    distance, rays = hull.distance(), hull.rays()
-    slope = hull.freeboard_mm / plane.height_mm
-    close = 0.01 * plane.step_mm(place)
-    normal = np.eye(3)
-    for _ in range(steps):
+class Fitter:
+    """Lays one hull over pictures of one film."""
+
+    def __init__(self, hull: Hull, plane: Plane, empty: Singles) -> None:
+        self.hull, self.plane, self.empty = hull, plane, empty
+        self._rays, self._distance = hull.rays(), hull.distance()
+        self._span, self._arms = hull.span(), hull.arms()
+        self._slope = hull.freeboard_mm / plane.height_mm
+        self._foot = plane.foot_mm
+        self._close = _CLOSE_PX * plane.step_mm(plane.foot_mm)
+        self._belief = np.diag([1e-9, 1e-9, 1 / _U_HEADING_RAD**2])
+
+    def fit(self, picture: NDArray[np.uint8], *, place_mm: Floats, heading_rad: float, steps: int = 5) -> Fit:
+        """The best place near `place_mm` (2,) on the plane, from at most `steps` Gauss-Newton steps."""
+        place, heading = np.array(place_mm, np.float64), float(heading_rad)
+        limit = 3 * self.hull.blur_mm
+        for _ in range(steps):
+            seen, water, drawn = self._compared(picture, place, heading)
+            residual = seen - drawn.grey[0]
+            weight = weights(residual, self.hull.noise)
+            by_shift, residual = np.nan_to_num(drawn.by_shift[0]), np.nan_to_num(residual)
+            lever = np.column_stack([_turned(self.hull.normal, heading), self._arms])
+            weighted = weight * by_shift / CORRELATED
+            normal = (lever * (weighted * by_shift).sum(axis=1)[:, None]).T @ lever + self._belief
+            change = np.linalg.solve(normal, lever.T @ (weighted * residual).sum(axis=1))
+            place = place + np.clip(change[:2], -limit, limit)
+            heading += float(np.clip(change[2], -0.1, 0.1))
+            if max(abs(change[0]), abs(change[1])) < self._close and abs(change[2]) < _CLOSE_RAD:
+                break
+        known = weight > 0
+        boat = np.where(known, drawn.grey[0] - water, 0.0)
+        strength = (weight * boat * np.where(known, seen - water, 0.0)).sum() / max((weight * boat**2).sum(), 1e-12)
+        share = float(known.mean())
+        misfit = float(np.sqrt(np.mean((residual / self.hull.noise)[known] ** 2))) if share else np.inf
+        covariance = np.asarray(np.linalg.inv(normal), np.float64) * (max(1.0, misfit**2) if share else 1.0)
+        return Fit(place, heading, covariance, float(strength), misfit, share)
+
+    def _compared(self, picture: NDArray[np.uint8], place: Floats, heading: float) -> tuple[Floats, Floats, Look]:
+        """Along all rays (M, K): seen light, water under the shadow, and the model (1, M, K)."""
         at, turn = place[None], np.array([heading])
-        pixels = plane.pixels(hull.positions(at, turn))
-        raw, bare = sample(picture, pixels[0])[None], sample(empty, pixels[0])[None]
-        reach = hull.wall_lever(at, turn, plane.foot_mm) * slope - hull.taper * hull.span()
-        share = hull.shadow.share(distance, rays, hull.shadow.moved(at, turn, plane.foot_mm))
-        water: Floats = bare * (1 - hull.shadow.darkness * share)
-        seen = relit(raw, water, outside(hull, reach))
-        drawn = look(hull, water, reach)
-        residual = seen - drawn.grey
-        weight = weights(residual, hull.noise)[0]
-        outward = _turned(hull.normal, heading)
-        lever = np.column_stack([outward, hull.arms()])
-        by_shift, r = np.nan_to_num(drawn.by_shift[0]), np.nan_to_num(residual[0])
-        info = (weight * by_shift * by_shift).sum(axis=1)
-        pull = (weight * by_shift * r).sum(axis=1)
-        normal = (lever * info[:, None]).T @ lever / _CORRELATED
-        belief = np.diag([1e-9, 1e-9, 1 / _U_HEADING_RAD**2])
-        change = np.linalg.solve(normal + belief, lever.T @ pull / _CORRELATED)
-        limit = 3 * hull.blur_mm
-        place = place + np.clip(change[:2], -limit, limit)
-        heading += float(np.clip(change[2], -0.1, 0.1))
-        if max(abs(change[0]), abs(change[1])) < close and abs(change[2]) < 1e-3:
-            break
-    boat = np.nan_to_num(drawn.grey - water)[0]
-    strength = (weight * boat * np.nan_to_num(seen - water)[0]).sum() / max((weight * boat * boat).sum(), 1e-12)
-    scaled = residual[0] / hull.noise
-    known = np.isfinite(scaled)
-    misfit = float(np.sqrt(np.mean(scaled[known] ** 2))) if known.any() else np.inf
-    widened = max(1.0, misfit**2) if known.any() else 1.0
-    spread = np.linalg.inv(normal + np.diag([1e-9, 1e-9, 1 / _U_HEADING_RAD**2])) * widened
-    covariance = np.asarray(spread, np.float64)
-    return Fit(place, heading, covariance, float(strength), misfit, float(known.mean()))
+        c, s = np.cos(heading), np.sin(heading)
+        points = self._rays @ np.array([[c, s], [-s, c]]) + place
+        pixels = self.plane.pixels(points)
+        reach = self.hull.wall_lever(at, turn, self._foot) * self._slope - self.hull.taper * self._span
+        bare = sample(self.empty, pixels)[None]
+        water: Floats = bare.astype(np.float64)
+        if self.hull.shadow.darkness > 0:
+            centre = self.hull.shadow.moved(at, turn, self._foot)
+            water = bare * (1 - self.hull.shadow.darkness * self.hull.shadow.share(self._distance, self._rays, centre))
+        seen = relit(sample(picture, pixels)[None], water, outside(self.hull, reach))
+        return seen[0], water[0], look(self.hull, water, reach)
 
 
 def _turned(vectors: Floats, angle: float) -> Floats:

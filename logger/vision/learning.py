@@ -17,14 +17,14 @@ from numpy.typing import NDArray
 from logger.vision import outline
 from logger.vision.hull import Floats, Hull, Look, look
 from logger.vision.plane import Plane, Singles, sample
-from logger.vision.shadow import Shadow
+from logger.vision.shadow import Distance, Shadow
 
 _ROUNDS_BLUR_PX = (2.5, 1.6, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 """Blur of the model in each round; 0: fitted. A wide edge first draws in a rough start from several pixels away."""
 _SHADOW_FROM_ROUND = 3
 _BLUNT_PX = 3.0
 """How near a corner no ray is laid: blur has rounded it there."""
-_CORRELATED = 6.0
+CORRELATED = 6.0
 """How many samples share one independent piece of information: neighbours on a ray, JPEG blocks, the same wall."""
 _USUAL_FLARE = 0.015
 _U_TAPER = 0.03
@@ -75,7 +75,7 @@ def learn(
     heading_rad: Floats,
     card: Card,
     depth_share: float = 0.0,
-    rays_count: int = 72,
+    rays_count: int = 60,
 ) -> Learnt:
     """Fit the hull and the N places.
 
@@ -106,7 +106,7 @@ def _first_hull(
 ) -> Hull:
     away = float(np.hypot(*(place_mm - plane.foot_mm).T).max())
     widest = (card.freeboard_mm + 2 * card.u_freeboard_mm) / plane.height_mm * away
-    offsets = np.arange(-7.0, 9.0 + widest / step, 0.7) * step
+    offsets = np.arange(-5.0, 8.0 + widest / step, 1.0) * step
     rays = len(edge)
     return Hull(
         edge_mm=edge,
@@ -163,7 +163,9 @@ class _Fit:
         pixels = self.plane.pixels(self.hull.positions(self.place, self.heading))
         seen = np.stack([sample(picture, at) for picture, at in zip(self.pictures, pixels, strict=True)])
         water = sample(self.empty, pixels.reshape(-1, *pixels.shape[2:])).reshape(seen.shape)
-        shaded = water * (1 - self.hull.shadow.darkness * self.shadow_share())
+        shaded = water.astype(np.float64)
+        if self.hull.shadow.darkness > 0:
+            shaded *= 1 - self.hull.shadow.darkness * self.shadow_share(self.hull.shadow, self.hull.distance())
         return relit(seen, shaded, outside(self.hull, self.reach())), water.astype(np.float64), shaded
 
     def reach(self) -> Floats:
@@ -171,25 +173,27 @@ class _Fit:
         lever = self.hull.wall_lever(self.place, self.heading, self.plane.foot_mm)
         return lever * (self.hull.freeboard_mm / self.plane.height_mm) - self.hull.taper * self.hull.span()
 
-    def shadow_share(self, shadow: Shadow | None = None) -> Floats:
+    def shadow_share(self, shadow: Shadow, distance: Distance) -> Floats:
         """(N, M, K) how deep in the shadow each sample is."""
-        cast = shadow or self.hull.shadow
-        centre = cast.moved(self.place, self.heading, self.plane.foot_mm)
-        return cast.share(self.hull.distance(), self.hull.rays(), centre)
+        centre = shadow.moved(self.place, self.heading, self.plane.foot_mm)
+        return shadow.share(distance, self.hull.rays(), centre)
 
     def look_for_shadow(self) -> None:
         """Try the shadow all around the boat and start from where it explains most of the water beside the hull."""
-        seen, water, _ = self.samples()
-        reach = np.maximum(self.reach(), 0)[:, :, None]
+        seen, water, _ = (levels[::3, ::2] for levels in self.samples())
+        distance, rays = self.hull.distance(), self.hull.rays()[::2]
+        place, heading = self.place[::3], self.heading[::3]
+        reach = np.maximum(self.reach()[::3, ::2], 0)[:, :, None]
         beside = (self.hull.offsets_mm > reach + 2.5 * self.hull.blur_mm) & np.isfinite(seen) & np.isfinite(water)
         missing = np.where(beside, 1 - seen / np.maximum(water, 8), 0.0)
         missing = np.clip(missing, -0.5, 0.5)
         best, gain = self.hull.shadow, 0.0
-        for distance in _SHADOW_RINGS:
-            for turn in np.arange(12) * (2 * np.pi / 12) if distance else [0.0]:
-                offset = distance * np.array([np.cos(turn), np.sin(turn)])
+        for ring_mm in _SHADOW_RINGS:
+            for turn in np.arange(12) * (2 * np.pi / 12) if ring_mm else [0.0]:
+                offset = ring_mm * np.array([np.cos(turn), np.sin(turn)])
                 tried = Shadow(offset, self.depth_share, 0.0, 3 * self.step)
-                share = np.where(beside, self.shadow_share(tried), 0.0)
+                centre = tried.moved(place, heading, self.plane.foot_mm)
+                share = np.where(beside, tried.share(distance, rays, centre), 0.0)
                 share -= beside * share.sum() / max(beside.sum(), 1)
                 power = float((share * share).sum())
                 darkness = float((share * missing).sum()) / max(power, 1e-9)
@@ -218,7 +222,7 @@ class _Fit:
             axis=-1,
         )
         J, r = np.nan_to_num(J), np.nan_to_num(residual)
-        weighted = J * (weight / _CORRELATED)[..., None]
+        weighted = J * (weight / CORRELATED)[..., None]
         A = np.swapaxes(weighted, -1, -2) @ J
         g = (weighted * r[..., None]).sum(axis=2)
         normal, right = _assembled(A, g)
@@ -232,7 +236,10 @@ class _Fit:
     def _by_shadow(self, bare: Floats) -> list[Floats]:
         """Derivatives (N, M, K) by the shadow's offset (2), depth, darkness and softness; `bare` is water in view."""
         shadow = self.hull.shadow
-        share = self.shadow_share()
+        if shadow.darkness == 0.0:
+            return [np.zeros_like(bare)] * 5
+        distance = self.hull.distance()
+        share = self.shadow_share(shadow, distance)
         dark = -bare * shadow.darkness
         nudged = [
             (replace(shadow, offset_mm=shadow.offset_mm + np.array([1.0, 0.0])), 1.0),
@@ -240,7 +247,7 @@ class _Fit:
             (replace(shadow, depth_share=shadow.depth_share + 0.002), 0.002),
             (replace(shadow, softness_mm=shadow.softness_mm + 0.3), 0.3),
         ]
-        x, y, depth, soft = (dark * ((self.shadow_share(cast) - share) / by) for cast, by in nudged)
+        x, y, depth, soft = (dark * ((self.shadow_share(cast, distance) - share) / by) for cast, by in nudged)
         return [x, y, depth, -bare * share, soft]
 
     def _beliefs(self, N: int, M: int, free_blur: bool) -> tuple[Floats, Floats]:
@@ -331,9 +338,11 @@ def relit(seen: Singles, water: Floats, beyond: NDArray[np.bool_]) -> Floats:
     """`seen` (N, M, K) divided by each picture's light against the `water`, judged on the samples `beyond` the hull."""
     ratio = seen[:, :, beyond].astype(np.float64) / np.maximum(water[:, :, beyond], 0.5)
     flat = ratio.reshape(len(seen), -1)
-    known = np.isfinite(flat).any(axis=1)
     light = np.ones(len(seen))
-    light[known] = np.nanmedian(flat[known], axis=1)
+    for k, row in enumerate(flat):
+        known = row[np.isfinite(row)]
+        if len(known):
+            light[k] = np.median(known)
     light[light < _DARKEST] = np.nan  # a black picture shows nothing, not a black boat
     return seen / light[:, None, None]
 

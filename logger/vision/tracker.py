@@ -17,7 +17,7 @@ from logger.config import Boat, Line, Rig, Tank
 from logger.recording.folder import Recording
 from logger.vision import outline
 from logger.vision.background import Grey
-from logger.vision.fit import Fit, fit
+from logger.vision.fit import Fit, Fitter
 from logger.vision.hull import Hull
 from logger.vision.learning import Card, Learnt, learn
 from logger.vision.plane import Plane
@@ -141,19 +141,17 @@ def follow(film: Film, plane: Plane, found: Survey, learnt: Learnt) -> dict[int,
     """The learnt hull laid over every picture, each started from its neighbour and the sparse poses."""
     poses = np.column_stack([learnt.place_mm, learnt.heading_rad])
     nodes = found.numbers.astype(float)
-    between = PchipInterpolator(nodes, poses, axis=0, extrapolate=False)
-
-    def expected(number: int) -> Floats:
-        return np.asarray(between(min(max(float(number), nodes[0]), nodes[-1])), np.float64)
-
+    numbers = np.clip(np.arange(film.count, dtype=float), nodes[0], nodes[-1])
+    expected = PchipInterpolator(nodes, poses, axis=0)(numbers)
+    fitter = Fitter(learnt.hull, plane, found.empty)
     fits: dict[int, Fit] = {}
     drift = np.zeros(3)
     for number, picture in film.pictures():
-        rough = expected(number)
+        rough = expected[number]
         start = rough + drift
-        tried = fit(picture, found.empty, plane, learnt.hull, place_mm=start[:2], heading_rad=start[2])
+        tried = fitter.fit(picture, place_mm=start[:2], heading_rad=start[2])
         if not tried.good and drift.any():
-            tried = fit(picture, found.empty, plane, learnt.hull, place_mm=rough[:2], heading_rad=rough[2])
+            tried = fitter.fit(picture, place_mm=rough[:2], heading_rad=rough[2])
         fits[number] = tried
         drift = np.array([*(tried.place_mm - rough[:2]), tried.heading_rad - rough[2]]) if tried.good else np.zeros(3)
     return fits
