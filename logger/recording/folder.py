@@ -112,8 +112,9 @@ def _load(folder: Path) -> Recording:
     stamps = read_stamps(folder / "frames.csv", rig, doubts.append, cut_short=cut_short)
     edges = read_edges(folder / "edges.csv", rig, doubts.append, cut_short=cut_short)
     events = read_events(folder / "events.csv", doubts.append, cut_short=cut_short)
-    video = find_video(folder, cut_short=cut_short)
-    if cut_short and (video is None or stamps is None):
+    is_short = cut_short or any(event.event == VIDEO_ENDED for event in events)
+    video = find_video(folder, cut_short=is_short)
+    if is_short and (video is None or stamps is None):
         video, stamps = None, None
     _check_parts(folder, video, stamps)
     if rig.camera and video is None:
@@ -124,8 +125,7 @@ def _load(folder: Path) -> Recording:
     if video is None or stamps is None:
         return recording
     view, calibration_id = _view(folder, rig)
-    any_count = cut_short or any(event.event == VIDEO_ENDED for event in events)
-    stamps, damaged = _fit(video, stamps, doubts.append, any_count=any_count)
+    stamps, damaged = _fit(video, stamps, doubts.append, any_count=is_short)
     recording = replace(
         recording,
         view=view,
@@ -144,6 +144,8 @@ def _check_folder(folder: Path) -> None:
         raise InputError(f"{folder}: there is no such recording; give the path of a recording's folder")
     if not folder.is_dir():
         raise InputError(f"{folder}: this is a file; give the path of a recording's folder")
+    if is_unfinished(folder) and not any((folder / name).exists() for name in ("edges.csv", "frames.csv")):
+        raise InputError(f"{folder}: the recorder was stopped before the run began; there is nothing in it to measure")
     if not (folder / "recording.toml").exists():
         raise InputError(f"{folder}: there is no recording.toml in it; give the path of a recording's folder")
 

@@ -12,14 +12,13 @@ whatever a driver does, a finished recording can be opened.
 
 from __future__ import annotations
 
-import csv
-import io
 import os
 import shutil
 import time
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
@@ -29,7 +28,9 @@ import cv2
 
 from logger.config import Rig, RunCard
 from logger.errors import ConfigError, StoreError
+from logger.recording import jpeg
 from logger.recording.card_toml import card_from_table, card_text
+from logger.recording.growing import Growing, line, plain, sort_lines
 from logger.recording.recovery import unfinished_name
 from logger.recording.rig_toml import rig_from_table, rig_text
 from logger.recording.sensor_tables import EDGE_COLUMNS, EVENT_COLUMNS, FRAME_COLUMNS, VIDEO_ENDED, Event
@@ -45,8 +46,6 @@ RESERVE = ".reserve"
 RESERVE_BYTES = 4_000_000
 """Space for about 100 000 edges and events, given back when the disk is full."""
 JPEG_QUALITY = 92
-MOST_DETAIL = 1000
-"""Letters of an event's detail."""
 
 
 class Journal:
@@ -80,12 +79,13 @@ class Journal:
         self._sync, self._now_ns = sync, now_ns
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="video-sync")
         self._video_sync: Future[None] | None = None
+        self._files: list[Growing] = []
         self._quiets: dict[str, int] = {}
         self._last_frame: Frame | None = None
-        self._frames_count = self._edges_count = 0
+        self._frames_count = self._edges_count = self._events_count = 0
         self._last_edges: dict[str, Edge | None] = {gate.name: None for gate in rig.gates}
         self._last_edge_ns, self._edges_disordered = 0, False
-        self._is_filming = True
+        self._is_filming, self._is_closed = True, False
         self._open(card, rig, calibration)
 
     def _open(self, card: RunCard, rig: Rig, calibration: bytes | None) -> None:
@@ -99,6 +99,7 @@ class Journal:
         try:
             self._begin(files)
         except OSError as error:
+            self._close_files()
             shutil.rmtree(self.growing, ignore_errors=True)
             raise _trouble(self.growing, error) from error
 
@@ -108,28 +109,32 @@ class Journal:
         self._reserve()
         self._edges = self._table("edges.csv", EDGE_COLUMNS)
         self._events = self._table("events.csv", EVENT_COLUMNS)
-        self._frames: _Growing | None = None
-        self._video: _Growing | None = None
+        self._frames: Growing | None = None
+        self._video: Growing | None = None
         sync_folder(self.growing)
         sync_folder(self.growing.parent)
         self._synced_ns = self._video_synced_ns = self._now_ns()
         self._is_dirty = False
 
     def _write_file(self, name: str, data: bytes) -> None:
-        file = _Growing(self.growing / name)
-        file.append(data)
-        self._sync(file.handle)
-        file.close()
+        with closing(Growing(self.growing / name)) as file:
+            file.append(data)
+            self._sync(file.handle)
 
     def _reserve(self) -> None:
         path = self.growing / RESERVE
         with path.open("xb") as file:
             os.posix_fallocate(file.fileno(), 0, RESERVE_BYTES)
 
-    def _table(self, name: str, columns: Columns) -> _Growing:
-        table = _Growing(self.growing / name)
-        table.append(_line((*columns.needed, *columns.optional)))
+    def _table(self, name: str, columns: Columns) -> Growing:
+        table = self._grow(name)
+        table.append(line((*columns.needed, *columns.optional)))
         return table
+
+    def _grow(self, name: str) -> Growing:
+        file = Growing(self.growing / name)
+        self._files.append(file)
+        return file
 
     def keep(self, record: Record | Event) -> None:
         """Write `record`, or what was decided. Positions are not kept: they can be measured again from the pictures."""
@@ -151,74 +156,97 @@ class Journal:
         self._sync_what_is_due()
 
     def _keep_edge(self, edge: Edge) -> None:
-        self._keep_quiets()
-        if (why := self._why_not(edge)) is not None:
+        if (why := self._why_not_edge(edge)) is not None:
             level = "blocked" if edge.blocked else "clear"
             self._keep_event(Event(edge.t_ns, "edge_refused", edge.source, f"{edge.gate} {level}: {why}"))
             return
+        self._keep_quiets()
         self._edges_count += 1
         self._edges_disordered |= edge.t_ns < self._last_edge_ns
         self._last_edge_ns = edge.t_ns
         self._last_edges[edge.gate] = edge
-        self._append(self._edges, _line((edge.t_ns, edge.gate, int(edge.blocked), edge.count)))
+        self._append(self._edges, line((edge.t_ns, edge.gate, int(edge.blocked), edge.count)))
         self._is_dirty = True
 
-    def _why_not(self, edge: Edge) -> str | None:
+    def _why_not_edge(self, edge: Edge) -> str | None:
         """Why `edge` cannot stand in edges.csv; None if it can."""
         if edge.gate not in self._last_edges:
             return "the rig has no such gate"
-        if edge.t_ns < 0 or self._edges_count == EDGE_COLUMNS.most_lines:
-            return "its time is negative" if edge.t_ns < 0 else f"more than {EDGE_COLUMNS.most_lines} edges"
+        if edge.t_ns < 0:
+            return "its time is negative"
+        if self._edges_count == EDGE_COLUMNS.most_lines:
+            return f"more than {EDGE_COLUMNS.most_lines} edges"
         last = self._last_edges[edge.gate]
-        if last is not None and (last.t_ns, last.blocked) == (edge.t_ns, edge.blocked):
-            return "this edge was sent twice"
-        return None
+        is_double = last is not None and (last.t_ns, last.blocked) == (edge.t_ns, edge.blocked)
+        return "this edge was sent twice" if is_double else None
 
     def _keep_event(self, event: Event) -> None:
         self._keep_quiets()
-        self._append(self._events, _line((event.t_ns, event.event, _plain(event.source), _plain(event.detail))))
+        self._write_event(event)
         self._is_dirty = True
 
+    def _write_event(self, event: Event) -> None:
+        if self._events_count < EVENT_COLUMNS.most_lines:
+            self._events_count += 1
+            name = plain(event.event, most=40) or "note"
+            source, detail = plain(event.source, most=100), plain(event.detail, most=1000)
+            self._append(self._events, line((max(event.t_ns, 0), name, source, detail)))
+
     def _keep_quiets(self) -> None:
-        """The last word of each source that has not been written yet."""
+        """The last word of each source that has not been written yet; half of the table is left to other events."""
         quiets, self._quiets = self._quiets, {}
         for source, t_ns in quiets.items():
-            self._append(self._events, _line((t_ns, "quiet", _plain(source), "")))
+            if self._events_count < EVENT_COLUMNS.most_lines // 2:
+                self._write_event(Event(t_ns, "quiet", source))
 
     def _keep_frame(self, frame: Frame) -> None:
+        data = _jpeg(frame)
+        if (why := self._why_not_frame(frame, data)) is not None:
+            self._keep_event(Event(frame.t_ns, "frame_refused", frame.source, why))
+            return
         last, self._last_frame = self._last_frame, frame
-        if last is not None and frame.t_ns <= last.t_ns:
-            self._last_frame = last
-            words = f"its time is not after that of the last one, {last.t_ns}"
-            return self._keep_event(Event(frame.t_ns, "frame_refused", frame.source, words))
         if last is not None and frame.sequence > last.sequence + 1:
             words = f"{frame.sequence - last.sequence - 1} before picture {self._frames_count}"
             self._keep_event(Event(frame.t_ns, "frames_dropped", frame.source, words))
-        self._keep_picture(frame)
-        stamp = (self._frames_count, frame.t_ns, frame.exposure_ns, frame.line_ns)
-        self._append(self._frames_file(), _line(stamp))
+        self._keep_picture(frame, data)
+        times_ns = (min(max(0, time_ns), 10**9) for time_ns in (frame.exposure_ns, frame.line_ns))
+        self._append(self._frames_file(), line((self._frames_count, frame.t_ns, *times_ns)))
         self._frames_count += 1
-        return None
 
-    def _frames_file(self) -> _Growing:
+    def _why_not_frame(self, frame: Frame, data: bytes) -> str | None:
+        """Why `frame` cannot stand in frames.csv; None if it can."""
+        if not jpeg.is_whole(data):
+            return "its picture is not whole"
+        if frame.t_ns < 0:
+            return "its time is negative"
+        if self._frames_count == FRAME_COLUMNS.most_lines:
+            return f"more than {FRAME_COLUMNS.most_lines} pictures"
+        last = self._last_frame
+        is_late = last is not None and frame.t_ns <= last.t_ns
+        return f"its time is not after that of the last one, {last.t_ns}" if last is not None and is_late else None
+
+    def _frames_file(self) -> Growing:
         if self._frames is None:
             self._frames = self._table("frames.csv", FRAME_COLUMNS)
             sync_folder(self.growing)
         return self._frames
 
-    def _keep_picture(self, frame: Frame) -> None:
+    def _keep_picture(self, frame: Frame, data: bytes) -> None:
         if not self._is_filming:
             return
         try:
             if self._video is None:
-                self._video = _Growing(self.growing / "video.mjpeg")
-            self._video.append(_jpeg(frame))
+                self._video = self._grow("video.mjpeg")
+            self._video.append(data)
         except OSError as error:
-            self._is_filming = False
-            words = f"before picture {self._frames_count}: {error.strerror}; free some space"
-            self._keep_event(Event(frame.t_ns, VIDEO_ENDED, frame.source, words))
+            self._end_video(frame.t_ns, error)
 
-    def _append(self, file: _Growing, data: bytes) -> None:
+    def _end_video(self, t_ns: int, error: OSError) -> None:
+        self._is_filming = False
+        words = f"before picture {self._frames_count}: {error.strerror}; free some space"
+        self._keep_event(Event(t_ns, VIDEO_ENDED, "recorder", words))
+
+    def _append(self, file: Growing, data: bytes) -> None:
         try:
             file.append(data)
         except OSError as error:
@@ -227,6 +255,8 @@ class Journal:
                 file.append(data)
             except OSError:
                 raise _trouble(file.path, error) from error
+            if self._is_filming:  # or the pictures would take the reserve too
+                self._end_video(self._last_frame.t_ns if self._last_frame else 0, error)
 
     def _sync_what_is_due(self) -> None:
         now_ns = self._now_ns()
@@ -238,7 +268,7 @@ class Journal:
             self._keep_quiets()
             self._sync_video()
 
-    def _sync_now(self, files: Sequence[_Growing]) -> None:
+    def _sync_now(self, files: Sequence[Growing]) -> None:
         for file in files:
             try:
                 self._sync(file.handle)
@@ -257,15 +287,18 @@ class Journal:
 
     def close(self) -> Path:
         """Put everything on the disk and give the recording its name; the folder it is in now."""
+        if self._is_closed:
+            return self.folder
+        self._is_closed = True
         self._keep_quiets()
         self._pool.shutdown()
         if self._video_sync is not None:
             self._video_sync.result()
-        self._sync_now(self._open_files())
+        self._sync_now(self._files)
         self._close_files()
         try:
             if self._edges_disordered:
-                _sort_edges(self.growing / "edges.csv", self._sync)
+                sort_lines(self.growing / "edges.csv", self._sync)
             (self.growing / RESERVE).unlink(missing_ok=True)
             sync_folder(self.growing)
             self.growing.rename(self.folder)
@@ -276,14 +309,12 @@ class Journal:
 
     def abandon(self) -> None:
         """Stop here and leave the recording as unfinished."""
+        self._is_closed = True
         self._pool.shutdown()
         self._close_files()
 
-    def _open_files(self) -> list[_Growing]:
-        return [file for file in (self._edges, self._events, self._frames, self._video) if file is not None]
-
     def _close_files(self) -> None:
-        for file in self._open_files():
+        for file in self._files:
             file.close()
 
     def __enter__(self) -> Self:
@@ -296,34 +327,6 @@ class Journal:
             self.close()
         else:
             self.abandon()
-
-
-class _Growing:
-    """A new file that only grows, by whole pieces: what could not be written whole is taken back."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self._file = path.open("xb", buffering=0)
-        self._size = 0
-
-    @property
-    def handle(self) -> int:
-        return self._file.fileno()
-
-    def append(self, data: bytes) -> None:
-        """Add all of `data`, or nothing and raise OSError."""
-        rest = memoryview(data)
-        try:
-            while rest:
-                rest = rest[self._file.write(rest) :]
-        except OSError:
-            self._file.truncate(self._size)
-            self._file.seek(self._size)
-            raise
-        self._size += len(data)
-
-    def close(self) -> None:
-        self._file.close()
 
 
 def _files_before_the_run(card: RunCard, rig: Rig, calibration: bytes | None) -> dict[str, bytes]:
@@ -348,30 +351,8 @@ def event_of_fault(fault: Fault) -> Event:
     return Event(fault.t_ns, "fault", fault.source, f"{fault.what}{since}; {fault.cure}")
 
 
-def _line(cells: Sequence[object]) -> bytes:
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerow(cells)
-    return text.getvalue().encode()
-
-
-def _plain(text: str) -> str:
-    """`text` on one line and without what a table refuses."""
-    words = "".join(letter if letter.isprintable() else " " for letter in text).split()
-    return " ".join(words)[:MOST_DETAIL]
-
-
 def _jpeg(frame: Frame) -> bytes:
+    """The camera's own bytes as far as they are a picture."""
     if frame.jpeg is not None:
-        return frame.jpeg
+        return frame.jpeg[: jpeg.end_index(frame.jpeg)]
     return cv2.imencode(".jpg", frame.image, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])[1].tobytes()
-
-
-def _sort_edges(path: Path, sync: Callable[[int], None]) -> None:
-    """Edges of several sources arrive in any order; in a finished recording they stand in order of time."""
-    head, *lines = path.read_bytes().splitlines(keepends=True)
-    lines.sort(key=lambda line: int(line.split(b",", 1)[0]))
-    new = _Growing(path.with_name(".edges.csv.new"))
-    new.append(head + b"".join(dict.fromkeys(lines)))
-    sync(new.handle)
-    new.close()
-    new.path.replace(path)

@@ -83,17 +83,18 @@ def rows(path: Path, columns: Columns, doubt: Doubt, *, cut_short: bool = False)
         return
     if head is None:
         raise InputError(f"{path}: the file is empty; wanted the header {columns}; write it anew or remove the file")
-    names = _header(str(path), head, columns)
+    file = str(path)
+    names = _header(file, head, columns)
     for number, line in enumerate(lines, 2):
         if number > columns.most_lines + 1:
             raise InputError(f"{path}: more than {columns.most_lines} lines; split the recording into single runs")
-        cells = _cells(f"{path} line {number}", line)
+        cells = _cells(file, number, line)
         if len(cells) != len(names):
             raise InputError(
                 f"{path} line {number}: found {len(cells)} values in {settings.shorten(line)}; "
                 f"wanted {len(names)} with commas between ({','.join(names)})"
             )
-        yield Row(str(path), number, dict(zip(names, cells, strict=True)))
+        yield Row(file, number, dict(zip(names, cells, strict=True)))
 
 
 def _lines(path: Path, doubt: Doubt) -> Iterator[str]:
@@ -114,7 +115,7 @@ def _lines(path: Path, doubt: Doubt) -> Iterator[str]:
 
 
 def _torn(path: Path, number: int, data: bytes, doubt: Doubt) -> None:
-    if len(data) == MOST_LETTERS and data.strip(b"\0"):
+    if len(data) == MOST_LETTERS and not data.endswith(b"\0"):
         raise InputError(f"{path} line {number}: longer than {MOST_LETTERS} letters; this is no such table")
     doubt(f"{path.name}: the last line (line {number}) has no line break at its end and was left out")
 
@@ -129,17 +130,19 @@ def _text(path: Path, number: int, data: bytes) -> str:
     return text
 
 
-def _cells(place: str, line: str) -> list[str]:
+def _cells(file: str, number: int, line: str) -> list[str]:
+    if '"' not in line:
+        return line.split(",") if line else []
     try:
         return next(csv.reader(io.StringIO(line), strict=True), [])
     except csv.Error as error:
         raise InputError(
-            f"{place}: found {settings.shorten(line)}; quotes do not match ({error}); mend that line"
+            f"{file} line {number}: found {settings.shorten(line)}; quotes do not match ({error}); mend that line"
         ) from (error)
 
 
 def _header(file: str, line: str, columns: Columns) -> Sequence[str]:
-    names = [name.strip() for name in _cells(f"{file} line 1", line)]
+    names = [name.strip() for name in _cells(file, 1, line)]
     known = (*columns.needed, *columns.optional)
     wrong = [name for name in names if name not in known]
     missing = [name for name in columns.needed if name not in names]

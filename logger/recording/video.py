@@ -46,7 +46,7 @@ def find_video(folder: Path, *, cut_short: bool = False) -> Path | None:
 
 def _has_pictures(path: Path) -> bool:
     try:
-        return survey(path).count > 0
+        return any(image is not None for _, image, _ in pictures(path, grey=True))
     except InputError:
         return False
 

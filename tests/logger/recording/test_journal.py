@@ -1,0 +1,355 @@
+"""The journal keeps every record before anything else, in an order and at a pace that a crash cannot spoil."""
+
+from __future__ import annotations
+
+import os
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from logger.config import Boat, Rig, RunCard
+from logger.errors import ConfigError, StoreError
+from logger.recording.folder import Event, load
+from logger.recording.journal import Journal
+from logger.recording.recovery import is_unfinished
+from logger.records import Edge, Fault, Fix, Frame, Key, Quiet, Record
+
+from .conftest import CAMERA, CARD, RIG, contents, frame, jpeg
+
+LAST = "last, by the wall"
+
+
+def no_sync(handle: int) -> None:
+    """For tests in which the power stays on."""
+
+
+@pytest.fixture
+def journal(tmp_path: Path, card: RunCard, rig: Rig, camera_toml: bytes) -> Journal:
+    return Journal(tmp_path / "r7", card=card, rig=rig, calibration=camera_toml, sync=no_sync)
+
+
+def test_what_was_kept_is_what_is_loaded(journal: Journal, card: RunCard, rig: Rig) -> None:
+    edges = (Edge(5, "first", True, "gates", 1), Edge(9, "first", False, "gates", 2), Edge(9, LAST, True, "gates"))
+    frames = [frame(number) for number in range(4)]
+    for record in (
+        Key(3, "go", "page", "three, two, one"),
+        *edges,
+        *frames,
+        Fix(4, 0, 0, 0, (1, 0, 1), "measured", "v"),
+    ):
+        journal.keep(record)
+    folder = journal.close()
+    recording = load(folder)
+    assert folder.name == "r7"
+    assert recording.card == card
+    assert recording.rig == replace(rig, camera=replace(rig.camera, calibration="camera.toml"))
+    assert [(e.t_ns, e.gate, e.blocked, e.count) for e in recording.edges] == [
+        (e.t_ns, e.gate, e.blocked, e.count) for e in edges
+    ]
+    assert recording.events == (Event(3, "go", "page", "three, two, one"),)
+    assert [(f.t_ns, f.exposure_ns, f.line_ns, f.jpeg) for f in recording.frames()] == [
+        (f.t_ns, f.exposure_ns, f.line_ns, f.jpeg) for f in frames
+    ]
+    assert recording.doubts == ()
+    assert sorted(os.listdir(folder)) == [
+        "camera.toml", "edges.csv", "events.csv", "frames.csv", "recording.toml", "rig.toml", "video.mjpeg"
+    ]  # fmt: skip
+
+
+def test_a_frame_without_a_compressed_form_is_compressed(journal: Journal) -> None:
+    journal.keep(replace(frame(3), jpeg=None))
+    (kept,) = load(journal.close()).frames()
+    assert abs(kept.image.astype(int) - frame(3).image).mean() < 3
+
+
+def test_trouble_becomes_an_event_with_its_cure(journal: Journal) -> None:
+    journal.keep(Fault(9, "gates", "no edges since\nthe plug was pulled", "plug it in", since_ns=4))
+    assert load(journal.close()).events == (
+        Event(9, "fault", "gates", "no edges since the plug was pulled (since 4 ns); plug it in"),
+    )
+
+
+def test_of_each_source_only_the_last_quiet_before_another_record_is_kept(journal: Journal) -> None:
+    for t_ns in range(0, 50, 10):
+        journal.keep(Quiet(t_ns, "gates"))
+        journal.keep(Quiet(t_ns + 1, "overhead"))
+    journal.keep(Edge(45, "first", True, "gates"))
+    journal.keep(Quiet(60, "gates"))
+    events = load(journal.close()).events
+    assert [(event.t_ns, event.source) for event in events] == [(40, "gates"), (41, "overhead"), (60, "gates")]
+
+
+def test_dropped_pictures_are_noted(journal: Journal) -> None:
+    journal.keep(frame(0))
+    journal.keep(frame(4))
+    recording = load(journal.close())
+    assert recording.events == (Event(frame(4).t_ns, "frames_dropped", "overhead", "3 before picture 1"),)
+    assert [found.sequence for found in recording.frames()] == [0, 1]
+
+
+@pytest.mark.parametrize(
+    ("records", "why"),
+    [
+        ([Edge(5, "first", True, "g"), Edge(5, "first", True, "g")], "first blocked: this edge was sent twice"),
+        ([Edge(5, "third", False, "g")], "third clear: the rig has no such gate"),
+        ([Edge(-5, "first", True, "g")], "first blocked: its time is negative"),
+        ([frame(0), frame(1, t_ns=1_000_000_000)], "its time is not after that of the last one, 1000000000"),
+        ([frame(0, t_ns=-1)], "its time is negative"),
+        ([replace(frame(0), jpeg=jpeg(0)[:700])], "its picture is not whole"),
+        ([replace(frame(0), jpeg=b"")], "its picture is not whole"),
+    ],
+)
+def test_what_no_reader_would_take_is_noted_and_the_recording_opens(
+    journal: Journal, records: Sequence[Record], why: str
+) -> None:
+    for record in records:
+        journal.keep(record)
+    recording = load(journal.close())
+    assert recording.events[-1].detail == why
+    assert recording.events[-1].event in {"edge_refused", "frame_refused"}
+
+
+def test_what_a_camera_adds_behind_its_pictures_is_left_out(journal: Journal) -> None:
+    journal.keep(replace(frame(0), jpeg=jpeg(0) + b"\0\0 rubbish"))
+    journal.keep(frame(1))
+    assert [found.jpeg for found in load(journal.close()).frames()] == [jpeg(0), jpeg(1)]
+
+
+def test_nothing_that_is_there_is_overwritten(journal: Journal, card: RunCard, rig: Rig, camera_toml: bytes) -> None:
+    before = contents(journal.growing.parent)
+    with pytest.raises(StoreError, match="r7: there is such a recording already; choose another name"):
+        Journal(journal.folder, card=card, rig=rig, calibration=camera_toml)
+    assert contents(journal.growing.parent) == before
+    journal.close()
+    before = contents(journal.folder.parent)
+    with pytest.raises(StoreError, match="r7: there is such a recording already"):
+        Journal(journal.folder, card=card, rig=rig, calibration=camera_toml)
+    assert contents(journal.folder.parent) == before
+
+
+def test_a_run_that_could_not_be_opened_later_is_refused_before_it_starts(
+    tmp_path: Path, card: RunCard, rig: Rig, camera_toml: bytes
+) -> None:
+    with pytest.raises(ConfigError, match=r"recording\.toml: boat\.mass_g: found -3\.0, wanted a number > 0"):
+        Journal(tmp_path / "a", card=replace(card, boat=Boat("x", mass_g=-3.0)), rig=rig, calibration=camera_toml)
+    with pytest.raises(ConfigError, match=r"rig\.toml: name: found"):
+        Journal(tmp_path / "a", card=card, rig=replace(rig, name="@rig"), calibration=camera_toml)
+    with pytest.raises(ConfigError, match=r"rig\.toml: camera: found no calibration, wanted one; calibrate"):
+        Journal(tmp_path / "a", card=card, rig=rig)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_exception_leaves_the_recording_unfinished(
+    tmp_path: Path, card: RunCard, rig: Rig, camera_toml: bytes
+) -> None:
+    def run() -> None:
+        with Journal(tmp_path / "r7", card=card, rig=rig, calibration=camera_toml) as journal:
+            journal.keep(frame(0))
+            raise RuntimeError("a bug in the loop")
+
+    with pytest.raises(RuntimeError, match="a bug in the loop"):
+        run()
+    (folder,) = tmp_path.iterdir()
+    assert is_unfinished(folder)
+    assert len(list(load(folder).frames())) == 1
+
+
+def test_closing_twice_is_harmless(journal: Journal) -> None:
+    assert journal.close() == journal.close()
+
+
+class Disk:
+    """A clock, and which files were put on the disk when."""
+
+    def __init__(self) -> None:
+        self.now_ns = 0
+        self.synced: list[tuple[int, str]] = []
+
+    def sync(self, handle: int) -> None:
+        self.synced.append((self.now_ns, Path(os.readlink(f"/proc/self/fd/{handle}")).name))
+
+    def times_ns(self, name: str) -> list[int]:
+        return [t_ns for t_ns, synced in self.synced if synced == name]
+
+
+def run_of(disk: Disk, journal: Journal, records: Callable[[int], Sequence[Record]], until_ns: int) -> None:
+    for disk.now_ns in range(0, until_ns, 10_000_000):
+        for record in records(disk.now_ns):
+            journal.keep(record)
+
+
+def test_edges_are_on_the_disk_within_a_twentieth_of_a_second_and_bursts_share_a_sync(
+    tmp_path: Path, card: RunCard, rig: Rig, camera_toml: bytes
+) -> None:
+    disk = Disk()
+    journal = Journal(
+        tmp_path / "r7", card=card, rig=rig, calibration=camera_toml, sync=disk.sync, now_ns=lambda: disk.now_ns
+    )
+    assert disk.synced == [(0, "recording.toml"), (0, "rig.toml"), (0, "camera.toml")]
+
+    def records(now_ns: int) -> list[Record]:
+        in_burst = 1_000_000_000 <= now_ns < 1_100_000_000
+        edges = [Edge(now_ns + n, "first", n % 2 == 0, "gates") for n in range(20 * in_burst)]
+        return [Quiet(now_ns, "gates"), *edges]
+
+    run_of(disk, journal, records, 2_000_000_000)
+    assert disk.times_ns("edges.csv") == [1_000_000_000, 1_050_000_000, 1_100_000_000]
+    journal.abandon()
+
+
+def test_pictures_and_stamps_are_on_the_disk_once_a_second(
+    tmp_path: Path, card: RunCard, rig: Rig, camera_toml: bytes
+) -> None:
+    disk = Disk()
+    journal = Journal(
+        tmp_path / "r7", card=card, rig=rig, calibration=camera_toml, sync=disk.sync, now_ns=lambda: disk.now_ns
+    )
+    numbers = iter(range(1000))
+
+    def records(now_ns: int) -> list[Record]:
+        return [frame(next(numbers))] if now_ns % 30_000_000 == 0 else [Quiet(now_ns, "gates")]
+
+    run_of(disk, journal, records, 3_500_000_000)
+    journal.close()  # also waits for the last sync in the background
+    assert 3 <= len(disk.times_ns("video.mjpeg")) <= 4
+    assert len(disk.times_ns("frames.csv")) == len(disk.times_ns("video.mjpeg"))
+    assert disk.times_ns("edges.csv")[-1] == disk.now_ns
+
+
+def test_a_disk_that_fails_is_reported(tmp_path: Path, card: RunCard, rig: Rig, camera_toml: bytes) -> None:
+    def fail(handle: int) -> None:
+        raise OSError(5, "Input/output error")
+
+    with pytest.raises(StoreError, match=r"cannot be written \(Input/output error\); free some space or check"):
+        Journal(tmp_path / "r7", card=card, rig=rig, calibration=camera_toml, sync=fail)
+    assert list(tmp_path.iterdir()) == []
+
+
+times = st.integers(0, 10**6)
+gates = st.sampled_from(["first", LAST, "third"])
+words = st.text(max_size=30)
+PICTURES = [jpeg(number) for number in range(3)]
+any_record = st.one_of(
+    st.builds(Edge, times, gates, st.booleans(), words, st.none() | st.integers(0, 99)),
+    st.builds(Key, times, st.sampled_from(["arm", "go", "note"]), words, words),
+    st.builds(Quiet, times, words),
+    st.builds(Fault, times, words, words, words, st.none() | times, st.booleans()),
+    st.builds(Event, times, words, words, words),
+    st.builds(
+        lambda t_ns, n, picture, more: Frame(t_ns, frame(0).image, n, "c", -5, 10**10, picture + more),
+        times,
+        st.integers(0, 99),
+        st.sampled_from([*PICTURES, b"", PICTURES[0][:500]]),
+        st.sampled_from([b"", b"\0xx"]),
+    ),
+)  # fmt: skip
+
+
+@given(st.lists(any_record, max_size=25))
+@settings(max_examples=30)
+def test_whatever_drivers_send_a_finished_recording_opens(
+    tmp_path_factory: pytest.TempPathFactory, records: list[Record | Event]
+) -> None:
+    folder = tmp_path_factory.mktemp("any")
+    with Journal(folder / "r", card=CARD, rig=RIG, calibration=CAMERA, sync=no_sync) as journal:
+        for record in records:
+            journal.keep(record)
+    recording = load(folder / "r")
+    frames = list(recording.frames())
+    assert [found.jpeg in PICTURES for found in frames] == [True] * len(frames)
+    sent = {(r.t_ns, r.gate, r.blocked) for r in records if isinstance(r, Edge) and r.gate != "third"}
+    assert {(edge.t_ns, edge.gate, edge.blocked) for edge in recording.edges} == sent
+    shutil.rmtree(folder)
+
+
+@given(st.data())
+@settings(max_examples=20)
+def test_any_interleaving_of_the_sources_is_the_same_recording(
+    tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
+) -> None:
+    streams = [
+        [Edge(t_ns, "first", n % 2 == 0, "a") for n, t_ns in enumerate((10, 20, 40, 50))],
+        [Edge(t_ns, LAST, n % 2 == 0, "b") for n, t_ns in enumerate((15, 20, 21))],
+        [Key(t_ns, "note", "page", str(t_ns)) for t_ns in (5, 30)],
+        [replace(frame(n), t_ns=t_ns) for n, t_ns in enumerate((1, 30, 60))],
+    ]
+    order = data.draw(st.permutations([n for n, stream in enumerate(streams) for _ in stream]))
+    turns = [iter(stream) for stream in streams]
+    folder = tmp_path_factory.mktemp("order")
+    with Journal(folder / "r", card=CARD, rig=RIG, calibration=CAMERA, sync=no_sync) as journal:
+        for number in order:
+            journal.keep(next(turns[number]))
+    recording = load(folder / "r")
+    found = sorted((edge.t_ns, edge.gate, edge.blocked) for edge in recording.edges)
+    assert found == sorted((e.t_ns, e.gate, e.blocked) for stream in streams[:2] for e in stream)
+    assert [edge.t_ns for edge in recording.edges] == sorted(edge.t_ns for edge in recording.edges)
+    assert [event.t_ns for event in recording.events] == [5, 30]
+    assert [found.t_ns for found in recording.frames()] == [1, 30, 60]
+    shutil.rmtree(folder)
+
+
+FILL = """
+import sys
+from dataclasses import replace
+from pathlib import Path
+from tests.logger.recording.conftest import CAMERA, CARD, RIG, frame
+from logger.errors import StoreError
+from logger.recording.journal import Journal
+from logger.records import Edge, Quiet
+big = frame(0).jpeg
+big = big[:2] + (b"\\xff\\xfe\\xea\\x62" + b"x" * 60000) * 8 + big[2:]  # comments make it half a megabyte
+with Journal(Path(sys.argv[1]), card=CARD, rig=RIG, calibration=CAMERA) as journal:
+    for n in range(40):
+        journal.keep(replace(frame(n), jpeg=big))
+        for k in range(200):
+            journal.keep(Edge(10**9 + 1000 * n + k, "first", k % 2 == 0, "gates"))
+"""
+
+
+def edges_after_filling(run: Sequence[str], folder: Path, **how: object) -> int:
+    done = subprocess.run(  # type: ignore[call-overload]
+        [*run, sys.executable, "-B", "-c", FILL, str(folder)],
+        cwd=Path(__file__).resolve().parents[3], capture_output=True, text=True, check=False, **how,
+    )  # fmt: skip
+    assert done.stderr == ""
+    return int(done.returncode)
+
+
+def test_when_a_file_may_not_grow_the_pictures_stop_and_the_edges_go_on(tmp_path: Path) -> None:
+    def small_files_only() -> None:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (5_000_000, 5_000_000))
+
+    assert edges_after_filling([], tmp_path / "r", preexec_fn=small_files_only) == 0
+    recording = load(tmp_path / "r")
+    assert len(recording.edges) == 40 * 200
+    (event,) = [event for event in recording.events if event.event == "video_ended"]
+    assert event.detail == "before picture 10: File too large; free some space"
+    assert len(list(recording.frames())) == 10
+    assert any("10 whole pictures and frames.csv 40 stamps" in doubt for doubt in recording.doubts)
+
+
+def test_when_the_disk_is_full_the_reserve_takes_the_edges(tmp_path: Path) -> None:
+    place, kept = tmp_path / "small disk", tmp_path / "kept"
+    place.mkdir()
+    script = 'mount -t tmpfs -o size=8m none "$0" && shift 0 && "$@"; status=$?; cp -r "$0"/. "$KEPT"; exit $status'
+    run = ["unshare", "--map-root-user", "--mount", "sh", "-c", script, str(place)]
+    kept.mkdir()
+    if shutil.which("unshare") is None or subprocess.run([*run, "true"], env={**os.environ, "KEPT": str(kept)},
+                                                         capture_output=True, check=False).returncode:  # fmt: skip
+        pytest.skip("no small disk can be mounted here (unshare, tmpfs)")
+    assert edges_after_filling(run, place / "r", env={**os.environ, "KEPT": str(kept)}) == 0
+    recording = load(kept / "r")
+    assert len(recording.edges) == 40 * 200
+    assert [event.event for event in recording.events] == ["video_ended"]
+    assert "No space left on device" in recording.events[0].detail
+    assert 0 < len(list(recording.frames())) < 10
