@@ -40,7 +40,7 @@ def draw_voyage(
     wall_mm = _way_to(path, hull, TrueLine("wall", "wall", basin.front_mm))
     line = lines[1]
     cut_mm = _way_to(path, hull, line) if kind == "drift" else None
-    speed = rng.uniform(120, 420)
+    speed = rng.uniform(*tier.speed_mm_per_s)
     may_touch = asked.wall_contact if asked.wall_contact is not None else bool(rng.random() < tier.wall_contact)
     if cut_mm is not None and not may_touch:
         speed = min(speed, _speed_for(drag, 0.93 * (wall_mm - cut_mm)))

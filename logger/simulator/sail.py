@@ -66,7 +66,7 @@ def draw_sail(rng: np.random.Generator, tier: Tier, hull: Hull) -> Sail | None:
     length, width = np.ptp(hull.outline_mm, axis=0)
     wanted, square = rng.random() < tier.sail, bool(rng.random() < 0.5)
     foot = hull.freeboard_mm + rng.uniform(8, 20)
-    top = foot + rng.uniform(0.35, 0.75) * min(length, 220)
+    top = foot + float(np.clip(rng.uniform(0.5, 1.0) * length, 60, 190))
     sail = Sail(
         square=square, mast_x_mm=float(length * rng.uniform(-0.05, 0.18)), foot_mm=foot, top_mm=top,
         reach_mm=float(width * rng.uniform(0.7, 1.2) if square else length * rng.uniform(0.3, 0.45)),
