@@ -32,11 +32,13 @@ class Fit:
     """Root mean square of residual over noise; 1 is ordinary."""
     known: float
     """Share of the samples that could be used (in the picture, over known water)."""
+    agreeing: float
+    """Share of the rays that show the boat's edge as it was learnt: a fit of the wrong half has few."""
 
     @property
     def good(self) -> bool:
         """Whether the picture really shows this hull at this place."""
-        return 0.7 < self.strength < 1.35 and self.misfit < 4.0 and self.known > 0.5
+        return 0.7 < self.strength < 1.35 and self.misfit < 4.0 and self.known > 0.5 and self.agreeing > 0.7
 
 
 class Fitter:
@@ -70,11 +72,13 @@ class Fitter:
                 break
         known = weight > 0
         boat = np.where(known, drawn.grey[0] - water, 0.0)
-        strength = (weight * boat * np.where(known, seen - water, 0.0)).sum() / max((weight * boat**2).sum(), 1e-12)
+        shown, whole = (weight * boat * np.where(known, seen - water, 0.0)).sum(axis=1), (weight * boat**2).sum(axis=1)
+        strength = shown.sum() / max(whole.sum(), 1e-12)
+        agreeing = np.abs(shown - whole) < 0.4 * whole
         share = float(known.mean())
         misfit = float(np.sqrt(np.mean((residual / self.hull.noise)[known] ** 2))) if share else np.inf
         covariance = np.asarray(np.linalg.inv(normal), np.float64) * (max(1.0, misfit**2) if share else 1.0)
-        return Fit(place, heading, covariance, float(strength), misfit, share)
+        return Fit(place, heading, covariance, float(strength), misfit, share, float(agreeing.mean()))
 
     def _compared(self, picture: NDArray[np.uint8], place: Floats, heading: float) -> tuple[Floats, Floats, Look]:
         """Along all rays (M, K): seen light, water under the shadow, and the model (1, M, K)."""

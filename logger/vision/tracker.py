@@ -31,7 +31,14 @@ _FREEBOARD_UNKNOWN_MM = (15.0, 9.0)
 _ZONE_MARGIN_MM = 30.0
 _LEAST_GOOD_SHARE = 0.5
 """Ripples and glints too can be followed for a while; but they do not keep their look."""
-_U_EDGE_PX = 0.08
+FAINT_GREY = 30.0
+"""Contrast, in picture numbers, below which colour is tried."""
+_TOO_FAINT_GREY = 12.0
+"""Contrast below which a boat is not told from water with certainty."""
+_CLEARLY = 1.3
+_WITNESS = 3.5
+_FASTEST_MM_PER_S = 3000.0
+_U_EDGE_PX = 0.1
 """How far an edge may be misread in all pictures alike, pixels."""
 
 
@@ -47,7 +54,10 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
     card = boat_card(recording.card.boat)
     plane = Plane(recording.view, card.freeboard_mm)
     film = _Stored(recording)
-    found = survey(film, plane, ground(rig, plane, recording.card.boat))
+    known = ground(rig, plane, recording.card.boat)
+    found = survey(film, plane, known)
+    if isinstance(found, str) or found.contrast < FAINT_GREY:
+        film, found = _in_colour(recording, plane, known, otherwise=(film, found))
     if isinstance(found, str):
         return NotFound(found)
     learnt = learn(
@@ -61,14 +71,34 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
         depth_share=depth_share(rig.tank, plane),
     )
     fits = follow(film, plane, found, learnt)
-    return _track(recording, rig, plane, card, learnt, fits)
+    return _track(recording, rig, plane, card, learnt, found, fits)
+
+
+def _in_colour(
+    recording: Recording, plane: Plane, known: Ground, *, otherwise: tuple[_Stored, Survey | str]
+) -> tuple[_Stored, Survey | str]:
+    """The blue, green or red film in which the boat stands out most, if it does so clearly more than in grey.
+
+    A yellow boat may be as bright as the floor and yet be plain to see in blue. Colour costs time, so grey comes first.
+    """
+    best = otherwise
+    for channel in range(3):
+        film = _Stored(recording, channel)
+        found = survey(film, plane, known)
+        if isinstance(found, Survey) and found.contrast > _CLEARLY * _contrast(best[1]):
+            best = film, found
+    return best
+
+
+def _contrast(found: Survey | str) -> float:
+    return 0.0 if isinstance(found, str) else found.contrast
 
 
 class _Stored:
-    """The film of a recording."""
+    """The film of a recording: its brightness, or one of its colours."""
 
-    def __init__(self, recording: Recording) -> None:
-        self._recording = recording
+    def __init__(self, recording: Recording, channel: int | None = None) -> None:
+        self._recording, self._channel = recording, channel
 
     @property
     def count(self) -> int:
@@ -77,8 +107,9 @@ class _Stored:
 
     def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
         chosen = None if wanted is None else frozenset(wanted)
-        for frame in self._recording.frames(grey=True, wanted=chosen):
-            yield frame.sequence, frame.image
+        for frame in self._recording.frames(grey=self._channel is None, wanted=chosen):
+            whole = self._channel is None
+            yield frame.sequence, frame.image if whole else np.ascontiguousarray(frame.image[..., self._channel])
 
 
 def boat_card(boat: Boat) -> Card:
@@ -158,7 +189,7 @@ def follow(film: Film, plane: Plane, found: Survey, learnt: Learnt) -> dict[int,
 
 
 def _track(
-    recording: Recording, rig: Rig, plane: Plane, card: Card, learnt: Learnt, fits: dict[int, Fit]
+    recording: Recording, rig: Rig, plane: Plane, card: Card, learnt: Learnt, found: Survey, fits: dict[int, Fit]
 ) -> Track | NotFound:
     stamps = recording.stamps
     held = {n: f for n, f in fits.items() if f.strength > 0.4}
@@ -174,6 +205,8 @@ def _track(
     place = plane.lowered(seen, hull.freeboard_mm)
     covariance = np.array([f.covariance for f in kept])
     t_ns = _times(recording, rig, plane, numbers, seen)
+    flags = _flags(card, hull, plane, found)
+    certain = np.array([f.good for f in kept]) & ~_leaps(t_ns, place) & (not flags)
     return Track(
         t_ns=t_ns,
         x_mm=place[:, 0],
@@ -181,13 +214,13 @@ def _track(
         heading_rad=heading,
         noise_mm2=covariance[:, :2, :2],
         u_heading_rad=np.sqrt(covariance[:, 2, 2]),
-        quality=np.array([MEASURED if f.good else DOUBTFUL for f in kept], np.uint8),
+        quality=np.where(certain, MEASURED, DOUBTFUL).astype(np.uint8),
         frame=numbers,
         outline_mm=waterline(hull, plane),
         u_outline_mm=_u_outline(learnt, plane),
-        shifts_mm=_shifts(plane, learnt, seen, heading, place),
+        shifts_mm=_shifts(plane, card, learnt, seen, heading, place),
         frames_seen_count=len(stamps.t_ns),
-        flags=_flags(card, hull, plane),
+        flags=flags,
     )
 
 
@@ -213,12 +246,19 @@ def _u_outline(learnt: Learnt, plane: Plane) -> float:
     return float(np.hypot(longest * learnt.u_taper, 0.15 * plane.step_mm(plane.foot_mm)))
 
 
-def _shifts(plane: Plane, learnt: Learnt, seen: Floats, heading: Floats, place: Floats) -> dict[str, Floats]:
+def u_freeboard(learnt: Learnt, card: Card) -> float:
+    """The fit's own doubt counts noise only; how good walls and shadows are as witnesses was seen on simulated runs."""
+    return float(min(np.hypot(_WITNESS * learnt.u_freeboard_mm, 0.2), card.u_freeboard_mm))
+
+
+def _shifts(
+    plane: Plane, card: Card, learnt: Learnt, seen: Floats, heading: Floats, place: Floats
+) -> dict[str, Floats]:
     """By how much all fixes move if one lasting source is off by one standard uncertainty."""
     freeboard = learnt.hull.freeboard_mm
     edge = _U_EDGE_PX * plane.step_mm(plane.foot_mm)
     shifts = {
-        "freeboard": plane.lowered(seen, freeboard + learnt.u_freeboard_mm) - place,
+        "freeboard": plane.lowered(seen, freeboard + u_freeboard(learnt, card)) - place,
         "hull outline, along": edge * np.column_stack([np.cos(heading), np.sin(heading)]),
         "hull outline, across": edge * np.column_stack([-np.sin(heading), np.cos(heading)]),
     }
@@ -228,8 +268,17 @@ def _shifts(plane: Plane, learnt: Learnt, seen: Floats, heading: Floats, place: 
     return shifts
 
 
-def _flags(card: Card, hull: Hull, plane: Plane) -> tuple[str, ...]:
+def _leaps(t_ns: NDArray[np.int64], place: Floats) -> NDArray[np.bool_]:
+    """(N,) fixes on either side of a step that no boat makes."""
+    step = np.hypot(*np.diff(place, axis=0).T) / (np.diff(t_ns) / 1e9) > _FASTEST_MM_PER_S
+    return np.asarray(np.append(step, False) | np.append(False, step), np.bool_)
+
+
+def _flags(card: Card, hull: Hull, plane: Plane, found: Survey) -> tuple[str, ...]:
+    """Doubts about the whole track: any of them makes all of it doubtful."""
     flags = []
+    if found.contrast < _TOO_FAINT_GREY:
+        flags.append(f"the boat stands out from the floor by only {found.contrast:.0f} of 255 grey levels")
     length, width = outline.extents(waterline(hull, plane))
     for what, seen, told in (("length", length, card.length_mm), ("width", width, card.width_mm)):
         if told is not None and abs(seen - told) > max(8.0, 0.08 * told):
