@@ -20,7 +20,7 @@ from logger.config import Rig, RunCard
 from logger.recording.folder import Event
 from logger.recording.journal import Journal
 from logger.records import Fix, Frame, Record
-from logger.station.referee import Begin, Referee
+from logger.station.referee import NAME, Begin, Referee
 from logger.station.settled import Settled
 
 
@@ -116,16 +116,27 @@ class Line:
             if id(record) in self._held:
                 self._held.discard(id(record))
                 done.append(record)
+            self._decided(self._referee.past(record.t_ns - 1))
             if self._has_closed(record.t_ns - 1):
-                self.is_over = True
+                self._close(record.t_ns)
             else:
                 self._step(record)
         if not self.is_over:
-            self._decided(self._referee.past(self._settled.settled_ns))
-            if not self._settled.live:
-                self._decided(self._referee.no_more(self._settled.settled_ns))
-            self.is_over = not self._settled.live or self._has_closed(self._settled.settled_ns)
+            self._pass(self._settled.settled_ns)
         return done
+
+    def _pass(self, settled_ns: int) -> None:
+        self._decided(self._referee.past(settled_ns))
+        if not self._settled.live:
+            self._decided(self._referee.no_more(settled_ns))
+        if not self._settled.live or self._has_closed(settled_ns):
+            self._close(settled_ns)
+
+    def _close(self, settled_ns: int) -> None:
+        """The last line of the recording: so far it goes, even if nothing more happened."""
+        closes_ns = min(settled_ns, (self._referee.ended_ns or 0) + self._tail_ns)
+        self._journal.keep(Event(closes_ns, "closed", NAME))
+        self.is_over = True
 
     def _step(self, record: Record) -> None:
         if id(record) in self._written:

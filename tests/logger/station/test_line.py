@@ -77,7 +77,17 @@ def test_a_run_is_written_judged_and_over(tmp_path: Path) -> None:
     assert tuple(ran.shown) == ran.history
     recording = load(tmp_path / "run")
     assert [(e.t_ns, e.gate, e.blocked) for e in recording.edges] == [(e.t_ns, e.gate, e.blocked) for e in PASSING]
-    assert [event.event for event in recording.events] == ["arm", "armed", "started", "ended"]
+    assert [event.event for event in recording.events] == ["arm", "armed", "started", "ended", "closed"]
+
+
+def test_the_recording_says_how_far_it_goes(tmp_path: Path) -> None:
+    def closed_s(folder: Path) -> float:
+        return next(event.t_ns / S for event in load(folder).events if event.event == "closed")
+
+    Ran(tmp_path / "whole", [ARM, *PASSING, *quiet(60, "gates", "panel")])
+    assert closed_s(tmp_path / "whole") == 5.5
+    Ran(tmp_path / "early", [ARM, *PASSING[:2], *quiet(3, "gates"), "panel", "gates"])
+    assert closed_s(tmp_path / "early") == 3
 
 
 def test_it_is_not_over_before_everybody_has_spoken_past_the_tail(tmp_path: Path) -> None:
@@ -131,7 +141,7 @@ def test_a_fault_is_written_where_it_happened(tmp_path: Path) -> None:
     records = [ARM, PASSING[0], fault, *PASSING[1:], *quiet(6, "gates", "panel")]
     Ran(tmp_path / "run", records)
     events = load(tmp_path / "run").events
-    assert [event.event for event in events] == ["arm", "armed", "started", "fault", "ended"]
+    assert [event.event for event in events] == ["arm", "armed", "started", "fault", "ended", "closed"]
 
 
 def test_what_waits_long_for_a_hung_source_is_written_before_its_turn_and_only_once(tmp_path: Path) -> None:
