@@ -7,6 +7,7 @@ imported inside `run`, so that `boatrun --help` answers at once.
 from __future__ import annotations
 
 import argparse
+import errno
 import os
 import sys
 import tempfile
@@ -21,6 +22,9 @@ from logger.errors import InputError, LoggerError
 
 DONE, OUR_FAULT, WRONG_INPUT, STOPPED = 0, 1, 2, 130
 """Exit statuses; 130 is what a shell expects of a program stopped by Ctrl-C."""
+
+_PLACES_FAULT = {errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM, errno.ENOTDIR, errno.ENAMETOOLONG}
+"""A full or forbidden place was given: not a fault of the program."""
 
 COMMANDS = {
     "demo": "try everything without any hardware: an invented class in a simulated tank, and its report",
@@ -54,8 +58,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         _say("boatrun: stopped; what was finished before is kept")
         return STOPPED
     except BrokenPipeError:
-        # who reads our output has closed it (| head): Python must not complain again while it ends
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _give_up_stdout()  # who reads it has closed it (| head)
         return DONE
     except InputError as error:
         _say(f"boatrun: {_one_line(error)}")
@@ -63,9 +66,22 @@ def main(argv: Sequence[str] | None = None) -> int:
     except LoggerError as error:
         _say(f"boatrun: {_one_line(error)}")
         return OUR_FAULT
+    except OSError as error:
+        if error.errno not in _PLACES_FAULT:
+            _say(our_fault(error))
+            return OUR_FAULT
+        _say(
+            f"boatrun: {error.filename or 'output'}: cannot be used ({error.strerror}); free it or choose another place"
+        )
+        return WRONG_INPUT
     except Exception as error:
         _say(our_fault(error))
         return OUR_FAULT
+
+
+def _give_up_stdout() -> None:
+    """What is still unwritten goes nowhere, so that Python does not complain again while it ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def our_fault(error: Exception) -> str:

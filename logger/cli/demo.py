@@ -18,10 +18,8 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from logger.cli.keep import write_whole
+from logger.cli.keep import new_folder, write_whole
 from logger.cli.regatta import BOATS, CLUB, CONDITIONS, SAILS, TANK, Sail
-from logger.cli.simulate import refuse_if_used
-from logger.errors import InputError
 
 if TYPE_CHECKING:
     from logger.config import Rig, RunCard
@@ -43,7 +41,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Sail, measure, store, and say where the page is."""
-    folder = _new_folder(arguments.to)
+    folder = new_folder(arguments.to or _free_name(Path("boatrun-demo")))
     print(f"{CLUB} (invented): {len(SAILS)} runs of {len(BOATS)} boats in a simulated tank, in {folder}", flush=True)
     runs: list[Run] = []
     for number, sailed in enumerate(_sail_all(folder), start=1):
@@ -55,16 +53,6 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.open:
         _open(page)
     return 0
-
-
-def _new_folder(wanted: Path | None) -> Path:
-    folder = wanted or _free_name(Path("boatrun-demo"))
-    refuse_if_used(folder)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"{folder}: cannot be made ({error.strerror}); name another folder with --to") from error
-    return folder
 
 
 def _free_name(folder: Path) -> Path:
@@ -111,7 +99,12 @@ def _sail(job: tuple[int, Sail, Path, str]) -> Run:
     card = _card(number, sail, tank, now)
     rig = _rig(sail, number, tank)
     plan = Plan(
-        card=card, rig=rig, folder=folder / "recordings" / card.id, calibration=tank.camera_text.encode(), tail_s=1.0
+        card=card,
+        rig=rig,
+        folder=folder / "recordings" / card.id,
+        calibration=tank.camera_text.encode(),
+        tail_s=1.0,
+        silent_after_s=300.0,  # the simulated camera takes the time it needs to paint
     )
     with Store(folder / "trials.sqlite") as store:
         ran = station.run(plan, _drivers(rig), store=store, wall_time=lambda: now)
@@ -185,14 +178,14 @@ def _write_pages(runs: Sequence[Run], folder: Path) -> Path:
     from logger.study.report import report
 
     lead = (
-        f"{len(BOATS)} boats, {len(runs)} runs, one afternoon that never was: first two straight runs each, from the "
+        f"{len(BOATS)} boats, {len(runs)} runs, one afternoon that never was: first three straight runs each, from the "
         "start line to the finish line, then one drift run, in which the fan is shut off at the mark line and the boat "
         "goes on by itself."
     )
     page = folder / "report.html"
     write_whole(page, report(runs, title=CLUB, lead=lead))
-    drifts = [run for run in runs if run.trial.kind == "drift"]
-    write_whole(folder / "picture.svg", picture(drifts[0]))
+    shown = next((run for run in runs if run.trial.kind == "drift"), runs[0])
+    write_whole(folder / "picture.svg", picture(shown))
     write_tables(of_store(folder / "trials.sqlite"), folder / "tables")
     return page
 

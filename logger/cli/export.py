@@ -12,8 +12,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.cli.keep import write_whole
-from logger.cli.simulate import refuse_if_used
+from logger.cli.keep import new_folder, refuse_if_used, write_whole
 from logger.errors import InputError
 
 if TYPE_CHECKING:
@@ -51,12 +50,9 @@ def write_tables(runs: Sequence[ExportRun], folder: Path) -> None:
     from logger.results.export import files
 
     texts = files(runs)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, text in texts.items():
-            write_whole(folder / name, text)
-    except OSError as error:
-        raise InputError(f"{folder}: cannot be written ({error.strerror}); give another folder") from error
+    new_folder(folder)
+    for name, text in texts.items():
+        write_whole(folder / name, text)
 
 
 def of_store(path: Path | None) -> list[ExportRun]:

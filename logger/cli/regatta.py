@@ -1,4 +1,4 @@
-"""The invented class of the demo: a harbour club that does not exist, its four boats, and how each run goes.
+"""The invented class of the demo: a harbour club that does not exist, its boats, and how each run goes.
 
 All of it is made up. The boat cards say what a ruler and a kitchen scale would have said of the simulated hulls.
 """
@@ -79,26 +79,29 @@ class Sail:
     reaches_wall: bool = False
 
 
-TEASEL = Hull("Teasel", "red", "pointed", 178.3, 62.4, 19.7, 64.2)
-EMBER = Hull("Ember", "yellow", "pointed", 160.6, 60.2, 18.4, 52.1)
-MARROW = Hull("Marrow", "green", "pointed", 205.2, 74.5, 23.6, 117.8)
-THIMBLE = Hull("Thimble", "blue", "tray", 131.4, 77.8, 22.3, 70.6)
-BOATS: Mapping[str, Hull] = {hull.name: hull for hull in (TEASEL, EMBER, MARROW, THIMBLE)}
+BOATS: Mapping[str, Hull] = {
+    hull.name: hull
+    for hull in (
+        Hull("Teasel", "red", "pointed", 178.3, 62.4, 19.7, 64.2),
+        Hull("Marrow", "green", "pointed", 205.2, 74.5, 23.6, 117.8),
+        Hull("Thimble", "blue", "tray", 131.4, 77.8, 22.3, 70.6),
+    )
+}
 
-SAILS = (
-    Sail("Teasel", "straight", 345.0),
-    Sail("Ember", "straight", 352.0),
-    Sail("Marrow", "straight", 270.0),
-    Sail("Thimble", "straight", 205.0),
-    Sail("Teasel", "straight", 338.0),
-    Sail("Ember", "straight", 333.0),
-    Sail("Marrow", "straight", 262.0),
-    Sail("Thimble", "straight", 209.0),
+_STRAIGHT_SPEEDS_MM_PER_S = {
+    "Teasel": (345.0, 338.0, 351.0),
+    "Marrow": (350.0, 331.0, 343.0),
+    "Thimble": (205.0, 209.0, 202.0),
+}
+_STRAIGHT = tuple(
+    Sail(boat, "straight", speeds[heat]) for heat in range(3) for boat, speeds in _STRAIGHT_SPEEDS_MM_PER_S.items()
+)
+_DRIFT = (
     Sail("Teasel", "drift", 240.0),
-    Sail("Ember", "drift", 220.0),
-    Sail("Marrow", "drift", 420.0, reaches_wall=True),
+    Sail("Marrow", "drift", 620.0, reaches_wall=True),
     Sail("Thimble", "drift", 190.0),
 )
-"""Two straight runs of each boat and then one drift run."""
+SAILS = (*_STRAIGHT, *_DRIFT)
+"""Three straight runs of each boat and then one drift run."""
 
 CONDITIONS = Conditions(power="fan", fan_setting="2", fan_distance_mm=400.0, notes="simulated, nobody was there")

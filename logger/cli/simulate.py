@@ -9,7 +9,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from logger.errors import InputError
+from logger.cli.keep import new_folder
 
 _KINDS = ("drift", "straight")
 _TIERS = ("easy", "realistic", "hard")
@@ -32,8 +32,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     from logger.simulator import simulate
 
-    target: Path = arguments.to
-    refuse_if_used(target)
+    target = new_folder(arguments.to)
     seeds = range(arguments.seed, arguments.seed + arguments.count)
     for number, seed in enumerate(tqdm(seeds, delay=2, disable=None, unit="recording", leave=False)):
         kind = arguments.kind or _KINDS[number % len(_KINDS)]
@@ -41,14 +40,6 @@ def run(arguments: argparse.Namespace) -> int:
         simulate(folder, tier=arguments.tier, kind=kind, seed=seed)
         tqdm.write(str(folder))
     return 0
-
-
-def refuse_if_used(folder: Path) -> None:
-    """Raise InputError unless `folder` is new or an empty folder."""
-    if folder.exists() and not folder.is_dir():
-        raise InputError(f"{folder}: this is a file; wanted a new or empty folder; choose another name")
-    if folder.exists() and any(folder.iterdir()):
-        raise InputError(f"{folder}: found files in it; wanted a new or empty folder; choose another name")
 
 
 def _count(text: str) -> int:

@@ -56,7 +56,6 @@ def _view(runs: Sequence[Run]) -> ClassView | None:
     by_boat = grouped([(run.card.boat.name, run.trial.results[name].quantity) for run in counted])
     boats = [repeats_of(boat, quantities) for boat, quantities in by_boat.items()]
     comparisons = compare_all(boats)
-    unit = boats[0].mean.unit
     floor = any(run.trial.results[name].at_least for run in counted)
     return ClassView(
         key=f"class-{kind}",
@@ -65,7 +64,7 @@ def _view(runs: Sequence[Run]) -> ClassView | None:
         drawing=_drawing(measured, boats, name, f"class-{kind}-dots"),
         caption=_caption(floor, len(measured) - len(counted)),
         rows=tuple(_row(boat) for boat in boats),
-        pairs=tuple(_pair(pair, unit) for pair in comparisons if math.isfinite(pair.U)),
+        pairs=tuple(_pair(pair, name) for pair in comparisons if math.isfinite(pair.U)),
     )
 
 
@@ -105,7 +104,8 @@ def _row(boat: Repeats) -> ClassRow:
     return ClassRow(boat.boat, boat.count, _plain(boat), spread, f"± {words.give_or_take(boat.mean)}")
 
 
-def _pair(pair: Comparison, unit: str) -> str:
+def _pair(pair: Comparison, name: str) -> str:
+    unit = pair.difference.unit
     gap = words.doubt_alone(abs(pair.difference.value), unit)
     allowed = words.doubt_alone(pair.U, unit)
     if pair.too_close:
@@ -113,7 +113,7 @@ def _pair(pair: Comparison, unit: str) -> str:
             f"{pair.first} and {pair.second}: too close to call ({gap} apart, and it could be chance up to {allowed})."
         )
     more, less = (pair.first, pair.second) if pair.difference.value > 0 else (pair.second, pair.first)
-    return f"{more} has clearly more than {less} ({gap} apart; chance would explain up to {allowed})."
+    return f"{more} {words.clearly_more(name)} {less} ({gap} apart; chance would explain up to {allowed})."
 
 
 def _verdict(boats: Sequence[Repeats], comparisons: Sequence[Comparison]) -> str:

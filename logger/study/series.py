@@ -15,8 +15,8 @@ from logger.vision.track import MEASURED
 
 Floats = NDArray[np.float64]
 
-_BEFORE_S = 1.5
-"""So much of the time before the boat starts is shown: the rest is only waiting."""
+_BEFORE_S, _AFTER_S = 1.5, 0.5
+"""So much of the time before the boat starts and after it finishes is shown."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,10 +62,10 @@ def zero_of(trial: Trial, rig: Rig, motion: Motion | None) -> tuple[int, str]:
 
 
 def series_of(motion: Motion, trial: Trial, rig: Rig) -> Series:
-    """The table that draws `motion`, from shortly before the start line to its end."""
+    """The table that draws `motion`, from shortly before the start line to its end, or shortly after the finish."""
     zero_ns, zero = zero_of(trial, rig, motion)
     t_s = (motion.t_ns - zero_ns) / 1e9
-    kept = t_s >= min(-_BEFORE_S, t_s[-1])
+    kept = (t_s >= min(-_BEFORE_S, t_s[-1])) & (t_s <= _end_s(trial, rig, zero_ns))
     start = rig.line("start")
     line = ahead(start, rig) if start is not None else None
     normal = travel(rig) if line is None else line.normal
@@ -87,6 +87,13 @@ def series_of(motion: Motion, trial: Trial, rig: Rig) -> Series:
         seen=(motion.quality == MEASURED)[kept],
         outline_mm=motion.outline_mm,
     )
+
+
+def _end_s(trial: Trial, rig: Rig, zero_ns: int) -> float:
+    """Shortly after the finish line in a run that ends there; else never."""
+    finish = rig.line("finish")
+    reached = [c.t_ns for c in trial.crossings if finish is not None and c.line == finish.name]
+    return (max(reached) - zero_ns) / 1e9 + _AFTER_S if trial.end_reason == "finish" and reached else np.inf
 
 
 def _reach_mm(motion: Motion, normal: Floats) -> Floats:

@@ -148,6 +148,17 @@ def main_result(kind: KindOfRun) -> str:
     return _LEADS.get(kind, ("time_s", ""))[0]
 
 
+_MORE = {
+    "time_s": "took clearly longer than",
+    "drift_mm": "drifted clearly farther than",
+}
+
+
+def clearly_more(result: str) -> str:
+    """What a boat with more of a result did, for between two names."""
+    return _MORE.get(result, "has clearly more than")
+
+
 def doubts_count(count: int) -> str:
     """For example "2 things to look at"."""
     return "nothing looked doubtful" if count == 0 else f"{count} thing{'s' if count > 1 else ''} to look at"

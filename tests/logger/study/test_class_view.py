@@ -20,7 +20,7 @@ def test_a_clear_difference_is_called(make_straight_run: Make) -> None:
         make_straight_run("B", 9.0 + d) for d in (0, 0.05, 0.1)
     ]
     (view,) = class_views(runs)
-    assert view.pairs[0].startswith("B has clearly more than A")
+    assert view.pairs[0].startswith("B took clearly longer than A")
     assert "larger than chance" in view.verdict
 
 

@@ -1,0 +1,68 @@
+from __future__ import annotations
+
+import os
+import stat
+from pathlib import Path
+
+import pytest
+
+from logger.cli.keep import keep_beside, new_folder, write_whole
+from logger.errors import InputError
+
+
+def test_a_file_is_written_whole_and_nothing_else_is_left(tmp_path: Path) -> None:
+    write_whole(tmp_path / "a.csv", "ä\n")
+    assert (tmp_path / "a.csv").read_bytes() == "ä\n".encode()
+    assert [path.name for path in tmp_path.iterdir()] == ["a.csv"]
+    assert stat.S_IMODE((tmp_path / "a.csv").stat().st_mode) & 0o444
+
+
+def test_text_that_cannot_be_written_leaves_the_old_file_and_no_scraps(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text("old", encoding="utf-8")
+    with pytest.raises(UnicodeEncodeError, match="surrogates"):
+        write_whole(tmp_path / "a.csv", "\ud800")
+    assert [(path.name, path.read_text(encoding="utf-8")) for path in tmp_path.iterdir()] == [("a.csv", "old")]
+
+
+def test_older_and_different_results_are_kept_and_numbered(tmp_path: Path) -> None:
+    path = tmp_path / "trial.json"
+    assert keep_beside(path, "one") is None
+    assert keep_beside(path, "two") == tmp_path / "trial-1.json"
+    assert keep_beside(path, "three") == tmp_path / "trial-2.json"
+    texts = {p.name: p.read_text(encoding="utf-8") for p in tmp_path.iterdir()}
+    assert texts == {"trial.json": "three", "trial-1.json": "one", "trial-2.json": "two"}
+
+
+def test_the_same_result_is_left_untouched(tmp_path: Path) -> None:
+    path = tmp_path / "trial.json"
+    keep_beside(path, "one")
+    os.utime(path, ns=(1, 1))
+    assert keep_beside(path, "one") is None
+    assert path.stat().st_mtime_ns == 1
+    assert len(list(tmp_path.iterdir())) == 1
+
+
+def test_where_hard_links_are_unknown_the_older_text_is_copied(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    # what a FAT memory stick answers
+    def refuse(*_: object) -> None:
+        raise OSError(95, "Operation not supported")
+
+    monkeypatch.setattr(os, "link", refuse)
+    path = tmp_path / "trial.json"
+    keep_beside(path, "one")
+    keep_beside(path, "two")
+    assert keep_beside(path, "three") == tmp_path / "trial-2.json"
+    assert (tmp_path / "trial-1.json").read_text(encoding="utf-8") == "one"
+
+
+def test_a_new_folder_is_made_with_all_above_it(tmp_path: Path) -> None:
+    assert new_folder(tmp_path / "a" / "b").is_dir()
+    assert new_folder(tmp_path / "a" / "b") == tmp_path / "a" / "b", "an empty one will do"
+
+
+def test_a_used_folder_and_an_impossible_one_are_refused(tmp_path: Path) -> None:
+    (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
+    with pytest.raises(InputError, match="found files in it; wanted a new or empty folder"):
+        new_folder(tmp_path)
+    with pytest.raises(InputError, match=r"cannot be made \(.*\); choose another name"):
+        new_folder(tmp_path / "mine.txt" / "below")

@@ -1,0 +1,128 @@
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from logger.cli import main
+from logger.results.columns import TRACK
+from logger.results.store import Store
+from logger.results.trial_json import from_json
+
+Maker = Callable[..., Path]
+
+
+def test_a_recording_is_measured_kept_and_told(filmed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["measure", str(filmed)]) == 0
+    told = capsys.readouterr().out
+    trial = from_json((filmed / "trial.json").read_text(encoding="utf-8"))
+    assert "±" in told
+    assert told.startswith(f"{trial.run_id}: straight run of ")
+    assert ", simulated" in told.splitlines()[0]
+    truth = json.loads((filmed / "truth.json").read_text(encoding="utf-8"))
+    true_s = (truth["crossings"][1]["t_ns"] - truth["crossings"][0]["t_ns"]) / 1e9
+    time = trial.results["time_s"].quantity
+    assert abs(time.value - true_s) < 2 * time.U
+    lines = (filmed / "track.csv").read_text(encoding="utf-8").splitlines()
+    assert lines[0] == ",".join(TRACK)
+    assert len(lines) > 30
+
+
+def test_json_is_one_line_per_recording_and_the_same_as_the_file(
+    gates_only: Maker, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folders = [gates_only("a", 1000), gates_only("b", 1002)]
+    assert main(["measure", "--json", *map(str, folders)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 2
+    for line, folder in zip(lines, folders, strict=True):
+        assert json.loads(line) == json.loads((folder / "trial.json").read_text(encoding="utf-8"))
+        assert json.loads(line)["format"] == "boatrun-trial/1"
+
+
+def test_one_bad_recording_does_not_stop_the_others(gates_only: Maker, capsys: pytest.CaptureFixture[str]) -> None:
+    good, bad = gates_only("good"), gates_only("bad", 1002)
+    (bad / "rig.toml").write_text("format = 3", encoding="utf-8")
+    assert main(["measure", "--json", str(bad), str(good / "missing"), str(good)]) == 2
+    said = capsys.readouterr()
+    assert len(said.out.splitlines()) == 1
+    assert len(said.err.splitlines()) == 2
+    assert all(line.startswith("boatrun measure: ") for line in said.err.splitlines())
+    assert not (bad / "trial.json").exists()
+
+
+def test_measuring_again_changes_nothing_and_another_result_is_kept(
+    gates_only: Maker, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = gates_only()
+    main(["measure", str(folder)])
+    before = (folder / "trial.json").stat().st_mtime_ns
+    main(["measure", str(folder)])
+    assert (folder / "trial.json").stat().st_mtime_ns == before
+    assert not (folder / "trial-1.json").exists()
+    capsys.readouterr()
+    (folder / "trial.json").write_text("somebody's own words", encoding="utf-8")
+    assert main(["measure", str(folder)]) == 0
+    assert (folder / "trial-1.json").read_text(encoding="utf-8") == "somebody's own words"
+    assert "kept as trial-1.json" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
+def test_a_folder_that_cannot_be_written_is_no_failure_of_the_measuring(
+    gates_only: Maker, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = gates_only()
+    folder.chmod(0o555)
+    try:
+        assert main(["measure", "--json", str(folder)]) == 0
+    finally:
+        folder.chmod(0o755)
+    said = capsys.readouterr()
+    assert "could not be written" in said.err
+    assert json.loads(said.out)["run"]
+
+
+def test_a_name_that_is_taken_by_a_folder_is_no_failure_of_the_measuring(
+    gates_only: Maker, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = gates_only()
+    (folder / "trial.json").mkdir()
+    assert main(["measure", "--json", str(folder)]) == 0
+    said = capsys.readouterr()
+    assert "could not be written" in said.err
+    assert json.loads(said.out)["run"]
+
+
+def test_the_store_gets_the_trial_with_its_boat(gates_only: Maker, tmp_path: Path) -> None:
+    folder = gates_only()
+    assert main(["measure", "--store", str(tmp_path / "s.sqlite"), str(folder)]) == 0
+    with Store(tmp_path / "s.sqlite", read_only=True) as store:
+        (stored,) = store.runs()
+    assert stored.trial == from_json((folder / "trial.json").read_text(encoding="utf-8"))
+    assert stored.folder == folder.resolve()
+    assert stored.boat
+
+
+def test_a_report_is_written_once_and_never_over_another_file(filmed: Path, tmp_path: Path) -> None:
+    page = tmp_path / "page.html"
+    assert main(["measure", str(filmed), "--report", str(page)]) == 0
+    text = page.read_text(encoding="utf-8")
+    assert "The truth (simulated)" in text
+    assert main(["measure", str(filmed), "--report", str(page)]) == 2
+    assert page.read_text(encoding="utf-8") == text
+
+
+def test_a_report_into_no_folder_is_refused_before_anything_is_measured(gates_only: Maker, tmp_path: Path) -> None:
+    folder = gates_only()
+    assert main(["measure", str(folder), "--report", str(tmp_path / "no" / "page.html")]) == 2
+    assert not (folder / "trial.json").exists()
+
+
+def test_nothing_of_progress_is_written_where_nobody_watches(
+    gates_only: Maker, capsys: pytest.CaptureFixture[str]
+) -> None:
+    main(["measure", "--json", str(gates_only("a")), str(gates_only("b", 1002))])
+    assert capsys.readouterr().err == ""
