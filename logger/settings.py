@@ -35,11 +35,14 @@ _BIDI_OVERRIDES = set("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 @dataclass(frozen=True, slots=True)
 class Range:
-    """Bounds of a number, for `Annotated`."""
+    """Bounds of a number, for `Annotated`, in the unit of the field that they stand at; None is no bound."""
 
     least: float | None = None
+    """The number may be this or more."""
     above: float | None = None
+    """It must be more than this."""
     most: float | None = None
+    """It may be this or less."""
 
     def admits(self, value: float) -> bool:
         """True if `value` lies within."""
@@ -63,7 +66,9 @@ class Text:
     """What a piece of text may be, for `Annotated`; made so that it is safe in a table, a file name list, a page."""
 
     most: int
+    """Letters at most."""
     least: int = 0
+    """Letters at least."""
     lines: bool = False
     """True: line breaks are allowed."""
     without: str = ""

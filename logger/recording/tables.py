@@ -30,6 +30,7 @@ class Columns:
     needed: tuple[str, ...]
     optional: tuple[str, ...] = ()
     most_lines: int = 1_000_000
+    """Without the header."""
 
     def __str__(self) -> str:
         return ",".join(self.needed) + "".join(f"[,{name}]" for name in self.optional)
@@ -41,6 +42,7 @@ class Row:
 
     file: str
     line_number: int
+    """Counted from 1, the header."""
     cells: dict[str, str]
 
     def refusal(self, column: str, wanted: str) -> InputError:
