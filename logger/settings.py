@@ -314,7 +314,7 @@ def edit(path: Path, changes: Mapping[str, Any], *, check: Callable[[dict[str, A
 
     Args:
         path: The file.
-        changes: Dotted name, as in "camera.delay_s", -> new value.
+        changes: Dotted name, as in "camera.delay_s" or "gates[2].offset_mm", -> new value.
         check: Is shown the whole new table and raises if it is not right; then nothing is changed.
 
     Raises:
@@ -326,11 +326,16 @@ def edit(path: Path, changes: Mapping[str, Any], *, check: Callable[[dict[str, A
         *tables, name = dotted.split(".")
         place: Any = document
         for table in tables:
-            place = place.setdefault(table, tomlkit.table())
+            place = _step(place, table)
         place[name] = value
     text = tomlkit.dumps(document)
     check(tomllib.loads(text))
     write_whole(path, text.encode())
+
+
+def _step(place: Any, table: str) -> Any:
+    found = re.fullmatch(r"(\w+)\[(\d+)\]", table)
+    return place[found[1]][int(found[2]) - 1] if found else place.setdefault(table, tomlkit.table())
 
 
 def write_whole(path: Path, data: bytes) -> None:

@@ -215,7 +215,7 @@ class Journal:
 
     def _why_not_frame(self, frame: Frame, data: bytes) -> str | None:
         """Why `frame` cannot stand in frames.csv; None if it can."""
-        if not jpeg.is_whole(data):
+        if not jpeg.look(data).is_whole:
             return "its picture is not whole"
         if frame.t_ns < 0:
             return "its time is negative"
@@ -354,5 +354,5 @@ def event_of_fault(fault: Fault) -> Event:
 def _jpeg(frame: Frame) -> bytes:
     """The camera's own bytes as far as they are a picture."""
     if frame.jpeg is not None:
-        return frame.jpeg[: jpeg.end_index(frame.jpeg)]
+        return frame.jpeg[: jpeg.look(frame.jpeg).end_index]
     return cv2.imencode(".jpg", frame.image, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])[1].tobytes()

@@ -8,6 +8,7 @@ quick one at the bytes, which tells torn and overwritten pictures without decodi
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 
 import numpy as np
 import simplejpeg
@@ -41,28 +42,28 @@ def _is_harmless(trouble: str) -> bool:
     return found is not None and int(found[1]) <= MOST_EXTRA_BYTES
 
 
-def is_torn(data: bytes) -> bool:
-    """True if the JPEG in `data` was cut short: it does not end anywhere, and not at the end of `data`."""
-    return end_index(data) is None and not data.rstrip(b"\0").endswith(END)
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What the bytes of a packet say of the JPEG at its start."""
+
+    end_index: int | None
+    """One past its end marker; None if it is cut short or disturbed."""
+    is_whole: bool
+    """It runs undisturbed from its start to its end marker."""
+    is_torn: bool
+    """It was cut short: it does not end anywhere, and not at the end of the packet."""
+    has_more: bool
+    """Something else than zeros stands behind it."""
 
 
-def is_whole(data: bytes) -> bool:
-    """True if the JPEG at the start of `data` runs undisturbed from its start to its end marker."""
-    end = end_index(data)
-    return end is not None and data.find(_ZEROS, _scan_index(data), end) < 0
-
-
-def has_more(data: bytes) -> bool:
-    """True if anything but zeros follows the first JPEG in `data`."""
-    end = end_index(data)
-    return end is not None and bool(data[end:].rstrip(b"\0"))
-
-
-def end_index(data: bytes) -> int | None:
-    """Where the first JPEG in `data` ends (one past its end marker); None if it is cut short or disturbed."""
+def look(data: bytes) -> Look:
+    """Look at the JPEG at the start of `data` without decoding it."""
     scan = _scan_index(data)
     found = _NO_ENTROPY_CODE.search(data, scan) if scan else None
-    return found.end() if found is not None and found[0] == END else None
+    if found is None or found[0] != END:
+        return Look(None, is_whole=False, is_torn=not data.rstrip(b"\0").endswith(END), has_more=False)
+    end = found.end()
+    return Look(end, data.find(_ZEROS, scan, end) < 0, is_torn=False, has_more=bool(data[end:].rstrip(b"\0")))
 
 
 def _scan_index(data: bytes) -> int:

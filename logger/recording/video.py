@@ -105,11 +105,13 @@ def survey(path: Path) -> Survey:
     """Look through the video at `path`. InputError if it cannot be read at all."""
     damaged, with_more, count, is_torn = set(), set(), 0, False
     for number, packet in enumerate(packets(path)):
-        count, is_torn = number + 1, packet.startswith(jpeg.START) and jpeg.is_torn(packet)
+        count, is_torn = number + 1, False
         if packet.startswith(jpeg.START):
-            if not jpeg.is_whole(packet):
+            seen = jpeg.look(packet)
+            is_torn = seen.is_torn
+            if not seen.is_whole:
                 damaged.add(number)
-            if jpeg.has_more(packet):
+            if seen.has_more:
                 with_more.add(number)
     count -= is_torn
     return Survey(count, frozenset(damaged - {count}), frozenset(with_more))

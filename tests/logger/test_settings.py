@@ -209,6 +209,17 @@ def test_an_edit_keeps_comments_and_order(tmp_path: Path) -> None:
     assert tomllib.loads(text) == {"z": 1, "a": "new", "camera": {"delay_s": 0.004, "line_ns": 15000}}
 
 
+def test_one_of_several_tables_may_be_edited(tmp_path: Path) -> None:
+    path = tmp_path / "a.toml"
+    path.write_text("[[gates]]\nname = 'a' # by the door\n[[gates]]\nname = 'b'\noffset_mm = 0 # trip point\n")
+    settings.edit(path, {"gates[2].offset_mm": 1.5, "gates[1].offset_mm": -2}, check=lambda _: None)
+    assert tomllib.loads(path.read_text()) == {
+        "gates": [{"name": "a", "offset_mm": -2}, {"name": "b", "offset_mm": 1.5}]
+    }
+    assert "# by the door" in path.read_text()
+    assert "# trip point" in path.read_text()
+
+
 def test_an_edit_that_would_be_wrong_changes_nothing(tmp_path: Path) -> None:
     path = tmp_path / "a.toml"
     path.write_text("a = 1\n")

@@ -48,41 +48,41 @@ SCAN = PICTURE.index(b"\xff\xda") + 14
     ],
 )
 def test_what_a_camera_makes_is_whole(data: bytes) -> None:
-    assert jpeg.is_whole(data)
-    assert not jpeg.has_more(data)
+    assert jpeg.look(data).is_whole
+    assert not jpeg.look(data).has_more
 
 
 def test_a_small_picture_inside_the_header_does_not_end_the_large_one() -> None:
     small = cv2.imencode(".jpg", np.zeros((60, 80, 3), np.uint8))[1].tobytes()
     segment = b"Exif\0\0" + small
     data = PICTURE[:2] + b"\xff\xe1" + (len(segment) + 2).to_bytes(2, "big") + segment + PICTURE[2:]
-    assert jpeg.is_whole(data)
-    assert jpeg.end_index(data) == len(data)
+    assert jpeg.look(data).is_whole
+    assert jpeg.look(data).end_index == len(data)
 
 
 def test_fill_bytes_before_a_marker_are_no_fault() -> None:
-    assert jpeg.is_whole(PICTURE[:2] + b"\xff\xff" + PICTURE[2:])
+    assert jpeg.look(PICTURE[:2] + b"\xff\xff" + PICTURE[2:]).is_whole
 
 
 def test_every_cut_is_noticed() -> None:
-    assert not any(jpeg.is_whole(PICTURE[:cut]) for cut in range(len(PICTURE)))
+    assert not any(jpeg.look(PICTURE[:cut]).is_whole for cut in range(len(PICTURE)))
 
 
 @given(st.integers(SCAN, len(PICTURE) - 600), st.integers(512, 4096))
 def test_a_block_of_zeros_in_the_coded_data_is_noticed(start: int, size: int) -> None:
-    assert not jpeg.is_whole(PICTURE[:start] + bytes(size) + PICTURE[start + size :])
+    assert not jpeg.look(PICTURE[:start] + bytes(size) + PICTURE[start + size :]).is_whole
 
 
 @given(st.integers(SCAN, len(PICTURE) - 5000), st.integers(0, 2**32))
 def test_a_block_of_anything_in_the_coded_data_is_noticed(start: int, seed: int) -> None:
     # 4096 random bytes hold on average 16 times 0xFF; that all are followed by 0 or a restart has a chance of 1e-23.
     block = np.random.default_rng(seed).bytes(4096)
-    assert not jpeg.is_whole(PICTURE[:start] + block + PICTURE[start + 4096 :])
+    assert not jpeg.look(PICTURE[:start] + block + PICTURE[start + 4096 :]).is_whole
 
 
 def test_what_follows_a_picture_is_noticed() -> None:
-    assert jpeg.has_more(PICTURE + b"rest of the next one")
-    assert jpeg.has_more(PICTURE + bytes(4096) + b"rest of the next one")
+    assert jpeg.look(PICTURE + b"rest of the next one").has_more
+    assert jpeg.look(PICTURE + bytes(4096) + b"rest of the next one").has_more
 
 
 @given(st.integers(SCAN, len(PICTURE) - 3000), st.integers(700, 3000))
@@ -112,4 +112,4 @@ def test_what_is_no_picture_is_not_decoded() -> None:
 
 @given(st.binary(max_size=80))
 def test_any_bytes_whatever_get_an_answer(data: bytes) -> None:
-    assert not jpeg.is_whole(jpeg.START + data) or data.rstrip(b"\0").endswith(jpeg.END)
+    assert not jpeg.look(jpeg.START + data).is_whole or data.rstrip(b"\0").endswith(jpeg.END)
