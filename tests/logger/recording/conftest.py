@@ -25,7 +25,8 @@ cy_px = 23.5
 rotation_vector = [3.141592653589793, 0, 0]
 camera_mm = [500, 0, 1000]
 """
-FORMATS = Path(__file__).resolve().parents[3] / "logger" / "recording" / "FORMATS.md"
+PROJECT = Path(__file__).resolve().parents[3]
+FORMATS = PROJECT / "logger" / "recording" / "FORMATS.md"
 
 
 def picture(number: int) -> np.ndarray:
@@ -77,15 +78,19 @@ def gates_only(tmp_path: Path) -> Path:
     return write_example(tmp_path / "run-1", camera=False)
 
 
-@pytest.fixture
-def with_camera(tmp_path: Path) -> Path:
+def write_with_camera(folder: Path) -> Path:
     """A recording of ten small pictures and four edges."""
-    folder = write_example(tmp_path / "run-1", camera=True)
+    write_example(folder, camera=True)
     (folder / "camera.toml").write_text(CAMERA_TOML, encoding="utf-8")
     (folder / "video.mjpeg").write_bytes(b"".join(jpeg(n) for n in range(10)))
     stamps = "".join(f"{n},{4_800_000_000 + 33_333_333 * n}\n" for n in range(10))
     (folder / "frames.csv").write_text("frame,t_ns\n" + stamps)
     return folder
+
+
+@pytest.fixture
+def with_camera(tmp_path: Path) -> Path:
+    return write_with_camera(tmp_path / "run-1")
 
 
 def a_rig() -> Rig:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import shutil
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,7 +16,7 @@ from logger.errors import ConfigError, InputError
 from logger.recording.folder import load
 from logger.records import Edge
 
-from .conftest import contents, jpeg
+from .conftest import PROJECT, contents, jpeg, write_with_camera
 
 Breaker = Callable[[Path], object]
 
@@ -292,3 +294,22 @@ def test_a_codec_that_does_not_say_which_picture_broke_must_decode_to_its_end(wi
     path.write_bytes(data[: len(data) // 2] + b"Z" * 600 + data[len(data) // 2 + 600 :])
     with pytest.raises(InputError, match=r"video\.mp4: only \d of 10 pictures can be decoded, and nothing says which"):
         list(load(with_camera).frames())
+
+
+def test_the_command_says_one_line_for_each_bad_recording_and_nothing_else(tmp_path: Path) -> None:
+    """Decoders and libraries have words of their own for broken files; none of them may reach the person."""
+    for number, (breaker, _) in enumerate(BAD.values()):
+        folder = write_with_camera(tmp_path / f"{number:02}" / "run-1")
+        breaker(folder)
+    before = contents(tmp_path)
+    folders = [tmp_path / f"{number:02}" / "run-1" for number in range(len(BAD))]
+    done = subprocess.run(
+        [sys.executable, "-B", "-m", "logger", "measure", *map(str, folders)],
+        cwd=PROJECT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert done.stdout == ""
+    lines = done.stderr.splitlines()
+    assert [line.split(": ")[0] for line in lines] == ["boatrun measure"] * len(BAD)
+    assert all(str(folder) in line for folder, line in zip(folders, lines, strict=True))
+    assert contents(tmp_path) == before
