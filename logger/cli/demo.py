@@ -11,10 +11,10 @@ import os
 import signal
 import sys
 import webbrowser
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from datetime import datetime
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -68,18 +68,25 @@ def _sail_all(folder: Path) -> Iterator[Run]:
     at_once = min(_MOST_PROCESSES, os.cpu_count() or 1)
     now = datetime.now().astimezone().isoformat(timespec="seconds")
     jobs = [(number, sail, folder, now) for number, sail in enumerate(SAILS, start=1)]
-    pool = ProcessPoolExecutor(at_once, mp_context=get_context("spawn"), initializer=_begin_process)
+    pool = ProcessPoolExecutor(at_once, mp_context=get_context("spawn"))
     try:
-        yield from pool.map(_sail, jobs)
+        yield from _deaf_to_ctrl_c(lambda: pool.map(_sail, jobs))
+    except BaseException:
+        for process in active_children():
+            process.terminate()
+        raise
     finally:
         pool.shutdown(cancel_futures=True)
 
 
-def _begin_process() -> None:
-    # Ctrl-C reaches these processes too; they must end without a word, the parent tells
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
-    os.environ.setdefault("OMP_NUM_THREADS", "1")
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+def _deaf_to_ctrl_c(start: Callable[[], Iterator[Run]]) -> Iterator[Run]:
+    """What `start` returns; the processes that it starts leave Ctrl-C, which reaches them too, to their parent."""
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # a parent that is ended must end its processes too
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        return start()
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _sail(job: tuple[int, Sail, Path, str]) -> Run:

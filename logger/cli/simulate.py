@@ -7,9 +7,14 @@ them.
 from __future__ import annotations
 
 import argparse
+import shutil
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from logger.cli.keep import new_folder
+
+if TYPE_CHECKING:
+    from logger.simulator.tiers import TierName
 
 _KINDS = ("drift", "straight")
 _TIERS = ("easy", "realistic", "hard")
@@ -30,16 +35,28 @@ def run(arguments: argparse.Namespace) -> int:
     """Write the recordings and print where each one is."""
     from tqdm import tqdm
 
-    from logger.simulator import simulate
-
     target = new_folder(arguments.to)
     seeds = range(arguments.seed, arguments.seed + arguments.count)
     for number, seed in enumerate(tqdm(seeds, delay=2, disable=None, unit="recording", leave=False)):
         kind = arguments.kind or _KINDS[number % len(_KINDS)]
         folder = target / f"{arguments.tier}-{kind}-{seed}"
-        simulate(folder, tier=arguments.tier, kind=kind, seed=seed)
+        _write(folder, tier=arguments.tier, kind=kind, seed=seed)
         tqdm.write(str(folder))
     return 0
+
+
+def _write(folder: Path, *, tier: TierName, kind: str, seed: int) -> None:
+    """One recording, under its name only once it is whole."""
+    from logger.recording.recovery import unfinished_name
+    from logger.simulator import simulate
+
+    growing = unfinished_name(folder)
+    try:
+        simulate(growing, tier=tier, kind=kind, seed=seed)
+        growing.rename(folder)
+    except BaseException:
+        shutil.rmtree(growing, ignore_errors=True)  # the same seed makes it again
+        raise
 
 
 def _count(text: str) -> int:

@@ -92,17 +92,18 @@ def test_our_own_fault_is_one_line_that_says_where_the_details_are() -> None:
     assert __version__ in text
 
 
-def test_ctrl_c_ends_with_one_line_and_leaves_no_half_file(tmp_path: Path) -> None:
+def test_ctrl_c_ends_with_one_line_and_leaves_no_half_recording(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "logger", "simulate", "--to", str(tmp_path / "d"), "--count", "500"]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-    # the first folder appears when the work has begun
+    # the first recording's folder appears when the work has begun
     begun = time.monotonic()
-    while not (tmp_path / "d").exists() and time.monotonic() - begun < 60:
+    while not list(tmp_path.glob("d/*")) and time.monotonic() - begun < 60:
         assert process.poll() is None
     process.send_signal(signal.SIGINT)
     _, told = process.communicate(timeout=60)
     assert process.returncode == 130
     assert told == "boatrun: stopped; what was finished before is kept\n"
+    assert all((folder / "truth.json").exists() for folder in (tmp_path / "d").iterdir())
 
 
 def test_a_reader_that_closes_early_is_no_fault() -> None:
