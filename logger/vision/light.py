@@ -27,3 +27,8 @@ def light(picture: Grey) -> Singles:
 def light_of_tone(tone: Singles) -> Singles:
     """The light of picture numbers that are averages (not whole numbers); NaN stays NaN."""
     return np.asarray(255.0 * np.power(np.maximum(tone, 0) / 255.0, TONE_POWER), np.float32)
+
+
+def tone_of_light(light_level: Singles) -> Singles:
+    """The picture numbers (not whole) of light; NaN stays NaN."""
+    return np.asarray(255.0 * np.power(np.maximum(light_level, 0) / 255.0, 1 / TONE_POWER), np.float32)

@@ -63,14 +63,15 @@ def find(apart: Singles, *, noise: float, size_px: float, tank: Mask | None = No
         size_px: the square root of the boat's area.
         tank: where a boat can be.
     """
-    candidates = [_candidates(picture, noise, size_px, tank) for picture in apart]
-    best = max((c.strength for row in candidates for c in row), default=0.0)
+    rows = [candidates(picture, noise=noise, size_px=size_px, tank=tank) for picture in apart]
+    best = max((c.strength for row in rows for c in row), default=0.0)
     if best <= 0:
         return [None] * len(apart)
-    return _path(candidates, best, size_px)
+    return _path(rows, best, size_px)
 
 
-def _candidates(apart: Singles, noise: float, size_px: float, tank: Mask | None) -> list[Sighting]:
+def candidates(apart: Singles, *, noise: float, size_px: float, tank: Mask | None) -> list[Sighting]:
+    """The places in one difference picture (h, w) where something of the boat's size is, strongest first."""
     evidence = np.log1p(np.maximum(apart / np.float32(noise) - _FAINTEST_SIGMA, 0))
     if tank is not None:
         evidence[~tank] = 0

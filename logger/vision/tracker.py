@@ -10,18 +10,18 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from calibration.waterplane import WATER_INDEX
 from logger.config import Boat, Line, Rig, Tank
 from logger.recording.folder import Recording
 from logger.vision import outline
 from logger.vision.background import Grey
-from logger.vision.fit import Fit, Fitter
+from logger.vision.fit import Fit
 from logger.vision.hull import Hull
 from logger.vision.learning import Card, Learnt, learn
 from logger.vision.plane import Plane
-from logger.vision.survey import SHRINK, Film, Ground, Survey, survey
+from logger.vision.pursuit import pursue
+from logger.vision.survey import SHRINK, Ground, Survey, survey
 from logger.vision.track import DOUBTFUL, MEASURED, NotFound, Track
 
 Floats = NDArray[np.float64]
@@ -70,7 +70,7 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
         card=card,
         depth_share=depth_share(rig.tank, plane),
     )
-    fits = follow(film, plane, found, learnt)
+    fits = pursue(film, plane, found, learnt, tank=known.tank)
     return _track(recording, rig, plane, card, learnt, found, fits)
 
 
@@ -166,26 +166,6 @@ def _forward(start: Line, rig: Rig) -> Floats:
     goal = rig.line("finish") or rig.line("mark")
     ahead = (np.array(goal.a_mm) + goal.b_mm - a - b) / 2 if goal is not None else np.array([1.0, 0.0])
     return normal if normal @ ahead >= 0 else -normal
-
-
-def follow(film: Film, plane: Plane, found: Survey, learnt: Learnt) -> dict[int, Fit]:
-    """The learnt hull laid over every picture, each started from its neighbour and the sparse poses."""
-    poses = np.column_stack([learnt.place_mm, learnt.heading_rad])
-    nodes = found.numbers.astype(float)
-    numbers = np.clip(np.arange(film.count, dtype=float), nodes[0], nodes[-1])
-    expected = PchipInterpolator(nodes, poses, axis=0)(numbers)
-    fitter = Fitter(learnt.hull, plane, found.empty)
-    fits: dict[int, Fit] = {}
-    drift = np.zeros(3)
-    for number, picture in film.pictures():
-        rough = expected[number]
-        start = rough + drift
-        tried = fitter.fit(picture, place_mm=start[:2], heading_rad=start[2])
-        if not tried.good and drift.any():
-            tried = fitter.fit(picture, place_mm=rough[:2], heading_rad=rough[2])
-        fits[number] = tried
-        drift = np.array([*(tried.place_mm - rough[:2]), tried.heading_rad - rough[2]]) if tried.good else np.zeros(3)
-    return fits
 
 
 def _track(

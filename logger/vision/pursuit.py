@@ -1,0 +1,128 @@
+"""The dense pass: the learnt hull laid over every picture of the film, each started from what its neighbours say."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+
+from logger.vision import background, sightings
+from logger.vision.background import Grey, Mask
+from logger.vision.fit import Fit, Fitter
+from logger.vision.hull import Floats
+from logger.vision.learning import Learnt
+from logger.vision.light import tone_of_light
+from logger.vision.outline import moments
+from logger.vision.plane import Plane
+from logger.vision.silhouette import Shape, on_plane, silhouette
+from logger.vision.survey import SHRINK, Film, Survey
+
+_PLAUSIBLE = (0.5, 1.7)
+"""Area of a silhouette, as a share of the hull's, within which it may be the boat."""
+_LOOSE = 0.12
+"""Standard uncertainty of a bare silhouette's place, as a share of the boat's size."""
+
+
+@dataclass(slots=True)
+class _Course:
+    """Where the boat was last seen for certain, and how it moved: [x, y, heading] on the plane."""
+
+    pose: Floats
+    step: Floats
+    number: int
+
+
+def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mask | None) -> dict[int, Fit]:
+    """A fit for every picture that can be decoded; bad ones among them show it by their figures."""
+    poses = np.column_stack([learnt.place_mm, learnt.heading_rad])
+    nodes = found.numbers.astype(float)
+    numbers = np.clip(np.arange(film.count, dtype=float), nodes[0], nodes[-1])
+    expected = np.asarray(PchipInterpolator(nodes, poses, axis=0)(numbers), np.float64)
+    fitter = Fitter(learnt.hull, plane, found.empty)
+    seeker = _Seeker(fitter, found, tank)
+    course: _Course | None = None
+    fits: dict[int, Fit] = {}
+    for number, picture in film.pictures():
+        fit = _from_neighbours(fitter, picture, number, expected, course)
+        if not fit.good:
+            near = course.pose if course is not None else expected[number]
+            fit = seeker.again(picture, near=near) or fit
+        fits[number] = fit
+        if fit.good:
+            pose = np.array([*fit.place_mm, fit.heading_rad])
+            follows = course is not None and course.number == number - 1
+            step = pose - course.pose if course is not None and follows else np.zeros(3)
+            course = _Course(pose, step, number)
+    return fits
+
+
+def _from_neighbours(fitter: Fitter, picture: Grey, number: int, expected: Floats, course: _Course | None) -> Fit:
+    """The fit from the last place carried on, or else from the sparse poses."""
+    if course is not None and number - course.number <= 3:
+        start = course.pose + course.step * (number - course.number)
+        fit = fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]))
+        if fit.good:
+            return fit
+    start = expected[number]
+    return fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]))
+
+
+class _Seeker:
+    """Looks for a boat that was lost, over the whole picture."""
+
+    def __init__(self, fitter: Fitter, found: Survey, tank: Mask | None) -> None:
+        self._fitter, self._tank = fitter, tank
+        self._plane: Plane = fitter.plane
+        self._empty = tone_of_light(found.empty)
+        height, width = self._empty.shape
+        self._small_size = (width // SHRINK, height // SHRINK)
+        self._small = cv2.resize(np.nan_to_num(self._empty), self._small_size, interpolation=cv2.INTER_AREA)
+        self._noise = found.noise
+        outline = fitter.hull.outline()
+        self._area = abs(moments(outline)[0])
+        step = self._plane.step_mm(self._plane.foot_mm)
+        self._size_px = max(3.0, float(np.sqrt(self._area)) / step / SHRINK)
+        self._radius_px = 1.25 * float(np.hypot(*outline.T).max()) / step + 8
+
+    def again(self, picture: Grey, *, near: Floats) -> Fit | None:
+        """The boat at the likeliest place in the picture, given that it was at `near` (x, y, heading); None: not seen.
+
+        If something of the boat's size is there but does not look as learnt, its middle is given, not good.
+        """
+        small = cv2.resize(picture, self._small_size, interpolation=cv2.INTER_AREA).astype(np.uint8, copy=False)
+        apart, noise = sightings.differences(small[None], np.asarray(self._small, np.float32))
+        last: Fit | None = None
+        for seen in sightings.candidates(apart[0], noise=noise, size_px=self._size_px, tank=self._tank)[:3]:
+            spot = ((seen.u + 0.5) * SHRINK - 0.5, (seen.v + 0.5) * SHRINK - 0.5)
+            fit = self._at(picture, spot, near)
+            if fit is not None and fit.good:
+                return fit
+            last = last or fit
+        return last
+
+    def _at(self, picture: Grey, spot: tuple[float, float], near: Floats) -> Fit | None:
+        light = background.light_of(picture, self._empty)
+        seen = silhouette(
+            picture, self._empty, centre_px=spot, radius_px=self._radius_px, noise=self._noise, light=light
+        )
+        if seen is None:
+            return None
+        shape = on_plane(seen, self._plane)
+        if not _PLAUSIBLE[0] * self._area < shape.area_mm2 < _PLAUSIBLE[1] * self._area:
+            return None
+        heading = _nearest_half_turn(shape, float(near[2]))
+        fit = self._fitter.fit(picture, place_mm=shape.centre_mm, heading_rad=heading, steps=8)
+        if fit.good:
+            return fit
+        loose = np.diag([(_LOOSE**2) * self._area, (_LOOSE**2) * self._area, 0.3**2])
+        return replace(
+            fit, place_mm=shape.centre_mm, heading_rad=heading, covariance=loose, strength=min(fit.strength, 0.5)
+        )
+
+
+def _nearest_half_turn(shape: Shape, heading_rad: float) -> float:
+    """The silhouette's axis, in the one of its two directions that is nearer to `heading_rad`, continuous with it."""
+    turn = (shape.axis_rad - heading_rad + np.pi / 2) % np.pi - np.pi / 2
+    return heading_rad + float(turn)
