@@ -53,7 +53,7 @@ def blob_mm(film: Path) -> NDArray[np.float64]:
 def folder(film: Path, as_recording: Callable[..., Path], a_dish: Callable[..., Any]) -> Path:
     dish = a_dish(958, 552, centre_px=CENTRE_PX, radius_px=RADIUS_PX, mm_per_px=MM_PER_PX)
     stamps_ns = [i * FRAME_NS for i in range(2263)]
-    return as_recording("ant", video=film, dish=dish, stamps_ns=stamps_ns, boat="freeboard_mm = 4\nlength_mm = 84\nwidth_mm = 22")
+    return as_recording("ant", video=film, dish=dish, stamps_ns=stamps_ns, boat="freeboard_mm = 4")
 
 
 @pytest.fixture(scope="module")
@@ -85,15 +85,29 @@ def test_the_ant_never_jumps(track: Track) -> None:
 
 
 def test_it_is_the_ant_and_not_something_else(track: Track, blob_mm: NDArray[np.float64]) -> None:
-    """Its body is 80 mm long at this scale: never more than a third of it away from the dark blob."""
+    """Its body is 80 mm long at this scale: never as much as half of it away from the dark blob."""
     there = np.column_stack([track.x_mm, track.y_mm])
     apart_mm = np.hypot(*(there - blob_mm[track.frame]).T)
     seen = track.quality == MEASURED
     assert np.median(apart_mm[seen]) < 3.0
-    assert apart_mm[seen].max() < 27.0
+    assert apart_mm[seen].max() < 35.0
     assert np.mean(apart_mm > 40.0) < 0.02, "what is farther off must at least be rare; it is marked doubtful"
 
 
 def test_times_are_those_of_the_stamps(track: Track) -> None:
     assert all(a < b for a, b in pairwise(track.t_ns.tolist()))
     assert np.array_equal(track.t_ns, track.frame * FRAME_NS)
+
+
+def test_a_card_that_does_not_fit_the_animal_makes_every_fix_doubtful(
+    film: Path, as_recording: Callable[..., Path], a_dish: Callable[..., Any]
+) -> None:
+    """The ant's body with its legs off is some 65 mm long at this scale; a card that says 120 mm is of another boat."""
+    dish = a_dish(958, 552, centre_px=CENTRE_PX, radius_px=RADIUS_PX, mm_per_px=MM_PER_PX)
+    stamps_ns = [i * FRAME_NS for i in range(2263)]
+    card = "freeboard_mm = 4\nlength_mm = 120\nwidth_mm = 30"
+    recording = load(as_recording("other", video=film, dish=dish, stamps_ns=stamps_ns, boat=card))
+    found = track_boat(recording, recording.rig)
+    if found:
+        assert not np.any(found.quality == MEASURED)
+        assert any("the boat card says 120 mm" in flag for flag in found.flags)

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from itertools import combinations
 from pathlib import Path
 
 import pytest
 from scipy import stats
 
-from calibration.quantity import Quantity, coverage_factor
+from calibration.quantity import Quantity
 from logger.study.compare import Comparison, Repeats, compare_all, repeats_of
 
 # Student (1908): hours of sleep gained by ten patients with two drugs.
 SLEEP = ((0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0), (1.9, 0.8, 1.1, 0.1, -0.1, 4.4, 5.5, 1.6, 4.6, 3.4))
 SHORT = ((1.0, 2.0, 3.0), (1.1, 2.9, 4.2))
+THREE = ((24.5, 23.5, 26.4, 27.1, 29.9), (28.4, 34.2, 29.5, 32.2, 30.1), (26.1, 28.3, 24.3, 26.2, 27.8))
 LONGER = ((1.0, 2.0, 3.0, 4.0), (1.1, 2.9, 4.2))
 
 
@@ -36,6 +38,10 @@ def auto83b() -> Comparison:
     return only
 
 
+def three() -> list[Comparison]:
+    return compare_all([runs(name, values) for name, values in zip("abc", THREE, strict=True)])
+
+
 def t_of(comparison: Comparison) -> float:
     return comparison.difference.value / comparison.difference.u
 
@@ -52,6 +58,7 @@ CALLS: dict[str, Callable[[], float]] = {
     "paired.sleep_t": lambda: paired().value / paired().u,
     "welch.scipy1_t": lambda: t_of(compared(SHORT)),
     "welch.scipy2_t": lambda: t_of(compared(LONGER)),
+    "tukey.d01": lambda: three()[0].difference.value,
 }
 
 
@@ -80,15 +87,17 @@ def test_a_real_difference_is_seen() -> None:
     assert not auto83b().too_close
 
 
-def test_three_boats_are_held_to_a_stricter_factor_than_two() -> None:
-    """Bonferroni: 95 % for all three pairs together is 98.33 % for each (Dunn 1961)."""
-    values = [(24.5, 23.5, 26.4, 27.1, 29.9), (28.4, 34.2, 29.5, 32.2, 30.1), (26.1, 28.3, 24.3, 26.2, 27.8)]
-    boats = [runs(name, v) for name, v in zip("abc", values, strict=True)]
-    for pair in compare_all(boats):
-        factor = coverage_factor(pair.difference.dof, 1 - 0.05 / 3)
-        assert pytest.approx(factor * pair.difference.u) == pair.U
-    # SciPy's documentation of tukey_hsd finds a-b and b-c different (p = 0.014 and 0.020) and a-c not (p = 0.98)
-    assert [pair.too_close for pair in compare_all(boats)][1] is True
+@pytest.mark.parametrize("pair", list(combinations(range(3), 2)))
+def test_three_boats_are_compared_as_games_and_howell_do(pair: tuple[int, int]) -> None:
+    """SciPy's tukey_hsd with unequal variances is their procedure; it does not truncate the degrees of freedom."""
+    i, j = pair
+    theirs = stats.tukey_hsd(*THREE, equal_var=False)
+    bounds = theirs.confidence_interval(0.95)
+    half_width = (bounds.high[i, j] - bounds.low[i, j]) / 2
+    ours = next(c for c in three() if (c.first, c.second) == ("abc"[i], "abc"[j]))
+    assert ours.difference.value == pytest.approx(theirs.statistic[i, j])
+    assert half_width * (1 - 1e-6) <= ours.U < 1.05 * half_width
+    assert ours.too_close == (theirs.pvalue[i, j] > 0.05)
 
 
 # --- NIST Statistical Reference Datasets, univariate: https://www.itl.nist.gov/div898/strd (public domain) ---
