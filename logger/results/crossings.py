@@ -1,14 +1,13 @@
 """When the bow reached a line by the camera, and whether a gate agrees.
 
 The camera's moment is the root of the bow's distance to the line on the smoothed motion, so it falls between frames.
-Its doubt in seconds is the doubt in millimetres divided by the speed: of the motion there, of the outline, of the
-line's place, of every systematic source of the track; and the camera's delay, which cancels between two moments of one
-camera but not against a gate.
+Its doubt in seconds is the doubt in millimetres (of the motion there, of the outline, of the line's place, of every
+systematic source of the track) put through the bow's own way there, forward and back; and the camera's delay, which
+cancels between two moments of one camera but not against a gate.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import final
 
@@ -30,7 +29,7 @@ _SURELY_PAST_MM = 3.0
 """A bow that trembles at the line has crossed it only when it went on by this much."""
 _NEAR_S = 0.5
 """A crossing farther than this from a first guess is another one."""
-_STANDING_MM_PER_S = 1.0
+STANDING_MM_PER_S = 1.0
 """Slower than this a boat stands, and when it was at the line has no answer."""
 
 
@@ -90,7 +89,7 @@ def moment_near_s(motion: Motion, line: Ahead, guess_s: float) -> float:
         forward, _, _ = bow.reach(motion.outline_mm, motion.heading_at(near), line.normal)
         past = line.past_mm(path.places_at(motion, near)) + forward
         speed = (past[2] - past[0]) / 0.004
-        if speed < _STANDING_MM_PER_S or abs(past[1] / speed) > _NEAR_S:
+        if speed < STANDING_MM_PER_S or abs(past[1] / speed) > _NEAR_S:
             return moment
         moment -= float(past[1] / speed)
     return moment
@@ -118,20 +117,58 @@ def by_camera(
     found = moment_s(motion, line, after_s=after_s)
     if isinstance(found, NotMeasured):
         return found
-    speed = approach_mm_per_s(motion, line, found)
-    if speed < _STANDING_MM_PER_S:
+    if approach_mm_per_s(motion, line, found) < STANDING_MM_PER_S:
         return NotMeasured(f"The boat stood still on the {line.line.name} line, so when it got there has no answer.")
+    seconds = _Clock.at(motion, line, found).seconds
     parts: dict[Source, float] = {
-        sources.of_run(f"positions near the {line.line.name} line", doubts.owner.run_id): u_past_mm(motion, line, found)
-        / speed,
-        sources.of_boat("boat outline", doubts.owner.boat): -motion.u_outline_mm / speed,
-        place_source(line.line): line.line.u_mm / speed,
+        sources.of_run(f"positions near the {line.line.name} line", doubts.owner.run_id): seconds(
+            u_past_mm(motion, line, found)
+        ),
+        sources.of_boat("boat outline", doubts.owner.boat): -seconds(motion.u_outline_mm),
+        place_source(line.line): seconds(line.line.u_mm),
         Source("camera delay"): -doubts.u_delay_s,
     }
-    for name, moved in _moved_moments(motion, line, after_s, found).items():
-        parts[sources.of_track(name, doubts.owner.boat)] = moved - found
+    states = motion.shifted_places_at(found)
+    for name, moved_mm in states.items():
+        parts[sources.of_track(name, doubts.owner.boat)] = -seconds(float(line.normal @ moved_mm))
     begins_s = (int(motion.t_ns[0]) - origin_ns) / 1e9
     return Reached(line.line.name, Quantity(begins_s + found, "s", parts), "camera")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Clock:
+    """Millimetres to seconds around a crossing: when the bow is how far past the line."""
+
+    moment_s: float
+    time_s: Floats
+    past_mm: Floats
+    """Rising."""
+
+    @staticmethod
+    def at(motion: Motion, line: Ahead, moment_s: float) -> _Clock:
+        """The stretch around `moment_s` on which the bow goes steadily forward."""
+        time = np.clip(moment_s + _NEAR_S * np.linspace(-1, 1, 501), 0.0, motion.time_s[-1])
+        forward, _, _ = bow.reach(motion.outline_mm, motion.heading_at(time), line.normal)
+        past = line.past_mm(path.places_at(motion, time)) + forward
+        rises = np.diff(past) > 0
+        first = int(np.max(np.flatnonzero(~rises[:250]), initial=-1)) + 1
+        last = 250 + int(np.min(np.flatnonzero(~rises[250:]), initial=len(rises) - 250))
+        return _Clock(moment_s, time[first : last + 1], past[first : last + 1])
+
+    def seconds(self, mm: float) -> float:
+        """By how much the crossing would be later if the line were `mm` farther: root mean square of both ways.
+
+        A boat that gathers way at the start line makes the two differ; a way on which it was not is left out.
+        """
+        both = [self._later(mm), -self._later(-mm)]
+        known = [s for s in both if s == s]  # nan is not equal to itself
+        if not known:
+            speed = (self.past_mm[-1] - self.past_mm[0]) / (self.time_s[-1] - self.time_s[0])
+            return float(mm / speed)
+        return float(np.copysign(np.sqrt(np.mean(np.square(known))), mm))
+
+    def _later(self, mm: float) -> float:
+        return float(np.interp(mm, self.past_mm, self.time_s, left=np.nan, right=np.nan)) - self.moment_s
 
 
 def u_past_mm(motion: Motion, line: Ahead, time_s: float) -> float:
@@ -140,19 +177,6 @@ def u_past_mm(motion: Motion, line: Ahead, time_s: float) -> float:
     place = line.normal @ cov[np.ix_([0, 3], [0, 3])] @ line.normal
     _, turn, _ = bow.reach(motion.outline_mm, motion.heading_at(time_s), line.normal)
     return float(np.sqrt(place + (turn[0] * motion.u_heading_at(time_s)[0]) ** 2))
-
-
-def _moved_moments(motion: Motion, line: Ahead, after_s: float, found: float) -> Mapping[str, float]:
-    """The moment as each systematic source would have it; a source that undoes the crossing is taken to first order."""
-    speed = approach_mm_per_s(motion, line, found)
-    moved: dict[str, float] = {}
-    for name, shift in motion.shifts.items():
-        moment = moment_s(motion.shifted(name), line, after_s=after_s)
-        if isinstance(moment, NotMeasured):
-            at = int(np.searchsorted(motion.time_s, found).clip(0, len(shift) - 1))
-            moment = found - float(line.normal @ shift[at, [0, 3]]) / speed
-        moved[name] = moment
-    return moved
 
 
 @dataclass(frozen=True, slots=True)

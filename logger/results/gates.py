@@ -13,6 +13,11 @@ from logger.results.budget import Owner
 from logger.results.lines import distance_between
 from logger.results.passages import Passage, passages
 
+_NO_GO_SHARE = 0.6
+_LEAST_SHARE = 0.2
+_CUT_SHARE = 1.25
+"""A boat that coasts through a beam was faster when its bow got there than on the mean over its length."""
+
 
 def all_passages(edges: Sequence[Edge], rig: Rig, rules: Rules) -> Mapping[str, tuple[Passage, ...]]:
     """Every gate of the rig with its passages, none where it saw nothing."""
@@ -75,6 +80,30 @@ def passing_speed(passage: Passage, owner: Owner, *, change: float = 0.0) -> Qua
             sources.of_run("change of speed in the beam", owner.run_id): change * speed,
         },
     )
+
+
+def speed_at_cut(passage: Passage, owner: Owner) -> Quantity | None:
+    """Speed at a mark gate, mm/s, where power is cut and the boat coasts through; None as `passing_speed`."""
+    mean = passing_speed(passage, owner)
+    if mean is None:
+        return None
+    speed = mean.scaled(_CUT_SHARE, "mm/s")
+    return speed.plus_doubt(sources.of_run("losing way at the mark", owner.run_id), 0.2 * speed.value)
+
+
+def speed_at_first(passage: Passage, owner: Owner, *, since_go_s: float | None) -> Quantity | None:
+    """Speed at a start gate, mm/s, of a boat that gathers way while it passes; None as `passing_speed`.
+
+    The mean over the passage is too fast for its beginning. From rest at go, with an even push, the speed t after go
+    is t/(t + b/2) of the mean over the following b seconds. Without a go signal 0.6 is taken. Both are rough: 0.25 of
+    it are allowed.
+    """
+    mean = passing_speed(passage, owner)
+    if mean is None:
+        return None
+    share = _NO_GO_SHARE if since_go_s is None else max(since_go_s / (since_go_s + passage.blocked_s / 2), _LEAST_SHARE)
+    speed = mean.scaled(share, "mm/s")
+    return speed.plus_doubt(sources.of_run("gathering way at the start", owner.run_id), 0.25 * speed.value)
 
 
 def stamp(passage: Passage, gate: Gate, *, origin_ns: int, run_id: str) -> Quantity:

@@ -130,7 +130,7 @@ def _speed_at_line(case: Case, heard: Testimony) -> Answers:
     name = "speed_at_line_m_per_s"
     if case.motion is not None and case.last is not None:
         after_s = case.since_first_s(case.from_ns)
-        value = speeds.at_line(case.motion, case.last, owner=case.owner, after_s=after_s)
+        value = speeds.at_line(case.motion, case.last, owner=case.owner, corner=case.kind == "drift", after_s=after_s)
         if value:
             return {name: Result(value, "camera")}
     if not heard.last:

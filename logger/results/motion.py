@@ -65,6 +65,8 @@ class Motion:
     """How many times larger the variance of the fixes turned out than the tracker had said."""
     shifts: Mapping[str, Floats] = field(default_factory=dict)
     """Source -> (N, 6): by how much every state would move if that source were off by one standard uncertainty."""
+    weight: Floats = field(default_factory=lambda: np.empty((0, 2, 2)))
+    """(N, 2, 2) inverse covariance with which each fix counted; 0 where it was only bridged."""
     chain: Chain | None = None
     """The factored equations; None in a copy that `shifted` or `draws` made."""
 
@@ -119,6 +121,38 @@ class Motion:
         """The motion as it would be if `source` were off by one standard uncertainty."""
         return replace(self, state=self.state + self.shifts[source], chain=None)
 
+    def shifted_places_at(self, time_s: float) -> dict[str, Floats]:
+        """Source -> (2,) by how much the place at a moment moves if that source is off by one standard uncertainty."""
+        left, first, second, _ = self._bridge(time_s)
+        k = int(left[0])
+        return {
+            name: np.asarray((first[0] @ shift[k] + second[0] @ shift[k + 1])[[X, Y]], np.float64)
+            for name, shift in self.shifts.items()
+        }
+
+    def u_noise(self, share: Floats) -> float:
+        """Standard deviation that the noise of the fixes alone gives to the sum of `share` (N, 6) times the state.
+
+        Less than `draws` spread, which also hold all that the boat may have done between fixes: right where a bias of
+        the smoother is dealt with otherwise. For a linear estimate c'A⁻¹b it is √(c'A⁻¹ Hᵀ R⁻¹ H A⁻¹ c).
+
+        Raises:
+            ValueError: this motion is itself a draw or a shifted copy.
+        """
+        if self.chain is None:
+            raise ValueError("the noise of a draw was asked for; only the measured motion has it")
+        unit = _state_units(self._usual_step_s)
+        answer = self.chain.solve((share * unit)[:, :, None])[:, [X, Y], 0]
+        return float(np.sqrt(np.einsum("ni,nij,nj->", answer, self.weight, answer)))
+
+    def share_at(self, time_s: float, coefficients: Floats) -> Floats:
+        """(N, 6) shares of all states in the sum of `coefficients` (6,) times the state at a moment, for `u_noise`."""
+        left, first, second, _ = self._bridge(time_s)
+        share = np.zeros_like(self.state)
+        share[left[0]] = coefficients @ first[0]
+        share[left[0] + 1] = coefficients @ second[0]
+        return share
+
     def draws(self, count: int, seed: int) -> Iterator[Motion]:
         """`count` motions from the joint distribution of the whole curve; same seed, same motions.
 
@@ -128,10 +162,14 @@ class Motion:
         if self.chain is None:
             raise ValueError("draws of a draw were asked for; they come from the measured motion only")
         normal = np.random.default_rng(seed).standard_normal((len(self.t_ns), 6, count))
-        unit = _state_units(float(np.median(np.diff(self.t_ns))) / 1e9)
+        unit = _state_units(self._usual_step_s)
         moved = self.chain.draws(normal) * unit[:, None]
         for i in range(count):
             yield replace(self, state=self.state + moved[:, :, i], chain=None)
+
+    @property
+    def _usual_step_s(self) -> float:
+        return float(np.median(np.diff(self.t_ns))) / 1e9
 
     def _bridge(self, time_s: ArrayLike) -> tuple[NDArray[np.int64], Floats, Floats, Floats]:
         own = self.time_s
@@ -173,6 +211,7 @@ def smooth(track: Track) -> Motion:
         quality=track.quality,
         noise=found.noise,
         shifts={name: states[:, :, 1 + i] for i, name in enumerate(track.shifts_mm)},
+        weight=system.weight / found.noise,
         chain=chain,
     )
 

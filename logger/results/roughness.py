@@ -8,7 +8,8 @@ insist.
 Both are raised or lowered until the pushes found by the smoother are as large as they should be: the sum of squared
 normalised pushes must equal the number of pushes that the data determine (MacKay, Neural Computation 4:415-447, 1992,
 eq. 4.9; the same fixed point as marginal maximum likelihood). The level of the noise is found in the same way from the
-residuals. A few imagined pushes of the usual size (`_PRIOR...`) keep the estimate calm where the data say little.
+residuals. A few imagined pushes (`_PRIOR...`) keep the estimate calm where the data say little; some of them are of the
+size that is usual within 1.5 s, lest a stretch that happens to look straight be taken for perfectly straight.
 
 Intervals about a smooth curve are honest only if the curve is a little rougher than the data's favourite, since a
 likely smoothness has already taken its bias into account but not its own doubt (Hall & Horowitz, Annals of Statistics
@@ -32,9 +33,11 @@ Floats = NDArray[np.float64]
 _ROUNDS = 15
 _ROUNDS_BEFORE_SHORT = 5
 _PRIOR_LONG = 6.0
+_PRIOR_WIDE = 2.0
 _PRIOR_SHORT = 0.3
 _PRIOR_NOISE = 20.0
 _LONG_REACH_S = 0.5
+_WIDE_REACH_S = 1.5
 _NEIGHBOURS = 1
 _MARGIN = 3.0
 _SMOOTHEST_STEPS = 25.0
@@ -124,7 +127,7 @@ class Roughness:
 def estimate(system: System, values: Floats) -> Roughness:
     """Roughness and noise that fit measurements `values` (n, axes), their mean near 0."""
     least = _usual_variance(system) / _SMOOTHEST_STEPS ** (2 * system.order)
-    reach = max(3, round(_LONG_REACH_S / system.step_s))
+    reach, wide = (max(3, round(s / system.step_s)) for s in (_LONG_REACH_S, _WIDE_REACH_S))
     long = np.full(len(system.step), least * (_SMOOTHEST_STEPS / 8) ** (2 * system.order))
     short, noise = np.ones_like(long), 1.0
     column = values[:, :, None]
@@ -135,7 +138,9 @@ def estimate(system: System, values: Floats) -> Roughness:
         squares, known = system.pushes(chain, states, density)
         found, judged = system.residuals(chain, states, column, noise)
         noise *= (found + _PRIOR_NOISE / noise) / (judged + _PRIOR_NOISE)
-        long = long * (_near(squares, reach) + _PRIOR_LONG) / (_near(known, reach) + _PRIOR_LONG)
+        level = _wide_level(np.maximum(long, least), wide)
+        told = _near(squares, reach) + _PRIOR_LONG + _PRIOR_WIDE * level / long
+        long = long * told / (_near(known, reach) + _PRIOR_LONG + _PRIOR_WIDE)
         if turn >= _ROUNDS_BEFORE_SHORT:
             ratio = (_PRIOR_SHORT + short * _near(squares, 1)) / (_PRIOR_SHORT + _near(known, 1))
             short = np.clip(ratio, 0.3, 1e8)
@@ -146,6 +151,12 @@ def estimate(system: System, values: Floats) -> Roughness:
 def _usual_variance(system: System) -> float:
     weights = system.weight[:, 0, 0]
     return 1.0 / float(np.median(weights[weights > 0]))
+
+
+def _wide_level(density: Floats, reach: int) -> Floats:
+    """Geometric mean of the density over `reach` steps to either side: what is usual thereabouts, jumps apart."""
+    level: Floats = np.exp(uniform_filter1d(np.log(density), 2 * reach + 1, mode="nearest"))
+    return level
 
 
 def _near(values: Floats, reach: int) -> Floats:

@@ -6,8 +6,8 @@ from calibration.quantity import Quantity
 from logger.results import sources
 from logger.results.crossings import Reached
 
-U_GO_S = 0.002
-"""Standard uncertainty of the go signal's stamp: the station reads its panel every few milliseconds."""
+U_GO_S = 0.001
+"""Standard uncertainty of the go signal's stamp: a button is read within a few milliseconds."""
 
 
 def elapsed(first: Reached, last: Reached) -> Quantity:

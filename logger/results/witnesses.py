@@ -23,8 +23,8 @@ from logger.results.trial import NotMeasured
 
 _NEAR_MM = 50.0
 """A beam that broke with the bow farther from it than this was broken by something else."""
-_MEAN_FOR_MOMENT = 0.3
-"""A boat that starts at the line, or whose power is cut there, changes its speed by so much while it passes."""
+_UNDER_POWER = 0.1
+"""By what share a boat under power changes its speed while it passes the finish beam, at most."""
 _SLOW_BOAT_MM_PER_S = 100.0
 """Stands in for an unknown speed where only the doubt of a gate's place hangs on it."""
 
@@ -146,11 +146,21 @@ def _speed_at_gate(case: Case, line: Ahead, passage: Passage, pair: gates.GatePa
     motion = case.motion
     if motion is not None and (speed := _seen_speed(motion, line, case.since_first_s(passage.t_ns))) is not None:
         return Quantity(speed, "mm/s", {sources.of_run("speed at the beam", case.owner.run_id): 0.02 * speed})
-    if (own := gates.passing_speed(passage, case.owner, change=_MEAN_FOR_MOMENT)) is not None:
+    if (own := _passing(case, line, passage)) is not None:
         return own
     between = beam_to_beam(case, pair)
     mean = _SLOW_BOAT_MM_PER_S if between is None else between[0].value / between[1].value
     return Quantity(mean, "mm/s", {sources.of_run("speed at the beam", case.owner.run_id): 0.5 * mean})
+
+
+def _passing(case: Case, line: Ahead, passage: Passage) -> Quantity | None:
+    if line is case.first:
+        go_ns = case.story.go_ns
+        since_go_s = None if go_ns is None or go_ns > passage.t_ns else (passage.t_ns - go_ns) / 1e9
+        return gates.speed_at_first(passage, case.owner, since_go_s=since_go_s)
+    if case.kind == "drift":
+        return gates.speed_at_cut(passage, case.owner)
+    return gates.passing_speed(passage, case.owner, change=_UNDER_POWER)
 
 
 def _seen_speed(motion: Motion, line: Ahead, at_s: float) -> float | None:
