@@ -6,13 +6,15 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from calibration.quantity import decimals_for
+from calibration.quantity import Quantity, decimals_for
 from logger.study import words
 from logger.study.compare import Comparison, Repeats, compare_all, grouped, repeats_of
 from logger.study.dots import Dot, dot_plot
 from logger.study.leaf import Run
+from logger.study.scatter import Names, Point, scatter_plot
 
 _COUNTED = ("valid", "freed")
+_SPEED = "speed_at_line_m_per_s"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,8 @@ class ClassView:
     verdict: str
     drawing: str
     caption: str
+    scatter: str
+    """The result against the speed at the line, where every run has both; else empty."""
     rows: tuple[ClassRow, ...]
     pairs: tuple[str, ...]
 
@@ -50,22 +54,29 @@ def _view(runs: Sequence[Run]) -> ClassView | None:
     kind = runs[0].trial.kind
     name = words.main_result(kind)
     measured = [run for run in runs if name in run.trial.results]
-    counted = [run for run in measured if run.trial.status in _COUNTED]
+    counted = [run for run in measured if _counts(run, name)]
     if len(measured) < 2 or not counted:
         return None
     by_boat = grouped([(run.card.boat.name, run.trial.results[name].quantity) for run in counted])
     boats = [repeats_of(boat, quantities) for boat, quantities in by_boat.items()]
     comparisons = compare_all(boats)
-    floor = any(run.trial.results[name].at_least for run in counted)
+    void = sum(run.trial.status not in _COUNTED for run in measured)
+    floors = sum(run.trial.results[name].at_least for run in measured)
     return ClassView(
         key=f"class-{kind}",
-        heading=f"The class: {words.name_of(name)}, {words.kind_of_run(kind)}s",
+        heading=f"The {words.kind_of_run(kind)}s of the class, by {words.name_of(name)}",
         verdict=_verdict(boats, comparisons),
         drawing=_drawing(measured, boats, name, f"class-{kind}-dots"),
-        caption=_caption(floor, len(measured) - len(counted)),
+        caption=_caption(floors_count=floors, void_count=void),
+        scatter=_scatter(measured, name, f"class-{kind}-scatter"),
         rows=tuple(_row(boat) for boat in boats),
         pairs=tuple(_pair(pair, name) for pair in comparisons if math.isfinite(pair.U)),
     )
+
+
+def _counts(run: Run, name: str) -> bool:
+    """A lower bound is no value: a mean of it would say too little."""
+    return run.trial.status in _COUNTED and not run.trial.results[name].at_least
 
 
 def _drawing(measured: Sequence[Run], boats: Sequence[Repeats], name: str, key: str) -> str:
@@ -91,6 +102,34 @@ def _drawing(measured: Sequence[Run], boats: Sequence[Repeats], name: str, key: 
         title=f"Every run as a dot: {words.name_of(name)}",
         summary=f"{summary}.",
     )
+
+
+def _scatter(measured: Sequence[Run], name: str, key: str) -> str:
+    """How far a boat drifts says nothing without how fast it came."""
+    runs = [run for run in measured if run.trial.status in _COUNTED and _SPEED in run.trial.results]
+    if name != "drift_mm" or len(runs) < 2:
+        return ""
+    points = [
+        Point(
+            boat=run.card.boat.name,
+            along=_value_and_doubt(run.trial.results[_SPEED].quantity),
+            upright=_value_and_doubt(run.trial.results[name].quantity),
+            at_least=run.trial.results[name].at_least,
+        )
+        for run in runs
+    ]
+    told = (f"{p.boat}: {p.along[0]:.2f} metres per second, {p.upright[0]:.0f} millimetres" for p in points)
+    names = Names(
+        along=f"{words.name_of(_SPEED)} (metres per second)",
+        upright=f"{words.name_of(name)} (millimetres)",
+        title="Drift against the speed at the line",
+        summary="; ".join(told) + ".",
+    )
+    return scatter_plot(points, names, key=key)
+
+
+def _value_and_doubt(quantity: Quantity) -> tuple[float, float]:
+    return quantity.value, quantity.U
 
 
 def _plain(boat: Repeats) -> str:
@@ -126,16 +165,18 @@ def _verdict(boats: Sequence[Repeats], comparisons: Sequence[Comparison]) -> str
         return "Too close to call: the boats differ from each other no more than each differs from itself."
     if len(clear) == len(comparisons):
         return "Every difference between the boats is larger than chance explains."
-    return f"{len(clear)} of {len(comparisons)} differences are clear; the others are too close to call."
+    rest = "the other is" if len(comparisons) - len(clear) == 1 else "the others are"
+    told = "difference is" if len(clear) == 1 else "differences are"
+    return f"Of {len(comparisons)} pairs of boats, {len(clear)} {told} clear; {rest} too close to call."
 
 
-def _caption(floor: bool, left_out: int) -> str:
+def _caption(*, floors_count: int, void_count: int) -> str:
     text = (
         "Each dot is one run, the upright stroke is the mean of a boat's runs. How far a boat's dots lie apart is its "
         "spread; the thin bar through a dot is the rig uncertainty, and often it is hidden behind the dot."
     )
-    if floor:
-        text += " An arrow means: at least this much, because the boat reached the wall."
-    if left_out:
-        text += f" Hollow: {left_out} run{'s' if left_out > 1 else ''} shown but not counted."
+    if floors_count:
+        text += " An arrow means: at least this much. Such a run is not in the mean."
+    if void_count:
+        text += f" Hollow: {void_count} run{'s' if void_count > 1 else ''} shown but not counted."
     return text

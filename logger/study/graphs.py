@@ -17,8 +17,8 @@ from logger.study.axes import Axis, axis
 
 Floats = NDArray[np.float64]
 
-WIDTH, HEIGHT = 460.0, 330.0
-LEFT, RIGHT, TOP, BOTTOM = 56.0, 444.0, 58.0, 276.0
+WIDTH, HEIGHT = 460.0, 338.0
+LEFT, RIGHT, TOP, BOTTOM = 56.0, 444.0, 66.0, 284.0
 _LABEL_ROOM = 62.0
 COVERAGE = 1.96
 """Half-width of the band in standard uncertainties: 95 % of a normal distribution."""
@@ -90,7 +90,7 @@ def time_graph(
         *_lines(curve, across, upright),
         _moments(moments, curve, across, upright),
         svg.tag("circle", class_="now", r=7, cx=0, cy=0, visibility="hidden"),
-        svg.words(4, 20, labels.upright, class_="axis-name"),
+        svg.words(4, 18, labels.upright, class_="axis-name"),
         svg.words(RIGHT, HEIGHT - 8, labels.across, class_="axis-name", text_anchor="end"),
         title=labels.title,
         summary=labels.summary,
@@ -169,7 +169,7 @@ def _moments(moments: Sequence[Moment], curve: Curve, across: Axis, upright: Axi
             continue
         x = across.px(moment.t_s)
         y = upright.px(float(np.interp(moment.t_s, curve.t_s, curve.value)))
-        row = TOP - 8 if all(abs(x - other) > _LABEL_ROOM for other in taken) else TOP - 24
+        row = TOP - 8 if all(abs(x - other) > _LABEL_ROOM for other in taken) else TOP - 26
         taken.append(x)
         anchor = "start" if x < LEFT + _LABEL_ROOM / 2 else "end" if x > RIGHT - _LABEL_ROOM / 2 else "middle"
         parts.append(svg.tag("line", x1=x, x2=x, y1=row + 3, y2=BOTTOM, class_="crossing"))

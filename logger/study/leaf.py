@@ -290,9 +290,9 @@ def _graph_caption(run: Run) -> str:
     if run.series is None:
         return ""
     text = (
-        "These are not maps: along is time, up is how far the bow is past the start line (left) or how fast it goes "
-        "(right). Steep on the left is fast, flat is standing still. The pale band is the doubt; where you cannot see "
-        "it, it is thinner than the line."
+        "These are not maps: along is time, up is how far the bow is past the start line (first graph) or how fast the "
+        "boat goes (second graph). In the first, steep is fast and flat is standing still. The pale band is the doubt; "
+        "where you cannot see it, it is thinner than the line."
     )
     if _coast_s(run) is not None:
         text += " Striped: after the mark line, without power."

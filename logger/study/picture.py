@@ -1,4 +1,7 @@
-"""One run as a single SVG file that stands alone: the map above, the two graphs below it."""
+"""One run as a single SVG file that stands alone: the map above, the two graphs below it.
+
+`boatrun demo` writes one as picture.svg; example.svg beside this module is such a file, for the README.
+"""
 
 from __future__ import annotations
 
@@ -18,15 +21,16 @@ def picture(run: Run) -> str:
     drawn = graphs_of(run, "picture")
     below = graphs.HEIGHT * scale if drawn else 0.0
     height = chart.height_px + below + 2 * _GAP
-    parts = [_placed(map_of(run, "picture"), 0, _GAP / 2, pathmap.WIDTH, chart.height_px)]
+    parts = [_placed(map_of(run, "picture"), _GAP, _GAP / 2, pathmap.WIDTH, chart.height_px)]
     for i, graph in enumerate(drawn):
-        left = i * (graphs.WIDTH * scale + _GAP)
+        left = _GAP + i * (graphs.WIDTH * scale + _GAP)
         parts.append(_placed(graph, left, chart.height_px + _GAP, graphs.WIDTH * scale, below))
+    width = pathmap.WIDTH + 2 * _GAP
     return svg.picture(
-        pathmap.WIDTH,
+        width,
         height,
         f"<style>{css}</style>",
-        svg.tag("rect", x=0, y=0, width=pathmap.WIDTH, height=height, fill="#eef6f7"),
+        svg.tag("rect", x=0, y=0, width=width, height=height, fill="#eef6f7"),
         *parts,
         title=f"{run.card.boat.name}: the run as map and graphs",
         summary="The path map of the run above; distance against time and speed against time below.",

@@ -55,9 +55,27 @@ def test_each_kind_of_run_is_compared_by_its_own_result(make_straight_run: Make,
         make_drift_run("B", at_least=True),
     ]
     views = class_views(runs)
-    assert [view.heading for view in views] == ["The class: time, straight runs", "The class: drift, drift runs"]
-    assert "at least this much" in views[1].caption
+    assert [view.heading for view in views] == [
+        "The straight runs of the class, by time",
+        "The drift runs of the class, by drift",
+    ]
+
+
+def test_a_lower_bound_is_shown_but_is_in_no_mean(make_drift_run: Make) -> None:
+    runs = [make_drift_run("A", 400.0), make_drift_run("A", 410.0), make_drift_run("A", 900.0, at_least=True)]
+    (view,) = class_views([*runs, make_drift_run("B", 900.0, at_least=True)])
+    assert [(row.boat, row.count, row.mean) for row in view.rows] == [("A", 2, "405\u00a0mm")]
+    assert view.drawing.count('class="more"') == 2
+    assert "not in the mean" in view.caption
 
 
 def test_a_single_measured_run_needs_no_class(make_straight_run: Make) -> None:
     assert class_views([make_straight_run("A", 4.0)]) == []
+
+
+def test_drift_is_shown_against_the_speed_at_the_line(make_drift_run: Make, make_straight_run: Make) -> None:
+    (drifts,) = class_views([make_drift_run("A", 400.0), make_drift_run("B", 500.0)])
+    (times,) = class_views([make_straight_run("A", 4.0), make_straight_run("B", 5.0)])
+    assert "Drift against the speed at the line" in drifts.scatter
+    assert "0.25 metres per second, 400 millimetres" in drifts.scatter
+    assert times.scatter == ""
