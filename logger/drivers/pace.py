@@ -23,6 +23,9 @@ LONGEST_WAIT_S = 0.05
 Mode: TypeAlias = Literal["real_time", "fast"]
 """In the time that it takes · as fast as it can."""
 
+Clock: TypeAlias = Callable[[], int]
+Wait: TypeAlias = Callable[[float], None]
+
 R = TypeVar("R", bound=Edge | Frame | Key | Fault)
 
 
@@ -33,8 +36,8 @@ class Pace:
     mode: Mode = "fast"
     speed_ratio: float = 1.0
     """In real time: how many times faster."""
-    clock: Callable[[], int] = time.monotonic_ns
-    wait: Callable[[float], None] = time.sleep
+    clock: Clock = time.monotonic_ns
+    wait: Wait = time.sleep
 
 
 def tell(records: Iterable[R], *, name: str, span_ns: tuple[int, int], pace: Pace, stop: Stop) -> Iterator[R | Quiet]:
