@@ -59,9 +59,11 @@ def kill_at(folder: Path, *, said_count: int, after_us: int) -> int:
     hear, say = os.pipe()
     child = os.fork()
     if child == 0:
-        os.close(hear)
-        record(folder, say)
-        os._exit(0)
+        try:
+            os.close(hear)
+            record(folder, say)
+        finally:
+            os._exit(0)
     os.close(say)
     heard = 0
     while heard <= said_count and (more := len(os.read(hear, 1))):
