@@ -102,6 +102,9 @@ def _run(words: list[str]) -> int:
         top.error(f"there is no command {words[0]!r}{_did_you_mean(words[0], list(COMMANDS))}")
     if words[0] not in COMMANDS:
         top.refuse_unknown(top.parse_known_args(words)[1] or words[:1])
+    for library in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        # before NumPy is loaded: our matrices are small, and the order of a sum must not depend on the machine's cores
+        os.environ.setdefault(library, "1")
     command = import_module(f"logger.cli.{words[0]}")
     parser = Parser(prog=f"boatrun {words[0]}", description=command.__doc__, allow_abbrev=False)
     command.describe(parser)
