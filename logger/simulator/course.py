@@ -18,6 +18,8 @@ STOP_SPEED_MM_PER_S = 10.0
 STOP_FOR_S = 1.0
 WALL_MARGIN_MM = 5.0
 """The rules of every simulated run, as its card says them."""
+AFTERWARDS_S = 1.75
+"""How long the recording goes on after the run is over."""
 
 
 def draw_voyage(
@@ -42,16 +44,17 @@ def draw_voyage(
     cut_mm = _way_to(path, hull, line) if kind == "drift" else None
     speed = rng.uniform(*tier.speed_mm_per_s)
     may_touch = asked.wall_contact if asked.wall_contact is not None else bool(rng.random() < tier.wall_contact)
+    late_s, creep = rng.uniform(*tier.cut_late_s), rng.uniform(*tier.creep_mm_per_s)
     if cut_mm is not None and not may_touch:
-        speed = min(speed, _speed_for(drag, 0.93 * (wall_mm - cut_mm)))
+        for _ in range(2):
+            speed = min(speed, _speed_for(drag, 0.93 * (wall_mm - cut_mm) - late_s * speed))
     speed = wished(asked.speed_mm_per_s, speed)
     thrust = physics.Thrust(
         float(drag.force(speed)), rng.uniform(0.1, 0.4),
         tuple((rng.uniform(0, 0.06), rng.uniform(2, 9), rng.uniform(0, 2 * np.pi)) for _ in range(3)),
     )  # fmt: skip
-    motion = physics.run(
-        drag, thrust, cut_at_mm=cut_mm, wall_at_mm=wall_mm, restitution=rng.uniform(0, 0.3), until_s=120.0
-    )
+    way = physics.Way(cut_mm, late_s, wall_mm, rng.uniform(0, 0.3), float(drag.force(creep)))
+    motion = physics.run(drag, thrust, way, until_s=120.0)
     armed_s = rng.uniform(0.4, 0.8)
     return Voyage(path, motion, hull, armed_s + rng.uniform(0.6, 1.2)), float(armed_s)
 
@@ -100,7 +103,7 @@ def end(voyage: Voyage, lines: tuple[TrueLine, ...], kind: str) -> tuple[float, 
     if kind == "straight":
         finished = voyage.crossing_s(lines[1], until_s=limit)
         over = limit if finished is None else finished
-        return over, over + 1.6
+        return over, over + AFTERWARDS_S
     slow = voyage.slower_s(STOP_SPEED_MM_PER_S, until_s=limit)
     over = limit if slow is None else slow + STOP_FOR_S
-    return over, over + 1.6
+    return over, over + AFTERWARDS_S

@@ -1,20 +1,25 @@
 """How a boat moves along its way: m(1+k1)·dv/dt = thrust − (a·v + b·v²).
 
-Coasting has a closed form (separation of variables); with thrust that builds up and breathes it is integrated. Units:
-mm, s, g, so forces are in g·mm/s² (micronewtons).
+Coasting, also in a steady light wind, has a closed form (separation of variables); with thrust that builds up and
+breathes it is integrated. Units: mm, s, g, so forces are in g·mm/s² (nanonewtons).
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import cast
+from typing import TypeAlias, cast
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 Floats = NDArray[np.float64]
+Stage: TypeAlias = Callable[[Floats], Floats]
+"""Gives (2, N), way mm and speed mm/s, at times (N,) s after go."""
+_LONGEST_COAST_S = 600.0
 
 _LAMB_RATIO = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 _LAMB_SURGE = (0.5, 0.210, 0.122, 0.082, 0.059, 0.045, 0.029, 0.021)
@@ -43,19 +48,32 @@ class Drag:
         resisting: Floats = v * (self.a_g_per_s + self.b_g_per_mm * np.abs(v))
         return resisting
 
-    def coast_speed(self, t_s: ArrayLike, *, from_mm_per_s: float) -> Floats:
-        """Speed after `t_s` without thrust: a·v0·E/(a + b·v0·(1−E)), E = exp(−a·t/m)."""
-        fall = np.exp(-self.a_g_per_s * np.asarray(t_s, np.float64) / self.mass_g)
-        left = 1.0 - fall
-        v0 = from_mm_per_s
-        speed: Floats = self.a_g_per_s * v0 * fall / (self.a_g_per_s + self.b_g_per_mm * v0 * left)
+    def creep_mm_per_s(self, wind_g_mm_per_s2: float) -> float:
+        """The speed at which a steady push of that force ends: a·v + b·v² = push."""
+        a, b = self.a_g_per_s, self.b_g_per_mm
+        return 2.0 * wind_g_mm_per_s2 / (a + math.sqrt(a * a + 4.0 * b * wind_g_mm_per_s2))
+
+    def _fading(self, t_s: ArrayLike, from_mm_per_s: float, creep: float) -> tuple[Floats, float, float]:
+        """What dies away exponentially, u = (v − v1)/(v + v2), at `t_s` and at 0; v1 is the creep, v2 = v1 + a/b."""
+        v2 = creep + self.a_g_per_s / self.b_g_per_mm
+        first = (from_mm_per_s - creep) / (from_mm_per_s + v2)
+        rate = self.b_g_per_mm / self.mass_g * (creep + v2)
+        return first * np.exp(-rate * np.asarray(t_s, np.float64)), first, v2
+
+    def coast_speed(self, t_s: ArrayLike, *, from_mm_per_s: float, wind_g_mm_per_s2: float = 0.0) -> Floats:
+        """Speed after `t_s` without thrust: (v1 + v2·u)/(1 − u)."""
+        creep = self.creep_mm_per_s(wind_g_mm_per_s2)
+        u, _, v2 = self._fading(t_s, from_mm_per_s, creep)
+        speed: Floats = (creep + v2 * u) / (1.0 - u)
         return speed
 
-    def coast_distance(self, t_s: ArrayLike, *, from_mm_per_s: float) -> Floats:
-        """Way made in `t_s` without thrust: (m/b)·ln(1 + (b·v0/a)·(1−E))."""
-        left = -np.expm1(-self.a_g_per_s * np.asarray(t_s, np.float64) / self.mass_g)
-        gain = self.b_g_per_mm * from_mm_per_s / self.a_g_per_s
-        way: Floats = self.mass_g / self.b_g_per_mm * np.log1p(gain * left)
+    def coast_distance(self, t_s: ArrayLike, *, from_mm_per_s: float, wind_g_mm_per_s2: float = 0.0) -> Floats:
+        """Way made in `t_s` without thrust: v1·t + (m/b)·ln((1 − u)/(1 − u0))."""
+        creep = self.creep_mm_per_s(wind_g_mm_per_s2)
+        u, first, _ = self._fading(t_s, from_mm_per_s, creep)
+        way: Floats = creep * np.asarray(t_s, np.float64) + self.mass_g / self.b_g_per_mm * np.log(
+            (1.0 - u) / (1.0 - first)
+        )
         return way
 
     def coast_time(self, to_mm_per_s: float, *, from_mm_per_s: float) -> float:
@@ -85,8 +103,7 @@ class Motion:
 
     begins_s: tuple[float, ...]
     """Time after go at which each stage begins; the first at 0. Before it the boat stands."""
-    stages: tuple[Callable[[Floats], Floats], ...]
-    """Each gives (2, N): way mm and speed mm/s at times (N,) s after go."""
+    stages: tuple[Stage, ...]
 
     def at(self, t_s: ArrayLike) -> Floats:
         """(2, N) way made since go, mm, and signed speed along the path, mm/s."""
@@ -100,75 +117,87 @@ class Motion:
         return answer
 
 
-def run(
-    drag: Drag,
-    thrust: Thrust,
-    *,
-    cut_at_mm: float | None,
-    wall_at_mm: float,
-    restitution: float,
-    until_s: float,
-) -> Motion:
-    """The motion of one run: driven from go, coasting from `cut_at_mm` (if given), thrown back at `wall_at_mm`.
+@dataclass(frozen=True, slots=True)
+class Way:
+    """What happens along the way."""
+
+    cut_at_mm: float | None
+    """Way at which somebody takes the thrust away; None: it drives until the wall."""
+    cut_late_s: float
+    """How long after that it really ends."""
+    wall_at_mm: float
+    """Way at which the bow touches the end wall; the thrust ends there too."""
+    restitution: float
+    """Speed after over speed before the wall, 0 to 1."""
+    wind_g_mm_per_s2: float = 0.0
+    """What still pushes a coasting boat, until it meets the wall."""
+
+
+def run(drag: Drag, thrust: Thrust, way: Way, *, until_s: float) -> Motion:
+    """The motion of one run: driven from go (time 0), coasting after the cut, thrown back at the wall.
 
     Args:
         drag: what resists.
-        thrust: what drives, from go (time 0) on.
-        cut_at_mm: way at which the thrust ends at once; None: it drives until the wall.
-        wall_at_mm: way at which the bow touches the end wall.
-        restitution: speed after over speed before the wall, 0 to 1; the thrust ends there too.
+        thrust: what drives, from go on.
+        way: where the thrust ends and where the wall is.
         until_s: how far in time the driven part is followed.
     """
-    driven_to = wall_at_mm if cut_at_mm is None else min(cut_at_mm, wall_at_mm)
-
-    def change(t: float, state: Floats) -> list[float]:
-        return [state[1], (thrust.at(t) - float(drag.force(state[1]))) / drag.mass_g]
-
-    def arrived(_t: float, state: Floats) -> float:
-        return float(state[0] - driven_to)
-
-    arrived.terminal = True  # type: ignore[attr-defined]
-    solved = solve_ivp(
-        change, (0.0, until_s), [0.0, 0.0], method="DOP853", rtol=1e-10, atol=1e-9, max_step=0.25,
-        dense_output=True, events=arrived,
-    )  # fmt: skip
     begins: list[float] = [0.0]
-    stages: list[Callable[[Floats], Floats]] = [cast("Callable[[Floats], Floats]", solved.sol)]
-    if solved.status == 1:
-        _coast(begins, stages, drag, float(solved.t[-1]), driven_to, float(solved.y[1, -1]), wall_at_mm, restitution)
+    stages: list[Stage] = []
+    cut_mm = math.inf if way.cut_at_mm is None else way.cut_at_mm
+    t_s, state, arrived = _driven(stages, drag, thrust, 0.0, [0.0, 0.0], min(cut_mm, way.wall_at_mm), until_s)
+    if arrived and cut_mm < way.wall_at_mm and way.cut_late_s:
+        begins.append(t_s)
+        t_s, state, _ = _driven(stages, drag, thrust, t_s, state, way.wall_at_mm, t_s + way.cut_late_s)
+    if arrived:
+        _coast(begins, stages, drag, t_s, state, way)
     return Motion(tuple(begins), tuple(stages))
 
 
-def _coast(
-    begins: list[float],
-    stages: list[Callable[[Floats], Floats]],
-    drag: Drag,
-    t_s: float,
-    way_mm: float,
-    speed_mm_per_s: float,
-    wall_mm: float,
-    restitution: float,
-) -> None:
+def _driven(
+    stages: list[Stage], drag: Drag, thrust: Thrust, t_s: float, state: list[float], to_mm: float, until_s: float
+) -> tuple[float, list[float], bool]:
+    """Append the stage with thrust from `t_s` until `to_mm` or `until_s`: its end, and whether it arrived."""
+
+    def change(t: float, now: Floats) -> list[float]:
+        return [now[1], (thrust.at(t) - float(drag.force(now[1]))) / drag.mass_g]
+
+    def ahead(_t: float, now: Floats) -> float:
+        return float(now[0] - to_mm)
+
+    ahead.terminal = True  # type: ignore[attr-defined]
+    solved = solve_ivp(
+        change, (t_s, until_s), state, method="DOP853", rtol=1e-10, atol=1e-9, max_step=0.25,
+        dense_output=True, events=ahead,
+    )  # fmt: skip
+    stages.append(cast("Stage", solved.sol))
+    return float(solved.t[-1]), [float(value) for value in solved.y[:, -1]], solved.status == 1
+
+
+def _coast(begins: list[float], stages: list[Stage], drag: Drag, t_s: float, state: list[float], way: Way) -> None:
     """Append the stages without thrust: on to the wall, and back from it."""
-    if way_mm < wall_mm:
+    place, speed, wall = state[0], state[1], way.wall_at_mm
+    if place < wall - 1e-9:
         begins.append(t_s)
-        stages.append(_coasting(drag, t_s, way_mm, speed_mm_per_s, +1))
-        reach = drag.mass_g / drag.b_g_per_mm * np.log1p(drag.b_g_per_mm * speed_mm_per_s / drag.a_g_per_s)
-        if way_mm + reach <= wall_mm:
+        stages.append(_coasting(drag, t_s, place, speed, +1, way.wind_g_mm_per_s2))
+
+        def past(spent_s: float) -> float:
+            far = drag.coast_distance(spent_s, from_mm_per_s=speed, wind_g_mm_per_s2=way.wind_g_mm_per_s2)
+            return float(place + far - wall)
+
+        if past(_LONGEST_COAST_S) <= 0.0:
             return
-        gone = (np.expm1((wall_mm - way_mm) * drag.b_g_per_mm / drag.mass_g)) * drag.a_g_per_s
-        fall = 1.0 - gone / (drag.b_g_per_mm * speed_mm_per_s)
-        spent = -drag.mass_g / drag.a_g_per_s * float(np.log(fall))
-        speed_mm_per_s = float(drag.coast_speed(spent, from_mm_per_s=speed_mm_per_s))
+        spent = float(brentq(past, 0.0, _LONGEST_COAST_S, xtol=1e-13))
         t_s += spent
+        speed = float(drag.coast_speed(spent, from_mm_per_s=speed, wind_g_mm_per_s2=way.wind_g_mm_per_s2))
     begins.append(t_s)
-    stages.append(_coasting(drag, t_s, wall_mm, restitution * speed_mm_per_s, -1))
+    stages.append(_coasting(drag, t_s, wall, way.restitution * speed, -1, 0.0))
 
 
-def _coasting(drag: Drag, since_s: float, way_mm: float, speed: float, sign: int) -> Callable[[Floats], Floats]:
+def _coasting(drag: Drag, since_s: float, place_mm: float, speed: float, sign: int, wind: float) -> Stage:
     def form(t_s: Floats) -> Floats:
-        way = drag.coast_distance(t_s - since_s, from_mm_per_s=speed)
-        now = drag.coast_speed(t_s - since_s, from_mm_per_s=speed)
-        return np.stack([way_mm + sign * way, sign * now])
+        way = drag.coast_distance(t_s - since_s, from_mm_per_s=speed, wind_g_mm_per_s2=wind)
+        now = drag.coast_speed(t_s - since_s, from_mm_per_s=speed, wind_g_mm_per_s2=wind)
+        return np.stack([place_mm + sign * way, sign * now])
 
     return form
