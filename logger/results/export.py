@@ -12,9 +12,9 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from calibration.quantity import Quantity, decimals_for
 from logger import __version__
@@ -151,16 +151,29 @@ def _about(run: ExportRun) -> dict[str, object]:
     }
     if card is None:
         return row
-    made = datetime.fromisoformat(card.recorded_at)
-    return row | {
-        "recorded_at": made.isoformat(),
-        "date": made.date().isoformat(),
-        "clock_time": made.time().replace(microsecond=0).isoformat(),
-        "clock_set_by": card.clock_set_by,
-        "version": card.boat.version,
-        "mass_g": card.boat.mass_g,
-        "note": " ".join(card.conditions.notes.split()),
-    }
+    return (
+        row
+        | _moment(card.recorded_at)
+        | {
+            "clock_set_by": card.clock_set_by,
+            "version": card.boat.version,
+            "mass_g": card.boat.mass_g,
+            "note": " ".join(card.conditions.notes.split()),
+        }
+    )
+
+
+_RFC_3339 = re.compile(r"(\d{4}-\d\d-\d\d)[Tt ](\d\d:\d\d)(:\d\d)?(\.\d+)?([Zz]|[+-]\d\d:\d\d)")
+
+
+def _moment(text: str) -> dict[str, object]:
+    """The wall time in three columns; nothing where it is written in another of the many ways of ISO 8601."""
+    found = _RFC_3339.fullmatch(text)
+    if found is None:
+        return {}
+    date, minutes, seconds, fraction, offset = found.groups(default="")
+    clock = minutes + (seconds or ":00")
+    return {"recorded_at": f"{date}T{clock}{fraction}{offset.upper()}", "date": date, "clock_time": clock}
 
 
 def _conditions(run: ExportRun) -> dict[str, object]:

@@ -63,6 +63,21 @@ def test_a_run_becomes_one_row_with_units_in_its_headers() -> None:
     assert row["gate_distance_mm"] == "812.50"
 
 
+# RFC 3339, section 5.6: "T" and "Z" may be small, and a space may stand for the "T"; section 5.8 gives the examples.
+@pytest.mark.parametrize(
+    ("written", "columns"),
+    [
+        ("1985-04-12T23:20:50.52Z", ("1985-04-12", "23:20:50", "1985-04-12T23:20:50.52Z")),
+        ("1996-12-19T16:39:57-08:00", ("1996-12-19", "16:39:57", "1996-12-19T16:39:57-08:00")),
+        ("2026-05-04 10:15+02:00", ("2026-05-04", "10:15:00", "2026-05-04T10:15:00+02:00")),
+        ("20260504T101500+0200", ("", "", "")),
+    ],
+)
+def test_the_wall_time_is_parted_for_spreadsheets(written: str, columns: tuple[str, str, str]) -> None:
+    (row,) = read(export.files([measured(card=replace(CARD, recorded_at=written))])["runs.csv"])
+    assert (row["date"], row["clock_time"], row["recorded_at"]) == columns
+
+
 def test_what_is_missing_is_empty_and_nought_is_a_value() -> None:
     (row,) = read(export.files([measured()])["runs.csv"])
     assert (row["path_mm"], row["u_path_mm"], row["blowers_count"], row["status_reason"]) == ("", "", "", "")
