@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from calibration.lens import Lens
 from calibration.waterplane import Pose, View
 from logger.vision.plane import Plane
+from logger.vision.stills import find_object
 from logger.vision.survey import Ground, Survey, survey
 
 Floats = NDArray[np.float64]
@@ -97,3 +98,25 @@ def test_it_points_along_the_body(surveyed: Survey, labels: list[dict[str, str]]
         axis = np.array([np.cos(heading), np.sin(heading)])
         along.append(abs(body @ axis) / np.linalg.norm(body))
     assert np.median(np.degrees(np.arccos(np.clip(along, 0, 1)))) < 10
+
+
+def test_single_pictures_in_any_order_tell_where_the_body_is(
+    real_data: Path, labels: list[dict[str, str]], middles_px: Floats
+) -> None:
+    """`find_object` knows no film and no size, and cuts thin parts off."""
+    folder = real_data / "mouse_openfield_labelled" / "images"
+    pictures = [np.asarray(cv2.imread(str(folder / row["image"])), np.uint8) for row in labels]
+    found = find_object(pictures)
+    assert sum(body is None for body in found) <= 1
+    off_px = [
+        float(np.hypot(*(np.array(body.centre_px) - middle)))
+        for body, middle in zip(found, middles_px, strict=True)
+        if body is not None
+    ]
+    assert np.median(off_px) <= 4.7
+    assert np.percentile(off_px, 90) <= 9.0
+    backwards = find_object(pictures[::-1])
+    first, last = found[0], backwards[-1]
+    assert first is not None
+    assert last is not None
+    assert first.centre_px == pytest.approx(last.centre_px, abs=1e-6)
