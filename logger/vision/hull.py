@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from logger.vision.outline import sharpened
+from logger.vision.outline import convex, sharpened
 from logger.vision.shadow import NO_SHADOW, Distance, Shadow
 
 Floats = NDArray[np.float64]
@@ -56,6 +56,11 @@ class Hull:
     def outline(self) -> Floats:
         """(M', 2) the deck's outline with its corners, boat frame."""
         return sharpened(self.edge_mm, self.breaks)
+
+    def waterline(self, height_mm: float) -> Floats:
+        """(M', 2) convex waterline outline, boat frame, under a lens `height_mm` above the water."""
+        smaller = (1 - self.taper) / (1 - self.freeboard_mm / height_mm)
+        return convex(self.outline()) * smaller
 
     def rays(self) -> Floats:
         """(M, K, 2) sample points, boat frame."""

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision import background, outline, sightings
-from logger.vision.background import Grey, Mask
+from logger.vision.background import Grey
+from logger.vision.ground import SHRINK, Ground
 from logger.vision.light import light_of_tone
 from logger.vision.plane import Plane, Singles
 from logger.vision.sightings import Sighting
@@ -23,7 +24,6 @@ Whole = NDArray[np.int64]
 
 _EVENLY_COUNT = 28
 _MORE_COUNT = 16
-SHRINK = 4
 USUAL_FLARE = 0.015
 """By how much a deck is usually larger than the waterline, as a share."""
 
@@ -57,18 +57,6 @@ class Survey:
     heading_rad: Floats
     polygon_mm: Floats
     """(M, 2) typical silhouette, boat frame."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Ground:
-    """What the rig knows of the picture: small masks, and which way a boat goes."""
-
-    tank: Mask | None
-    start_zone: Mask | None
-    forward_rad: float
-    size_mm: float | None
-    """Square root of the boat's area, if the card has its length and width."""
-    longest_mm: float | None
 
 
 def survey(film: Film, plane: Plane, ground: Ground) -> Survey | str:

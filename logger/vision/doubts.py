@@ -1,0 +1,77 @@
+"""How far a track may be off: what is the same in all its fixes, and what makes it doubtful altogether."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.vision import outline
+from logger.vision.hull import Hull
+from logger.vision.learning import Card, Learnt
+from logger.vision.plane import Plane
+from logger.vision.survey import Survey
+
+Floats = NDArray[np.float64]
+
+_TOO_FAINT_GREY = 12.0
+"""Contrast below which a boat is not told from water with certainty."""
+_WITNESS = 3.5
+"""How much more doubtful a fitted freeboard is than its fit says, seen on simulated runs."""
+_FASTEST_MM_PER_S = 3000.0
+_U_EDGE_PX = 0.1
+"""How far an edge may be misread in all pictures alike, pixels."""
+
+
+def u_outline(learnt: Learnt, plane: Plane) -> float:
+    """Standard uncertainty, mm, of how far the waterline reaches: from the taper and from reading the edge."""
+    longest = max(outline.extents(learnt.hull.edge_mm)) / 2
+    return float(np.hypot(longest * learnt.u_taper, 0.15 * plane.step_mm(plane.foot_mm)))
+
+
+def u_freeboard(learnt: Learnt, card: Card) -> float:
+    """The fit's own doubt counts noise only; how good walls and shadows are as witnesses was seen on simulated runs."""
+    return float(min(np.hypot(_WITNESS * learnt.u_freeboard_mm, 0.2), card.u_freeboard_mm))
+
+
+def shifts(
+    plane: Plane, card: Card, learnt: Learnt, *, seen: Floats, heading_rad: Floats, place_mm: Floats
+) -> dict[str, Floats]:
+    """By how much all fixes (N, 2) move if one lasting source is off by one standard uncertainty.
+
+    Args:
+        plane: on which the boat was read.
+        card: what was known beforehand.
+        learnt: the hull, with the freeboard that was used.
+        seen: (N, 2) places on `plane`.
+        heading_rad: (N,).
+        place_mm: (N, 2) the same on the water.
+    """
+    freeboard = learnt.hull.freeboard_mm
+    edge = _U_EDGE_PX * plane.step_mm(plane.foot_mm)
+    moved = {
+        "freeboard": plane.lowered(seen, freeboard + u_freeboard(learnt, card)) - place_mm,
+        "hull outline, along": edge * np.column_stack([np.cos(heading_rad), np.sin(heading_rad)]),
+        "hull outline, across": edge * np.column_stack([-np.sin(heading_rad), np.cos(heading_rad)]),
+    }
+    pixels = plane.pixels(seen)
+    for name, view in plane.view.varied().items():
+        moved[name] = view.to_plane(pixels, z_mm=freeboard) - place_mm
+    return moved
+
+
+def leaps(t_ns: NDArray[np.int64], place: Floats) -> NDArray[np.bool_]:
+    """(N,) fixes on either side of a step that no boat makes."""
+    step = np.hypot(*np.diff(place, axis=0).T) / (np.diff(t_ns) / 1e9) > _FASTEST_MM_PER_S
+    return np.asarray(np.append(step, False) | np.append(False, step), np.bool_)
+
+
+def flags(card: Card, hull: Hull, plane: Plane, found: Survey) -> tuple[str, ...]:
+    """Doubts about the whole track: any of them makes all of it doubtful."""
+    found_flags = []
+    if found.contrast < _TOO_FAINT_GREY:
+        found_flags.append(f"the boat stands out from the floor by only {found.contrast:.0f} of 255 grey levels")
+    length, width = outline.extents(hull.waterline(plane.height_mm))
+    for what, seen, told in (("length", length, card.length_mm), ("width", width, card.width_mm)):
+        if told is not None and abs(seen - told) > max(8.0, 0.08 * told):
+            found_flags.append(f"the outline's {what} is {seen:.0f} mm, the boat card says {told:.0f} mm")
+    return tuple(found_flags)

@@ -1,0 +1,79 @@
+"""What the rig and the card say about the picture before anything is seen in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.waterplane import WATER_INDEX
+from logger.config import Boat, Line, Rig, Tank
+from logger.vision.background import Mask
+from logger.vision.plane import Plane
+
+Floats = NDArray[np.float64]
+
+SHRINK = 4
+"""How many times smaller the pictures are in which a boat is looked for."""
+_ZONE_MARGIN_MM = 30.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ground:
+    """What the rig knows of the picture: small masks, and which way a boat goes."""
+
+    tank: Mask | None
+    start_zone: Mask | None
+    forward_rad: float
+    size_mm: float | None
+    """Square root of the boat's area, if the card has its length and width."""
+    longest_mm: float | None
+
+
+def ground(rig: Rig, plane: Plane, boat: Boat) -> Ground:
+    """Small masks of the tank and of its start zone, and which way boats go."""
+    lens = plane.view.lens
+    rows, columns = lens.height_px // SHRINK, lens.width_px // SHRINK
+    v, u = np.mgrid[:rows, :columns]
+    pixels = np.column_stack([u.ravel(), v.ravel()]) * SHRINK + (SHRINK - 1) / 2
+    points = plane.points(pixels)
+    tank = inside(points, np.array(rig.tank.outline_mm)).reshape(rows, columns)
+    start = rig.line("start")
+    zone, forward = None, 0.0
+    if start is not None:
+        normal = _forward(start, rig)
+        forward = float(np.arctan2(normal[1], normal[0]))
+        zone = ((points - start.a_mm) @ normal < _ZONE_MARGIN_MM).reshape(rows, columns)
+    size = longest = None
+    if boat.length_mm is not None and boat.width_mm is not None:
+        size = float(np.sqrt(0.85 * boat.length_mm * boat.width_mm))
+        longest = max(boat.length_mm, boat.width_mm)
+    return Ground(tank, zone, forward, size, longest)
+
+
+def depth_share(tank: Tank, plane: Plane) -> float:
+    """How much of the way to the foot point things on the floor seem moved on `plane` (rays near the vertical)."""
+    seeming = tank.water_depth_mm / WATER_INDEX
+    return 1 - (1 - plane.z_mm / plane.height_mm) * plane.height_mm / (plane.height_mm + seeming)
+
+
+def inside(points: Floats, corners: Floats) -> NDArray[np.bool_]:
+    """Which points (N, 2) lie within the polygon (crossing-number rule)."""
+    inside = np.zeros(len(points), bool)
+    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        if a[1] == b[1]:
+            continue
+        crosses = (points[:, 1] > a[1]) != (points[:, 1] > b[1])
+        inside ^= crosses & (points[:, 0] < a[0] + (points[:, 1] - a[1]) * (b[0] - a[0]) / (b[1] - a[1]))
+    return inside
+
+
+def _forward(start: Line, rig: Rig) -> Floats:
+    """Unit normal of the start line toward the finish, or toward +x."""
+    a, b = np.array(start.a_mm), np.array(start.b_mm)
+    along = (b - a) / np.hypot(*(b - a))
+    normal = np.array([along[1], -along[0]])
+    goal = rig.line("finish") or rig.line("mark")
+    ahead = (np.array(goal.a_mm) + goal.b_mm - a - b) / 2 if goal is not None else np.array([1.0, 0.0])
+    return normal if normal @ ahead >= 0 else -normal
