@@ -120,11 +120,13 @@ def _boat(scene: Scene) -> Boat:
 
 def camera_table(scene: Scene) -> dict[str, Any]:
     """The camera file: the true camera, or one that is off within the uncertainties it states."""
-    eye = _misjudged(scene) if scene.wishes.camera_errors else scene.eye
+    eye, (fx_px, fy_px) = scene.eye, (scene.eye.f_px, scene.eye.f_px)
+    if scene.wishes.camera_errors:
+        eye, (fx_px, fy_px) = _misjudged(scene)
     k1, k2, k3 = eye.radial
     p1, p2 = eye.tangential
     lens: dict[str, Any] = {
-        "width_px": eye.width_px, "height_px": eye.height_px, "fx_px": eye.f_px, "fy_px": eye.f_px,
+        "width_px": eye.width_px, "height_px": eye.height_px, "fx_px": fx_px, "fy_px": fy_px,
         "cx_px": eye.cx_px, "cy_px": eye.cy_px, "k1": k1, "k2": k2, "p1": p1, "p2": p2, "k3": k3,
     }  # fmt: skip
     pose: dict[str, Any] = {"rotation": eye.rotation.tolist(), "translation_mm": eye.translation_mm.tolist()}
@@ -135,10 +137,12 @@ def camera_table(scene: Scene) -> dict[str, Any]:
     return {"format": "boatrun-camera/1", "id": identity, "notes": "simulated", "lens": lens, "pose": pose}
 
 
-def _misjudged(scene: Scene) -> Eye:
+def _misjudged(scene: Scene) -> tuple[Eye, tuple[float, float]]:
+    """The camera as a good calibration finds it, and its two focal lengths."""
     rng = stream(scene.tank_seed, "calibration")
     turn = np.radians(rng.normal(0, U_TILT_DEG, 2))
     small = np.array([[1, 0, turn[1]], [0, 1, -turn[0]], [-turn[1], turn[0], 1]])
     left, _, right = np.linalg.svd(scene.eye.rotation @ small)
     shift = rng.normal(0, [U_PLACE_MM, U_PLACE_MM, U_HEIGHT_MM])
-    return replace(scene.eye, rotation=left @ right, place_mm=scene.eye.place_mm + shift)
+    fx_px, fy_px = (scene.eye.f_px * (1 + rng.normal(0, U_FOCAL, 2))).tolist()
+    return replace(scene.eye, rotation=left @ right, place_mm=scene.eye.place_mm + shift), (fx_px, fy_px)

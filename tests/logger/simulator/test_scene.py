@@ -41,6 +41,15 @@ def test_the_boat_is_armed_at_rest_behind_the_start_line(seed: int) -> None:
     assert scene.voyage.speed([scene.armed_s, scene.voyage.go_s]).max() == 0
 
 
+@pytest.mark.parametrize("kind", ["drift", "straight"])
+@pytest.mark.parametrize("seed", range(8))
+def test_the_recording_goes_on_for_a_second_and_a_half_after_the_run(kind: str, seed: int) -> None:
+    scene = draw(tier="hard", kind=kind, seed=seed, asked=wishes({"frame_rate_hz": 30.0}))
+    all_frames = draw(tier="easy", kind=kind, seed=seed, asked=Wishes())
+    assert scene.length_s > scene.ended_s + 1.5
+    assert all_frames.shutter.begins_ns[-1] / 1e9 > all_frames.ended_s + 1.5
+
+
 def test_the_easy_tier_is_easy() -> None:
     for seed in range(10):
         scene = draw(tier="easy", kind="drift", seed=seed, asked=Wishes())
@@ -78,6 +87,23 @@ def test_other_kinds_and_tiers_are_refused_by_name() -> None:
         draw(tier="easy", kind="race", seed=1, asked=Wishes())
     with pytest.raises(InputError, match="found tier 'cruel'; wanted one of easy, realistic, hard"):
         draw(tier="cruel", kind="drift", seed=1, asked=Wishes())  # type: ignore[arg-type]
+
+
+def test_a_misjudged_camera_is_off_by_about_what_its_file_says() -> None:
+    focal, heights, tilts = [], [], []
+    for seed in range(80):
+        scene = draw(tier="easy", kind="drift", seed=seed, asked=wishes({"camera_errors": True}))
+        table = told.camera_table(scene)
+        lens, pose = table["lens"], table["pose"]
+        rotation, moved = np.array(pose["rotation"]), np.array(pose["translation_mm"])
+        np.testing.assert_allclose(rotation @ rotation.T, np.eye(3), atol=1e-12)
+        focal.append((lens["fx_px"] - scene.eye.f_px) / lens["u_fx_px"])
+        heights.append(((-rotation.T @ moved) - scene.eye.place_mm)[2] / pose["u_camera_height_mm"])
+        turned = scene.eye.rotation.T @ rotation
+        tilts.append(np.degrees(turned[2, 1]) / pose["u_tilt_deg"])
+    for drawn in (focal, heights, tilts):
+        # the spread of 80 draws is known to 8 %: three of those
+        assert np.std(drawn) == pytest.approx(1.0, abs=0.25)
 
 
 def test_what_the_rig_file_says_is_off_by_about_its_own_uncertainty() -> None:
