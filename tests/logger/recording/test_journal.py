@@ -302,22 +302,29 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 from tests.logger.recording.conftest import CAMERA, CARD, RIG, frame
-from logger.errors import StoreError
 from logger.recording.journal import Journal
-from logger.records import Edge, Quiet
+from logger.records import Edge
 big = frame(0).jpeg
 big = big[:2] + (b"\\xff\\xfe\\xea\\x62" + b"x" * 60000) * 8 + big[2:]  # comments make it half a megabyte
-with Journal(Path(sys.argv[1]), card=CARD, rig=RIG, calibration=CAMERA) as journal:
+folder = Path(sys.argv[1])
+with Journal(folder, card=CARD, rig=RIG, calibration=CAMERA) as journal:
     for n in range(40):
-        journal.keep(replace(frame(n), jpeg=big))
+        if n == 5 and "hog" in sys.argv:
+            with (folder.parent / "hog").open("wb", buffering=0) as hog:
+                try:
+                    while hog.write(bytes(4096)):
+                        pass
+                except OSError:
+                    pass
         for k in range(200):
             journal.keep(Edge(10**9 + 1000 * n + k, "first", k % 2 == 0, "gates"))
+        journal.keep(replace(frame(n), jpeg=big))
 """
 
 
-def edges_after_filling(run: Sequence[str], folder: Path, **how: object) -> int:
+def status_after_filling(run: Sequence[str], folder: Path, *options: str, **how: object) -> int:
     done = subprocess.run(  # type: ignore[call-overload]
-        [*run, sys.executable, "-B", "-c", FILL, str(folder)],
+        [*run, sys.executable, "-B", "-c", FILL, str(folder), *options],
         cwd=Path(__file__).resolve().parents[3], capture_output=True, text=True, check=False, **how,
     )  # fmt: skip
     assert done.stderr == ""
@@ -329,7 +336,7 @@ def test_when_a_file_may_not_grow_the_pictures_stop_and_the_edges_go_on(tmp_path
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
         resource.setrlimit(resource.RLIMIT_FSIZE, (5_000_000, 5_000_000))
 
-    assert edges_after_filling([], tmp_path / "r", preexec_fn=small_files_only) == 0
+    assert status_after_filling([], tmp_path / "r", preexec_fn=small_files_only) == 0
     recording = load(tmp_path / "r")
     assert len(recording.edges) == 40 * 200
     (event,) = [event for event in recording.events if event.event == "video_ended"]
@@ -338,18 +345,33 @@ def test_when_a_file_may_not_grow_the_pictures_stop_and_the_edges_go_on(tmp_path
     assert any("10 whole pictures and frames.csv 40 stamps" in doubt for doubt in recording.doubts)
 
 
-def test_when_the_disk_is_full_the_reserve_takes_the_edges(tmp_path: Path) -> None:
-    place, kept = tmp_path / "small disk", tmp_path / "kept"
+@pytest.fixture
+def small_disk(tmp_path: Path) -> tuple[list[str], Path]:
+    """How to run a program with a disk of 8 MB in the folder `small`; what it leaves is copied to `kept`."""
+    place, kept = tmp_path / "small", tmp_path / "kept"
     place.mkdir()
-    script = 'mount -t tmpfs -o size=8m none "$0" && shift 0 && "$@"; status=$?; cp -r "$0"/. "$KEPT"; exit $status'
-    run = ["unshare", "--map-root-user", "--mount", "sh", "-c", script, str(place)]
     kept.mkdir()
-    if shutil.which("unshare") is None or subprocess.run([*run, "true"], env={**os.environ, "KEPT": str(kept)},
-                                                         capture_output=True, check=False).returncode:  # fmt: skip
+    script = f'mount -t tmpfs -o size=8m none "{place}" && "$@"; status=$?; cp -r "{place}"/. "{kept}"; exit $status'
+    run = ["unshare", "--map-root-user", "--mount", "sh", "-c", script, "sh"]
+    if shutil.which("unshare") is None or subprocess.run([*run, "true"], capture_output=True, check=False).returncode:
         pytest.skip("no small disk can be mounted here (unshare, tmpfs)")
-    assert edges_after_filling(run, place / "r", env={**os.environ, "KEPT": str(kept)}) == 0
-    recording = load(kept / "r")
+    return run, place
+
+
+def test_when_the_disk_is_full_the_pictures_stop_and_the_edges_go_on(small_disk: tuple[list[str], Path]) -> None:
+    run, place = small_disk
+    assert status_after_filling(run, place / "r") == 0
+    recording = load(place.parent / "kept" / "r")
     assert len(recording.edges) == 40 * 200
     assert [event.event for event in recording.events] == ["video_ended"]
     assert "No space left on device" in recording.events[0].detail
     assert 0 < len(list(recording.frames())) < 10
+
+
+def test_when_others_fill_the_disk_the_edges_have_a_reserve(small_disk: tuple[list[str], Path]) -> None:
+    run, place = small_disk
+    assert status_after_filling(run, place / "r", "hog") == 0
+    recording = load(place.parent / "kept" / "r")
+    assert len(recording.edges) == 40 * 200
+    assert [event.event for event in recording.events] == ["video_ended"]
+    assert len(list(recording.frames())) == 5
