@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import ast
+import importlib.util
 import re
 import subprocess
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from itertools import zip_longest
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
@@ -37,6 +40,17 @@ NUMERIC = re.compile(r"\b(int|float|Floats|NDArray|ndarray)\b")
 WHAT_MACHINES_ARE_CALLED = re.compile(r"/(wor[k]|Users|root)/|\.\./share[d]")
 FORBIDDEN_NAMES = {"utils", "helpers", "common", "manager", "base", "misc", "util", "helper"}
 FILLER = {"a", "an", "the", "of", "for", "to", "from", "and", "in", "is", "its", "this", "that", "return", "returns"}
+
+
+def module_of(path: Path) -> ModuleType:
+    """A test file, executed under a name of its own."""
+    spec = importlib.util.spec_from_file_location(f"house_{path.stem}", path)
+    assert spec is not None
+    assert spec.loader is not None
+    loaded = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = loaded
+    spec.loader.exec_module(loaded)
+    return loaded
 
 
 @cache
@@ -181,7 +195,9 @@ def test_values_are_frozen_and_have_slots() -> None:
             if decorator is None:
                 continue
             given = {k.arg: ast.unparse(k.value) for k in decorator.keywords} if isinstance(decorator, ast.Call) else {}
-            if given.get("slots") != "True" or given.get("frozen") != "True":
+            # what a doer remembers between calls may change, but is its own affair
+            frozen = given.get("frozen") == "True" or not is_public(node.name)
+            if given.get("slots") != "True" or not frozen:
                 loose.append(f"{module}: {node.name}")
     assert loose == []
 
@@ -298,3 +314,73 @@ def test_every_test_function_can_fail() -> None:
             if not re.search(r"\bassert\b|pytest\.(raises|warns|fail)|\b\w*(assert|check|expect|agree)\w*\(", text):
                 idle.append(f"{path}:{node.lineno} {node.name}")
     assert idle == []
+
+
+# --- dictionaries, tables and the documents ---
+
+
+def test_every_column_has_a_unit_and_a_meaning() -> None:
+    from logger.results.columns import COLUMNS
+
+    for name, column in COLUMNS.items():
+        assert column.name == name
+        assert column.words, name
+        assert column.meaning.endswith("."), name
+        if column.unit not in {"", "1"}:
+            unit = {"m/s": "m_per_s", "ns": "ns"}.get(column.unit, column.unit)
+            assert name.endswith(f"_{unit}") or name == unit, f"{name} does not end in its unit, {column.unit}"
+
+
+def test_every_result_of_a_trial_is_in_the_dictionary() -> None:
+    from logger.results.columns import COLUMNS
+
+    named = set()
+    for module in MODULES:
+        if module.parts[:2] == ("logger", "results"):
+            named |= {
+                n.value for n in ast.walk(tree(module)) if isinstance(n, ast.Constant) and isinstance(n.value, str)
+            }
+    results = {
+        name for name in named if re.fullmatch(r"(time|speed|drift|path|sideways)(_[a-z]+)*_(s|mm|m_per_s)", name)
+    }
+    assert sorted(results - set(COLUMNS)) == []
+
+
+def test_every_driver_is_in_the_contract_suite() -> None:
+    from logger.drivers import DRIVERS
+
+    suite = module_of(PROJECT / "tests/logger/drivers/test_contract.py")
+    assert sorted(set(DRIVERS) - set(suite.CASES)) == []
+    listed = {target.partition(":")[0] for target in DRIVERS.values()}
+    drivers = {
+        dotted(m)
+        for m in MODULES
+        if m.parent == Path("logger/drivers") and any(n.name == "Options" for n in classes(m))
+    }
+    assert sorted(drivers - listed) == [], "a driver that cannot be chosen"
+
+
+DOCUMENTS = ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "logger/recording/FORMATS.md")
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
+def test_every_file_that_a_document_names_is_there(document: str) -> None:
+    text = (PROJECT / document).read_text(encoding="utf-8")
+    linked = re.findall(r"\]\((?!https?:|#|mailto:)([^)#\s]+)", text)
+    quoted = re.findall(r"`((?:logger|calibration|tests|hardware|\.ci)/[\w./-]*)`", text)
+    assert [name for name in linked if not (PROJECT / document).parent.joinpath(name).exists()] == []
+    assert [name for name in quoted if not (PROJECT / name).exists()] == []
+
+
+def test_the_top_floor_holds_only_what_is_agreed() -> None:
+    agreed = {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", ".gitignore"}
+    agreed |= {"logger", "calibration", "tests", "hardware", ".ci"}
+    assert sorted({path.relative_to(PROJECT).parts[0] for path in kept_files()} - agreed) == []
+
+
+def test_every_package_is_on_a_floor_of_developers_md() -> None:
+    text = (PROJECT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    floors = {
+        m.parts[1].removesuffix(".py") for m in MODULES if m.parts[0] == "logger" and not m.parts[1].startswith("_")
+    }
+    assert [floor for floor in sorted(floors) if f"`logger/{floor}" not in text] == []

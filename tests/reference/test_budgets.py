@@ -52,7 +52,7 @@ def part(quantity: Quantity, name: str) -> float:
     return math.fsum(c for source, c in quantity.contributions.items() if source.name == name)
 
 
-def same(ours: Quantity, theirs: Any, *, parts: dict[str, Any]) -> None:
+def assert_same(ours: Quantity, theirs: Any, *, parts: dict[str, Any]) -> None:
     """Value, u and dof agree, and each named part is GTC's component of the input it stands for."""
     assert ours.value == pytest.approx(GTC.value(theirs), rel=1e-9)
     assert ours.u == pytest.approx(GTC.uncertainty(theirs), rel=1e-9)
@@ -79,12 +79,14 @@ def test_a_time_and_a_mean_speed_by_gates_with_few_degrees_of_freedom() -> None:
     longer = GTC.ureal(1.0, 0.02, 4)
     way_a, way_b = GTC.ureal(0.0, 15.0, 7), GTC.ureal(0.0, 20.0, 3)
     theirs = (stamp_b - place_b / (300 * longer + way_b)) - (stamp_a - place_a / (200 * longer + way_a))
-    same(ours, theirs, parts={"gate A place": place_a, "gate B place": place_b, "boat length": longer})
+    assert_same(ours, theirs, parts={"gate A place": place_a, "gate B place": place_b, "boat length": longer})
 
     rig = Rig("r", TANK, (START, FINISH), (GATE_A, GATE_B), gate_distance_mm=1180.0, u_gate_distance_mm=1.7)
     distance = gates.beam_distance((GATE_A, START), (GATE_B, FINISH), rig)
     taped = GTC.ureal(1180.0, 1.7)
-    same(speeds.mean(distance, ours), taped / theirs / 1000, parts={"gate distance": taped, "gate B place": place_b})
+    assert_same(
+        speeds.mean(distance, ours), taped / theirs / 1000, parts={"gate distance": taped, "gate B place": place_b}
+    )
 
 
 def measured(trial: Trial, name: str) -> Quantity:
@@ -99,7 +101,7 @@ def test_beam_to_beam_speed_of_a_whole_trial() -> None:
     trial = conclude(recorded(rig, kind="straight", edges=EDGES), rig, None).trial
     taped = GTC.ureal(1180.0, 1.7)
     begun, ended = GTC.ureal(2.0, GATE_A.u_stamp_s), GTC.ureal(6.5, GATE_B.u_stamp_s)
-    same(
+    assert_same(
         measured(trial, "speed_mean_m_per_s"),
         taped / (ended - begun) / 1000,
         parts={"gate distance": taped, "gate A stamp": begun, "gate B stamp": ended},
@@ -112,7 +114,7 @@ def test_without_a_tape_the_lines_and_the_gates_places_make_the_distance() -> No
     line_a, line_b = GTC.ureal(0.0, START.u_mm), GTC.ureal(1200.0, FINISH.u_mm)
     place_a, place_b = GTC.ureal(12.0, GATE_A.u_offset_mm), GTC.ureal(-8.0, GATE_B.u_offset_mm)
     begun, ended = GTC.ureal(2.0, GATE_A.u_stamp_s), GTC.ureal(6.5, GATE_B.u_stamp_s)
-    same(
+    assert_same(
         measured(trial, "speed_mean_m_per_s"),
         ((line_b + place_b) - (line_a + place_a)) / (ended - begun) / 1000,
         parts={
@@ -136,8 +138,8 @@ def test_two_boats_on_one_rig_share_its_distance() -> None:
     theirs = [
         taped / (GTC.ureal(end, GATE_B.u_stamp_s) - GTC.ureal(2.0, GATE_A.u_stamp_s)) / 1000 for end in (6.5, 6.3)
     ]
-    same(ours[1] - ours[0], theirs[1] - theirs[0], parts={"gate distance": taped})
-    same(ours[1].over(ours[0], "1"), theirs[1] / theirs[0], parts={"gate distance": taped})
+    assert_same(ours[1] - ours[0], theirs[1] - theirs[0], parts={"gate distance": taped})
+    assert_same(ours[1].over(ours[0], "1"), theirs[1] / theirs[0], parts={"gate distance": taped})
     assert part(ours[1].over(ours[0], "1"), "gate distance") == pytest.approx(0, abs=1e-15)
 
 
