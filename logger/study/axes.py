@@ -30,12 +30,15 @@ class Axis:
     """A straight scale from values to user units of a drawing."""
 
     low: float
+    """Least value, in the unit of what is shown."""
     high: float
+    """Greatest value, in the same unit."""
     start_px: float
     """Where `low` is drawn."""
     end_px: float
     """Where `high` is drawn; may lie before `start_px` (upwards in a drawing)."""
     step: float
+    """From label to label, in the same unit."""
 
     def px(self, value: float) -> float:
         """Where `value` is drawn."""

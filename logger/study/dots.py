@@ -22,7 +22,9 @@ class Dot:
 
     boat: str
     value: float
+    """In the unit that the axis names."""
     U: float
+    """Its expanded uncertainty at 95 %, in the same unit."""
     counted: bool = True
     """False: shown, but left out of the mean."""
     at_least: bool = False

@@ -30,8 +30,11 @@ class Curve:
 
     t_s: Floats
     value: Floats
+    """In the unit that the upright axis names."""
     u: Floats
+    """Standard uncertainty, in the same unit."""
     seen: NDArray[np.bool_]
+    """False where the value was carried over a gap or is doubtful."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,7 @@ class Point:
     along: tuple[float, float]
     """Value, U."""
     upright: tuple[float, float]
+    """Value, U."""
     at_least: bool = False
     """True: the truth is as high or higher."""
 
