@@ -13,7 +13,9 @@ from logger.vision.survey import Survey
 
 Floats = NDArray[np.float64]
 
-_TOO_FAINT_GREY = 12.0
+_CLEAR_GREY = 30.0
+"""Contrast, picture numbers, from which edges are as good as they get."""
+_TOO_FAINT_GREY = 8.0
 """Contrast below which a boat is not told from water with certainty."""
 _WITNESS = 3.5
 """How much more doubtful a fitted freeboard is than its fit says, seen on simulated runs."""
@@ -34,7 +36,7 @@ def u_freeboard(learnt: Learnt, card: Card) -> float:
 
 
 def shifts(
-    plane: Plane, card: Card, learnt: Learnt, *, seen: Floats, heading_rad: Floats, place_mm: Floats
+    plane: Plane, card: Card, learnt: Learnt, *, contrast: float, seen: Floats, heading_rad: Floats, place_mm: Floats
 ) -> dict[str, Floats]:
     """By how much all fixes (N, 2) move if one lasting source is off by one standard uncertainty.
 
@@ -42,21 +44,37 @@ def shifts(
         plane: on which the boat was read.
         card: what was known beforehand.
         learnt: the hull, with the freeboard that was used.
+        contrast: between boat and water, picture numbers.
         seen: (N, 2) places on `plane`.
         heading_rad: (N,).
         place_mm: (N, 2) the same on the water.
     """
     freeboard = learnt.hull.freeboard_mm
-    edge = _U_EDGE_PX * plane.step_mm(plane.foot_mm)
+    along, across = _u_edges(plane, card, learnt, contrast)
     moved = {
         "freeboard": plane.lowered(seen, freeboard + u_freeboard(learnt, card)) - place_mm,
-        "hull outline, along": edge * np.column_stack([np.cos(heading_rad), np.sin(heading_rad)]),
-        "hull outline, across": edge * np.column_stack([-np.sin(heading_rad), np.cos(heading_rad)]),
+        "hull outline, along": along * np.column_stack([np.cos(heading_rad), np.sin(heading_rad)]),
+        "hull outline, across": across * np.column_stack([-np.sin(heading_rad), np.cos(heading_rad)]),
     }
     pixels = plane.pixels(seen)
     for name, view in plane.view.varied().items():
         moved[name] = view.to_plane(pixels, z_mm=freeboard) - place_mm
     return moved
+
+
+def _u_edges(plane: Plane, card: Card, learnt: Learnt, contrast: float) -> tuple[float, float]:
+    """Standard uncertainty, mm, of the outline's middle along and across the boat.
+
+    More where the boat is faint, and where the outline is not of the size on the card: some edge of it is then wrong.
+    """
+    read = _U_EDGE_PX * plane.step_mm(plane.foot_mm) * max(1.0, _CLEAR_GREY / max(contrast, 1.0))
+    size = outline.extents(learnt.hull.waterline(plane.height_mm))
+    told = ((card.length_mm, card.u_length_mm), (card.width_mm, card.u_width_mm))
+    excess = [
+        0.0 if value is None else max(0.0, abs(seen - value) - 1.5 * u)
+        for seen, (value, u) in zip(size, told, strict=True)
+    ]
+    return float(np.hypot(read, 0.4 * excess[0])), float(np.hypot(read, 0.4 * excess[1]))
 
 
 def leaps(t_ns: NDArray[np.int64], place: Floats) -> NDArray[np.bool_]:

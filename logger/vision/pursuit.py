@@ -22,6 +22,8 @@ from logger.vision.survey import Film, Survey
 
 _PLAUSIBLE = (0.5, 1.7)
 """Area of a silhouette, as a share of the hull's, within which it may be the boat."""
+_AT_ONCE_COUNT = 64
+"""How many pictures are held in memory to be gone through backwards."""
 _LOOSE = 0.12
 """Standard uncertainty of a bare silhouette's place, as a share of the boat's size."""
 
@@ -56,7 +58,30 @@ def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mas
             follows = course is not None and course.number == number - 1
             step = pose - course.pose if course is not None and follows else np.zeros(3)
             course = _Course(pose, step, number)
+    _backwards(film, fitter, fits)
     return fits
+
+
+def _backwards(film: Film, fitter: Fitter, fits: dict[int, Fit]) -> None:
+    """Try the bad fits again, last first, each from the good one after it: what hides a start clears up later."""
+    order = sorted(fits)
+    bad = [n for n in order if not fits[n].good]
+    if not any(fit.good for fit in fits.values()):
+        return
+    for first in range(len(bad), 0, -_AT_ONCE_COUNT):
+        chosen = bad[max(0, first - _AT_ONCE_COUNT) : first]
+        pictures = dict(film.pictures(chosen))
+        for number in reversed(chosen):
+            after = fits.get(number + 1)
+            if after is None or not after.good or number not in pictures:
+                continue
+            later = fits.get(number + 2)
+            start, heading = after.place_mm, after.heading_rad
+            if later is not None and later.good:
+                start, heading = 2 * start - later.place_mm, 2 * heading - later.heading_rad
+            again = fitter.fit(pictures[number], place_mm=start, heading_rad=heading, steps=8)
+            if again.good:
+                fits[number] = again
 
 
 def _from_neighbours(fitter: Fitter, picture: Grey, number: int, expected: Floats, course: _Course | None) -> Fit:

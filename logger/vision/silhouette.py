@@ -48,12 +48,14 @@ def silhouette(
     base = empty[v0:v1, u0:u1]
     if base.size < 9:
         return None
-    apart = np.nan_to_num(np.abs(picture[v0:v1, u0:u1] / np.float32(light) - base))
-    rows, columns = np.ogrid[: apart.shape[0], : apart.shape[1]]
+    signed = np.nan_to_num(picture[v0:v1, u0:u1] / np.float32(light) - base)
+    rows, columns = np.ogrid[: signed.shape[0], : signed.shape[1]]
     from_centre = np.hypot(columns + u0 - centre_px[0], rows + v0 - centre_px[1])
-    core = apart[from_centre < 0.3 * radius_px]
-    if core.size == 0:
+    inner = from_centre < 0.3 * radius_px
+    if not inner.any():
         return None
+    apart = _one_sided(signed, signed[inner], 3.5 * noise)
+    core = apart[inner]
     contrast = float(np.percentile(core, 70))
     threshold = max(0.45 * contrast, 3.5 * noise)
     mask = ((apart > threshold) & (from_centre < radius_px)).astype(np.uint8)
@@ -62,6 +64,17 @@ def silhouette(
     if points is None:
         return None
     return Silhouette(points + np.array([u0, v0], np.float64), contrast)
+
+
+def _one_sided(signed: Floats, core: Floats, least: float) -> Floats:
+    """How far the picture differs to the side (brighter or darker) to which the core does; to either if it does both.
+
+    The dark shadow of a bright boat is not taken for boat that way.
+    """
+    brighter, darker = int((core > least).sum()), int((core < -least).sum())
+    if brighter > 3 * darker:
+        return np.asarray(np.maximum(signed, 0), np.float64)
+    return np.asarray(np.maximum(-signed, 0) if darker > 3 * brighter else np.abs(signed), np.float64)
 
 
 def _parts(mask: NDArray[np.uint8], from_centre: Floats, radius_px: float) -> Floats | None:

@@ -143,7 +143,9 @@ def _track(
         frame=numbers,
         outline_mm=learnt.hull.waterline(plane.height_mm),
         u_outline_mm=doubts.u_outline(learnt, plane),
-        shifts_mm=doubts.shifts(plane, card, learnt, seen=seen, heading_rad=heading, place_mm=place),
+        shifts_mm=doubts.shifts(
+            plane, card, learnt, contrast=found.contrast, seen=seen, heading_rad=heading, place_mm=place
+        ),
         frames_seen_count=frames_count,
         flags=flags,
     )
