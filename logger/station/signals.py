@@ -33,6 +33,8 @@ ISOLATED_NS = 20_000_000
 """Breaks closer together than this are one pulse."""
 SPEED_OVER_NS = 500_000_000
 """A live speed is a displacement over this time: 1.4 mm of noise in it become 3 mm/s, well below a stop speed."""
+UNSEEN_NS = 2_000_000_000
+"""After so long unseen, where the boat was says nothing of how it came to where it is."""
 MOVING_AGAIN = 1.5
 """A boat at rest moves again above this multiple of the stop speed, so that noise cannot restart the count."""
 BESIDE_LINE = 0.1
@@ -150,10 +152,10 @@ class Signals:
         return []
 
     def _fix(self, fix: Fix) -> list[Signal]:
-        signals: list[Signal] = []
-        if self._fixes:
-            before = self._fixes[-1]
-            signals = [Signal(fix.t_ns, line.role, "camera") for line in self._lines if _crossed(line, before, fix)]
+        before = self._fixes[-1] if self._fixes else None
+        if before is not None and fix.t_ns - before.t_ns > UNSEEN_NS:
+            before = None
+        signals = [Signal(fix.t_ns, line.role, "camera") for line in self._lines if _reached(line, before, fix)]
         self._fixes.append(fix)
         speed = self._speed_mm_per_s()
         if speed is not None and speed < self._rules.stop_speed_mm_per_s:
@@ -199,10 +201,15 @@ def _direction(rig: Rig) -> tuple[float, float]:
     return (middles[1][0] - middles[0][0], middles[1][1] - middles[0][1])
 
 
-def _crossed(line: _Crossline, before: Fix, now: Fix) -> bool:
-    return line.ahead_mm(before.x_mm, before.y_mm) < 0 <= line.ahead_mm(now.x_mm, now.y_mm) and not line.is_beside(
-        now.x_mm, now.y_mm
-    )
+def _reached(line: _Crossline, before: Fix | None, now: Fix) -> bool:
+    """The line was crossed between two positions; a start line also if the boat is first seen beyond it.
+
+    A live tracker sees a boat only when it has moved, and that may be late. At the other lines a first sight beyond is
+    more likely something else, and would end the run.
+    """
+    if line.ahead_mm(now.x_mm, now.y_mm) < 0 or line.is_beside(now.x_mm, now.y_mm):
+        return False
+    return line.role == "start" if before is None else line.ahead_mm(before.x_mm, before.y_mm) < 0
 
 
 def room_mm(outline_mm: tuple[tuple[float, float], ...], point_mm: tuple[float, float]) -> float:

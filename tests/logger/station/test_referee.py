@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import get_args
 
@@ -30,9 +31,11 @@ RIG = Rig(
 RULES = Rules(time_cap_s=20.0, stop_for_s=1.0)
 
 
-def a_referee(kind: KindOfRun = "straight", begin: Begin = "hands_off", rules: Rules = RULES) -> Referee:
+def a_referee(
+    kind: KindOfRun = "straight", begin: Begin = "hands_off", rules: Rules = RULES, rig: Rig = RIG
+) -> Referee:
     card = RunCard("run-1", kind, "2026-05-04T12:00:00+02:00", Boat("Gull", length_mm=200.0), rules=rules)
-    return Referee(card=card, rig=RIG, begin=begin)
+    return Referee(card=card, rig=rig, begin=begin)
 
 
 def key(t_s: float, name: KeyName) -> Key:
@@ -279,9 +282,15 @@ def test_a_boat_at_rest_before_the_mark_waits_for_a_person_or_the_cap() -> None:
     assert referee.state == "running"
 
 
-def test_a_drift_rig_without_a_start_beam_begins_at_the_mark() -> None:
-    events = judged(a_referee("drift"), [key(1, "arm"), *drifting_to(900, stops_s=5, until_s=8)])
+def test_a_drift_rig_without_a_start_line_begins_at_the_mark() -> None:
+    rig = replace(RIG, lines=RIG.lines[1:2], gates=())
+    events = judged(a_referee("drift", rig=rig), [key(1, "arm"), *drifting_to(900, stops_s=5, until_s=8)])
     assert [event for _, event, _ in events] == ["armed", "passed_mark", "ended"]
+
+
+def test_a_boat_that_the_start_beam_missed_has_started_when_the_camera_sees_it_beyond() -> None:
+    events = judged(a_referee("drift"), [key(1, "arm"), *drifting_to(900, stops_s=5, until_s=8)])
+    assert [event for _, event, _ in events] == ["armed", "started", "passed_mark", "ended"]
 
 
 def test_no_rest_is_needed_where_the_rules_say_so() -> None:

@@ -126,10 +126,10 @@ def test_keys(key: KeyName, said: list[str]) -> None:
 # --- the camera ---
 
 
-def lines_said(rig: Rig, *fixes: Fix) -> list[tuple[int, str]]:
+def lines_said(rig: Rig, *fixes: Fix, roles: tuple[str, ...] = ("mark", "finish")) -> list[tuple[int, str]]:
     signals = watching(rig)
     heard = [signal for f in fixes for signal in signals.feed(f)]
-    return [(s.t_ns // MS, s.name) for s in heard if s.name in ("start", "mark", "finish")]
+    return [(s.t_ns // MS, s.name) for s in heard if s.name in roles]
 
 
 def test_a_line_without_a_gate_is_reached_by_the_bow() -> None:
@@ -138,6 +138,14 @@ def test_a_line_without_a_gate_is_reached_by_the_bow() -> None:
 
 def test_a_line_with_a_gate_is_reached_for_the_camera_only_when_the_stern_is_over() -> None:
     assert lines_said(RIG, fix(0, 950), fix(33, 1050), fix(67, 1099), fix(100, 1101)) == [(100, "finish")]
+
+
+def test_a_boat_first_seen_beyond_the_start_line_has_crossed_it_but_no_other_line() -> None:
+    blind, roles = replace(RIG, gates=()), ("start", "mark", "finish")
+    assert lines_said(blind, fix(0, -110), fix(33, -90), roles=roles) == [(33, "start")]
+    assert lines_said(blind, fix(0, 950), roles=roles) == [(0, "start")]
+    assert lines_said(blind, fix(0, -150), fix(1900, 450), roles=roles) == [(1900, "start"), (1900, "mark")]
+    assert lines_said(blind, fix(0, -150), fix(2100, 450), roles=roles) == [(2100, "start")], "unseen for too long"
 
 
 def test_which_end_of_a_line_is_written_first_does_not_matter() -> None:
