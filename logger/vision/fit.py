@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision.hull import Floats, Hull, Look, look
-from logger.vision.learning import CORRELATED, outside, relit, weights
 from logger.vision.plane import Plane, Singles, sample
+from logger.vision.rays import CORRELATED, outside, relit, weights
 
 _CLOSE_PX = 0.02
 _CLOSE_RAD = 1e-3

@@ -15,8 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision import outline
+from logger.vision.equations import BOAT_COUNT, assembled
 from logger.vision.hull import Floats, Hull, Look, look
 from logger.vision.plane import Plane, Singles, sample
+from logger.vision.rays import CORRELATED, noise_of, outside, relit, repainted, weights
 from logger.vision.shadow import Distance, Shadow
 
 _ROUNDS_BLUR_PX = (2.5, 1.6, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0)
@@ -24,20 +26,11 @@ _ROUNDS_BLUR_PX = (2.5, 1.6, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 _SHADOW_FROM_ROUND = 3
 _BLUNT_PX = 3.0
 """How near a corner no ray is laid: blur has rounded it there."""
-CORRELATED = 6.0
-"""How many samples share one independent piece of information: neighbours on a ray, JPEG blocks, the same wall."""
 _USUAL_FLARE = 0.015
 _U_TAPER = 0.03
 _U_WALL_GREY = 15.0
-_WALL_SHADE = 0.6
-"""First idea of a wall's light as a share of the deck's: it stands upright under a lamp from above."""
-_GREY_FLOOR = 0.8
 _SHADOW_RINGS = (0.0, 8.0, 16.0, 26.0, 38.0)
 """Distances at which the shadow is first looked for, mm."""
-_BOAT = 8
-"""How many unknowns the whole run shares."""
-_DARKEST = 0.05
-"""Light of a picture, as a share of the empty tank's, below which it shows nothing (a film that fades in)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +146,7 @@ class _Fit:
         self.hull = repainted(self.hull, seen, shaded, reach)
         drawn = look(self.hull, shaded, reach)
         residual = seen - drawn.grey
-        self.hull = replace(self.hull, noise=_noise(residual))
+        self.hull = replace(self.hull, noise=noise_of(residual))
         weight = weights(residual, self.hull.noise)
         self.misfit = np.sqrt(np.nanmean((residual / self.hull.noise) ** 2, axis=(1, 2)))
         self._step(residual, weight, drawn, water, free_blur)
@@ -225,12 +218,12 @@ class _Fit:
         weighted = J * (weight / CORRELATED)[..., None]
         A = np.swapaxes(weighted, -1, -2) @ J
         g = (weighted * r[..., None]).sum(axis=2)
-        normal, right = _assembled(A, g)
+        normal, right = assembled(A, g)
         diagonal, pull = self._beliefs(N, M, free_blur)
         normal[np.diag_indices_from(normal)] += diagonal
         covariance = np.linalg.inv(normal)
         self._apply(covariance @ (right + pull), N, M)
-        tail = np.sqrt(np.diag(covariance)[-_BOAT:])
+        tail = np.sqrt(np.diag(covariance)[-BOAT_COUNT:])
         self.u_freeboard, self.u_taper = float(tail[0]), float(tail[1])
 
     def _by_shadow(self, bare: Floats) -> list[Floats]:
@@ -294,7 +287,7 @@ class _Fit:
         self.place = self.place + np.clip(pose[:, :2], -5 * self.step, 5 * self.step)
         self.heading = self.heading + np.clip(pose[:, 2], -0.1, 0.1)
         outward = np.clip(change[3 * N : 3 * N + M], -3 * self.step, 3 * self.step)
-        boat, shadow = change[-_BOAT:], self.hull.shadow
+        boat, shadow = change[-BOAT_COUNT:], self.hull.shadow
         told, u = self.card.freeboard_mm, self.card.u_freeboard_mm
         self.hull = replace(
             self.hull,
@@ -326,79 +319,3 @@ class _Fit:
     def result(self) -> Learnt:
         """What was learnt so far."""
         return Learnt(self.hull, self.place, self.heading, self.u_freeboard, self.u_taper, self.misfit)
-
-
-def outside(hull: Hull, reach_mm: Floats) -> NDArray[np.bool_]:
-    """(K,) which samples of a ray lie beyond every wall, on water."""
-    beyond = hull.offsets_mm > max(float(reach_mm.max(initial=0.0)), 0.0) + 2.5 * hull.blur_mm
-    return beyond if beyond.sum() >= 3 else hull.offsets_mm >= hull.offsets_mm[-3]
-
-
-def relit(seen: Singles, water: Floats, beyond: NDArray[np.bool_]) -> Floats:
-    """`seen` (N, M, K) divided by each picture's light against the `water`, judged on the samples `beyond` the hull."""
-    ratio = seen[:, :, beyond].astype(np.float64) / np.maximum(water[:, :, beyond], 0.5)
-    flat = ratio.reshape(len(seen), -1)
-    light = np.ones(len(seen))
-    for k, row in enumerate(flat):
-        known = row[np.isfinite(row)]
-        if len(known):
-            light[k] = np.median(known)
-    light[light < _DARKEST] = np.nan  # a black picture shows nothing, not a black boat
-    return seen / light[:, None, None]
-
-
-def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
-    """The hull with its deck's grey levels taken from the pictures, and a first wall where it has none."""
-    inside = hull.offsets_mm <= -1.5 * hull.blur_mm
-    if inside.sum() < 2:
-        inside = hull.offsets_mm <= hull.offsets_mm[1]
-    with np.errstate(all="ignore"):
-        typical = np.nanmedian(np.where(np.isfinite(seen), seen, np.nan)[:, :, inside], axis=0)
-    typical = np.where(np.isfinite(typical), typical, np.nanmedian(typical))
-    rim = typical[:, -3:].mean(axis=1)
-    deck = np.repeat(rim[:, None], len(hull.offsets_mm), axis=1)
-    deck[:, inside] = typical
-    wall = hull.wall
-    if not np.isfinite(wall).all():
-        wall = _WALL_SHADE * rim
-    return replace(hull, deck=deck, wall=wall)
-
-
-def _noise(residual: Floats) -> Floats:
-    """(M, K) robust spread of residuals (N, M, K) over the pictures, never below the camera's own."""
-    with np.errstate(all="ignore"):
-        spread = 1.4826 * np.nanmedian(np.abs(residual), axis=0)
-    floor = max(_GREY_FLOOR, 0.7 * float(np.nanmedian(spread)))
-    return np.where(np.isfinite(spread), np.maximum(spread, floor), 50.0)
-
-
-def weights(residual: Floats, noise: Floats) -> Floats:
-    """1/noise² of each sample, less where the residual is beyond the ordinary; 0 where nothing is known."""
-    scaled = residual / noise
-    return np.where(np.isfinite(scaled), 1 / (noise**2 * (1 + (scaled / 3) ** 2)), 0.0)
-
-
-def _assembled(A: Floats, g: Floats) -> tuple[Floats, Floats]:
-    """Normal equations over (3N places, M edges, M walls, the boat's own) from 13×13 blocks per picture and ray."""
-    N, M = A.shape[:2]
-    rays, own = np.arange(M), 3 * N + 2 * M
-    normal, right = np.zeros((own + _BOAT,) * 2), np.zeros(own + _BOAT)
-    for i in range(N):
-        at = slice(3 * i, 3 * i + 3)
-        normal[at, at] = A[i, :, :3, :3].sum(axis=0)
-        right[at] = g[i, :, :3].sum(axis=0)
-        for column, start in ((3, 3 * N), (4, 3 * N + M)):
-            normal[at, start : start + M] = A[i, :, :3, column].T
-            normal[start : start + M, at] = A[i, :, :3, column]
-        normal[at, own:] = A[i, :, :3, 5:].sum(axis=0)
-        normal[own:, at] = A[i, :, 5:, :3].sum(axis=0)
-    total, pulls = A.sum(axis=0), g.sum(axis=0)
-    for a, first in ((3, 3 * N), (4, 3 * N + M)):
-        right[first + rays] = pulls[:, a]
-        normal[first + rays, own:] = total[:, a, 5:]
-        normal[own:, first + rays] = total[:, 5:, a].T
-        for b, second in ((3, 3 * N), (4, 3 * N + M)):
-            normal[first + rays, second + rays] = total[:, a, b]
-    normal[own:, own:] = total[:, 5:, 5:].sum(axis=0)
-    right[own:] = pulls[:, 5:].sum(axis=0)
-    return normal, right

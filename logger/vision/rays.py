@@ -1,0 +1,70 @@
+"""What the samples along a hull's rays say: light, deck, noise, and how much each is worth."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.vision.hull import Floats, Hull
+from logger.vision.plane import Singles
+
+CORRELATED = 6.0
+"""How many samples share one independent piece of information: neighbours on a ray, JPEG blocks, the same wall."""
+_WALL_SHADE = 0.6
+"""First idea of a wall's light as a share of the deck's: it stands upright under a lamp from above."""
+_GREY_FLOOR = 0.8
+"""Least noise of one sample, light of 255."""
+_DARKEST = 0.05
+"""Light of a picture, as a share of the empty tank's, below which it shows nothing (a film that fades in)."""
+
+
+def outside(hull: Hull, reach_mm: Floats) -> NDArray[np.bool_]:
+    """(K,) which samples of a ray lie beyond every wall, on water."""
+    beyond = hull.offsets_mm > max(float(reach_mm.max(initial=0.0)), 0.0) + 2.5 * hull.blur_mm
+    return beyond if beyond.sum() >= 3 else hull.offsets_mm >= hull.offsets_mm[-3]
+
+
+def relit(seen: Singles, water: Floats, beyond: NDArray[np.bool_]) -> Floats:
+    """`seen` (N, M, K) divided by each picture's light against the `water`, judged on the samples `beyond` the hull."""
+    ratio = seen[:, :, beyond].astype(np.float64) / np.maximum(water[:, :, beyond], 0.5)
+    flat = ratio.reshape(len(seen), -1)
+    light = np.ones(len(seen))
+    for k, row in enumerate(flat):
+        known = row[np.isfinite(row)]
+        if len(known):
+            light[k] = np.median(known)
+    light[light < _DARKEST] = np.nan  # a black picture shows nothing, not a black boat
+    return seen / light[:, None, None]
+
+
+def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
+    """The hull with its deck's grey levels taken from the pictures, and a first wall where it has none."""
+    inside = hull.offsets_mm <= -1.5 * hull.blur_mm
+    if inside.sum() < 2:
+        inside = hull.offsets_mm <= hull.offsets_mm[1]
+    with np.errstate(all="ignore"):
+        typical = np.nanmedian(np.where(np.isfinite(seen), seen, np.nan)[:, :, inside], axis=0)
+    typical = np.where(np.isfinite(typical), typical, np.nanmedian(typical))
+    rim = typical[:, -3:].mean(axis=1)
+    deck = np.repeat(rim[:, None], len(hull.offsets_mm), axis=1)
+    deck[:, inside] = typical
+    wall = hull.wall
+    if not np.isfinite(wall).all():
+        wall = _WALL_SHADE * rim
+    return replace(hull, deck=deck, wall=wall)
+
+
+def noise_of(residual: Floats) -> Floats:
+    """(M, K) robust spread of residuals (N, M, K) over the pictures, never below the camera's own."""
+    with np.errstate(all="ignore"):
+        spread = 1.4826 * np.nanmedian(np.abs(residual), axis=0)
+    floor = max(_GREY_FLOOR, 0.7 * float(np.nanmedian(spread)))
+    return np.where(np.isfinite(spread), np.maximum(spread, floor), 50.0)
+
+
+def weights(residual: Floats, noise: Floats) -> Floats:
+    """1/noise² of each sample, less where the residual is beyond the ordinary; 0 where nothing is known."""
+    scaled = residual / noise
+    return np.where(np.isfinite(scaled), 1 / (noise**2 * (1 + (scaled / 3) ** 2)), 0.0)
