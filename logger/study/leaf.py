@@ -192,14 +192,11 @@ def _moments(run: Run) -> list[list[object]]:
         return []
     t_s = np.linspace(series.t_s[0], series.t_s[-1], min(_MOST_MOMENTS, len(series.t_s)))
     chart = pathmap.chart_of(run.rig)
-    on_map = [chart.px(series.at(t, series.x_mm), series.at(t, series.y_mm)) for t in t_s]
+    on_map = [chart.px(*series.bow_at(float(t))) for t in t_s]
     on_graphs = [graphs.points_px(curve, t_s) for _, curve, _ in _curves(series)]
     moments: list[list[object]] = []
     for i, t in enumerate(t_s):
-        told = (
-            f"{t:.2f} s after {series.zero}: {series.at(t, series.along_m):.2f} m past the start line, "
-            f"going {series.at(t, series.speed_m_per_s):.2f} m/s"
-        ).replace("-", "−")
+        told = words.moment(float(t), series.zero, series.at(t, series.along_m), series.at(t, series.speed_m_per_s))
         places = [on_map[i], *(points[i] for points in on_graphs)]
         moments.append([told, *([round(x, 1), round(y, 1)] for x, y in places)])
     return moments
@@ -249,7 +246,7 @@ def _by_cause(quantity: Quantity) -> dict[str, float]:
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %" if share >= 0.01 else "< 1 %"
+    return f"{100 * share:.0f}\u00a0%" if share >= 0.01 else "<\u00a01\u00a0%"
 
 
 def _facts(run: Run) -> str:

@@ -144,9 +144,7 @@ def _hull(series: Series, t_s: float, chart: Chart, name: str) -> str:
     drawn = svg.path([chart.px(x, y) for x, y in outline], closed=True, class_=f"hull {name}")
     heading = series.at(t_s, series.heading_rad)
     ahead = np.array([np.cos(heading), np.sin(heading)])
-    bow = outline[int(np.argmax(outline @ ahead))]
-    centre = np.array([series.at(t_s, series.x_mm), series.at(t_s, series.y_mm)])
-    tip = centre + ahead * float((bow - centre) @ ahead)
+    tip = np.array(series.bow_at(t_s))
     side = np.array([-ahead[1], ahead[0]])
     corners = [tip, tip - 22 * ahead + 9 * side, tip - 22 * ahead - 9 * side]
     return drawn + svg.path([chart.px(*corner) for corner in corners], closed=True, class_="bow")

@@ -51,6 +51,14 @@ class Series:
         place: Floats = self.outline_mm @ turn + (self.at(t_s, self.x_mm), self.at(t_s, self.y_mm))
         return place
 
+    def bow_at(self, t_s: float) -> tuple[float, float]:
+        """Where the tip of the boat is, straight ahead of its middle; tank frame, mm."""
+        heading, reach = self.at(t_s, self.heading_rad), float(self.outline_mm[:, 0].max())
+        return (
+            self.at(t_s, self.x_mm) + reach * float(np.cos(heading)),
+            self.at(t_s, self.y_mm) + reach * float(np.sin(heading)),
+        )
+
 
 def zero_of(trial: Trial, rig: Rig, motion: Motion | None) -> tuple[int, str]:
     """The moment, in ns, that the graphs call nought, and what it is in words."""

@@ -185,3 +185,10 @@ def true_value(value: float, measured: Quantity) -> str:
     """A true value, shown one place further than the doubt of what was measured, with its unit."""
     places = max(decimals_for(measured.U, 3), 0) if measured.u > 0 else 6
     return with_unit(_typeset(f"{value:.{places}f}"), measured.unit)
+
+
+def moment(t_s: float, zero: str, along_m: float, speed_m_per_s: float) -> str:
+    """Where and how fast the boat is at one moment, for the slider."""
+    when = f"{abs(t_s):.2f} s {'after' if t_s >= 0 else 'before'} {zero}"
+    where = f"{abs(along_m):.2f} m {'past' if along_m >= 0 else 'before'} the start line"
+    return f"{when}: the bow is {where}, going {speed_m_per_s:.2f} m/s"

@@ -109,7 +109,9 @@ def test_one_slider_moves_the_dot_on_the_map_and_on_both_graphs(page: str, tmp_p
     assert isinstance(dots, list)
     assert [visible for visible, _ in dots] == ["visible"] * 3
     assert all(place > 0 for _, place in dots)
-    assert re.fullmatch(r"[\d.]+ s after .*: [\d.]+ m past the start line, going [\d.]+ m/s", str(seen["told"]))
+    assert re.fullmatch(
+        r"[\d.]+ s after .*: the bow is [\d.]+ m past the start line, going [\d.]+ m/s", str(seen["told"])
+    )
     assert float(str(seen["slider_px"])) >= 44
 
 

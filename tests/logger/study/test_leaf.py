@@ -37,7 +37,7 @@ def test_the_slider_tells_the_same_moment_on_map_and_graphs(make_drift_run: Call
     told, on_map, on_distance, on_speed = moments[-1]
     series = run.series
     assert told.startswith(f"{series.t_s[-1]:.2f} s after")
-    assert on_map == pytest.approx(pathmap.chart_of(run.rig).px(series.x_mm[-1], series.y_mm[-1]), abs=0.06)
+    assert on_map == pytest.approx(pathmap.chart_of(run.rig).px(*series.bow_at(series.t_s[-1])), abs=0.06)
     across, upright = graphs.axes_for(Curve(series.t_s, series.speed_m_per_s, series.u_speed_m_per_s, series.seen))
     assert on_speed == pytest.approx([across.px(series.t_s[-1]), upright.px(series.speed_m_per_s[-1])], abs=0.06)
     assert on_distance[0] == on_speed[0]

@@ -18,4 +18,5 @@ def test_the_outline_is_turned_anticlockwise_and_carried_to_the_boat() -> None:
         heading_rad=np.full(2, np.pi / 2), along_m=np.zeros(2), u_along_m=np.zeros(2), speed_m_per_s=np.zeros(2),
         u_speed_m_per_s=np.zeros(2), seen=np.ones(2, bool), outline_mm=np.array([(80.0, 0.0), (-80.0, 30.0)]),
     )  # fmt: skip
+    assert upwards.bow_at(0.5) == pytest.approx((100.0, 100.0))
     assert upwards.outline_at(0.5) == pytest.approx(np.array([(100.0, 100.0), (70.0, -60.0)]))

@@ -102,3 +102,13 @@ def test_doubts_are_counted() -> None:
     assert [words.doubts_count(n) for n in (0, 1, 2)] == [
         "nothing looked doubtful", "1 thing to look at", "2 things to look at",
     ]  # fmt: skip
+
+
+def test_a_moment_is_told_before_and_after_the_line() -> None:
+    zero = "the bow reached the start line"
+    assert words.moment(2.691, zero, 0.434, 0.161) == (
+        "2.69 s after the bow reached the start line: the bow is 0.43 m past the start line, going 0.16 m/s"
+    )
+    assert words.moment(-0.5, zero, -0.021, 0.0) == (
+        "0.50 s before the bow reached the start line: the bow is 0.02 m before the start line, going 0.00 m/s"
+    )
