@@ -83,7 +83,8 @@ class Chessboard:
                 "flat, evenly lit, with a white margin"
             )
         points = _lattice(size, self.square_mm)
-        return BoardSeen(points, _refined(grey, np.asarray(corners, np.float32)), grey.shape[1], grey.shape[0])
+        pixels = _refined(grey, np.asarray(corners, np.float32), share=_WINDOW_SHARE)
+        return BoardSeen(points, pixels, grey.shape[1], grey.shape[0])
 
     def drawn(self, *, square_px: int) -> Picture:
         """Black at the top left; the margin is one square."""
@@ -117,7 +118,10 @@ class CharucoBoard:
         points = _lattice((self.columns - 1, self.rows - 1), self.square_mm)[index]
         if np.ptp(points[:, 0]) == 0 or np.ptp(points[:, 1]) == 0:
             return NoBoard("corners of one single line of the coded board; show more of it")
-        return BoardSeen(points, _refined(grey, np.asarray(corners, np.float32)), grey.shape[1], grey.shape[0])
+        # the window must not reach the coded mark beside the corner either: its edges pull the corner by 0.3 px
+        to_mark = (self.square_mm - self.mark_mm) / (2 * self.square_mm)
+        pixels = _refined(grey, np.asarray(corners, np.float32), share=min(_WINDOW_SHARE, to_mark))
+        return BoardSeen(points, pixels, grey.shape[1], grey.shape[0])
 
     def drawn(self, *, square_px: int) -> Picture:
         """The margin is half a square."""
@@ -149,11 +153,12 @@ def _grey(picture: Picture) -> Picture:
     return picture if picture.ndim == 2 else np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
 
 
-def _refined(grey: Picture, corners: NDArray[np.float32]) -> Floats:
+def _refined(grey: Picture, corners: NDArray[np.float32], *, share: float) -> Floats:
+    """Corners to a part of a pixel, in a window of `share` of the nearest distance between two of them."""
     points = corners.reshape(-1, 2)
     apart = np.linalg.norm(points[:, None] - points[None], axis=-1)
     np.fill_diagonal(apart, np.inf)
-    half = int(np.clip(_WINDOW_SHARE * apart.min(), _SMALLEST_PX, _LARGEST_PX))
+    half = int(np.clip(share * apart.min(), _SMALLEST_PX, _LARGEST_PX))
     criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 50, 1e-4)
     better = cv2.cornerSubPix(grey, points.reshape(-1, 1, 2).copy(), (half, half), (-1, -1), criteria)
     return np.asarray(better, np.float64).reshape(-1, 2)
