@@ -193,7 +193,8 @@ def _write_pages(runs: Sequence[Run], folder: Path) -> Path:
     write_whole(page, report(runs, title=CLUB, lead=lead))
     shown = next((run for run in runs if run.trial.kind == "drift"), runs[0])
     write_whole(folder / "picture.svg", picture(shown))
-    write_tables(of_store(folder / "trials.sqlite"), folder / "tables")
+    stored = sorted(of_store(folder / "trials.sqlite"), key=lambda run: run.trial.run_id)  # several were stored at once
+    write_tables(stored, folder / "tables")
     return page
 
 
