@@ -30,6 +30,7 @@ class Basin:
     rim_mm: float
     """Height of the rim above the water."""
     floor_bgr: tuple[int, int, int]
+    """Colour of the dry floor: blue, green, red of 255."""
     pattern: str
 
     @property

@@ -25,6 +25,7 @@ AFTERWARDS_S = 1.75
 def draw_voyage(
     rng: np.random.Generator,
     tier: Tier,
+    *,
     basin: Basin,
     hull: Hull,
     mass_g: float,

@@ -38,6 +38,7 @@ class LightChange:
     tilting: tuple[float, float, float]
     """(relative change at the picture's edge, rate in rad/s, phase in rad) of a lamp that sways along the columns."""
     flicker: float
+    """Relative size of the swing at twice the mains frequency."""
     mains_hz: float
     flicker_phase_rad: float
     step: float

@@ -46,7 +46,9 @@ class Waves:
     lamp_mm: Floats
     """(3,) where the lamp hangs, tank frame."""
     glint: float
+    """Brightness of the lamp's mirror image; 1 saturates."""
     glint_width: float
+    """Standard deviation of the slopes that mirror the lamp into the camera."""
 
     @property
     def still(self) -> bool:

@@ -35,6 +35,7 @@ class Scene:
     tier_name: TierName
     kind: str
     seed: int
+    """What everything was drawn from."""
     wishes: Wishes
     basin: Basin
     lines: tuple[TrueLine, ...]
@@ -88,7 +89,9 @@ def draw(*, tier: TierName, kind: str, seed: int, asked: Wishes) -> Scene:
     basin = draw_basin(stream(tank, "basin"), size, float(np.ptp(hull.outline_mm[:, 1])), asked)
     lines = draw_lines(stream(tank, "lines"), basin, kind)
     beams = draw_beams(stream(tank, "beams"), lines) if asked.gates else ()
-    voyage, armed_s = draw_voyage(stream(seed, "voyage"), level, basin, hull, mass_g, lines, kind, asked)
+    voyage, armed_s = draw_voyage(
+        stream(seed, "voyage"), level, basin=basin, hull=hull, mass_g=mass_g, lines=lines, kind=kind, asked=asked
+    )
     ended_s, length_s = end(voyage, lines, kind)
     driven_until_s = voyage.crossing_s(lines[1], until_s=length_s) or ended_s
     middle = ((basin.back_mm + basin.front_mm) / 2, 0.0)

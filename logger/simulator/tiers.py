@@ -20,6 +20,7 @@ class Tier:
     noise_dn: Range
     """Standard deviation of the sensor's noise at mid grey, of 255."""
     jpeg_quality: int
+    """As the encoder counts it, of 100."""
     frame_jitter_ns: int
     """Standard deviation of the time between frames."""
     dropped: float

@@ -90,6 +90,7 @@ class Hand:
     """(2,) unit vector from the grip to the arm."""
     grip_mm: Floats
     size: float
+    """Of the hand, over a grown-up's."""
     z_mm: float
     haste_mm_per_s2: float
     skin: Colour
@@ -119,6 +120,7 @@ class Blower:
     z_mm: float
     until_s: float
     size: float
+    """Of the hand, over a grown-up's."""
     skin: Colour
     sleeve: Colour
     straw: Colour

@@ -24,6 +24,7 @@ class Wishes:
     freeboard_mm: float | None = None
     mass_g: float | None = None
     flare: float | None = None
+    """Excess of the deck over the waterline, as a fraction of the size."""
     tank_length_mm: float | None = None
     tank_width_mm: float | None = None
     water_depth_mm: float | None = None
@@ -33,6 +34,7 @@ class Wishes:
     camera_height_mm: float | None = None
     tilt_deg: float | None = None
     k1: float | None = None
+    """First radial distortion of the lens."""
     speed_mm_per_s: float | None = None
     """The speed the thrust would reach in the end."""
     wall_contact: bool | None = None
@@ -41,7 +43,9 @@ class Wishes:
     delay_ns: int | None = None
     """How late the camera's stamps are."""
     noise_dn: float | None = None
+    """Standard deviation of the noise at mid grey, of 255."""
     jpeg_quality: int | None = None
+    """As the encoder counts it, of 100."""
     shade: float | None = None
     """How dark the boat's shadow is, 0 to 1."""
     plain_deck: bool = False

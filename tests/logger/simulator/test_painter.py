@@ -7,6 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from logger.simulator.background import GAMMA, linear
+from logger.simulator.boats import PAINTS
+from logger.simulator.hull import area_and_centroid
 from logger.simulator.light import LightChange
 from logger.simulator.mount import Bump
 from logger.simulator.painter import Painter
@@ -59,14 +62,6 @@ def test_a_light_step_changes_every_pixel_by_its_size() -> None:
     assert np.median(ratio) == pytest.approx(0.8, abs=0.01)
 
 
-def test_mains_flicker_is_averaged_over_the_exposure() -> None:
-    """A whole period of the light's own swing leaves nothing: 10 ms at 50 Hz mains."""
-    flickering = LightChange((), (0.0, 1.0, 0.0), 0.05, 50.0, 0.3, 0.0, 0.0)
-    times = np.linspace(0, 0.03, 200)
-    assert np.ptp(flickering.rows(times, exposure_s=0.010)) < 1e-9
-    assert np.ptp(flickering.rows(times, exposure_s=1e-6)) == pytest.approx(0.1, rel=0.01)
-
-
 def test_a_knock_moves_the_whole_picture() -> None:
     scene = a_scene()
     number = 60
@@ -88,3 +83,31 @@ def test_a_sail_top_is_seen_where_its_height_puts_it() -> None:
     c, s = np.cos(heading), np.sin(heading)
     place = [x + c * top[0] - s * top[1], y + s * top[0] + c * top[1], top[2]]
     np.testing.assert_allclose(seen, still.eye.see([place]), atol=1e-9)
+
+
+def a_flat_scene(seed: int, **asked: object) -> Scene:
+    """A boat without freeboard on a plain floor, quiet sensor: the silhouette is the waterline."""
+    plain = {
+        "freeboard_mm": 1e-3, "flare": 0.0, "floor_pattern": "plain", "noise_dn": 1e-6, "paint": "black",
+        "floor": "white tray", "shape": "pointed", "tank_length_mm": 1500.0, "length_mm": 180.0, "plain_deck": True,
+    }  # fmt: skip
+    return draw(tier="easy", kind="straight", seed=seed, asked=wishes(plain | asked))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_grey_centroid_of_the_drawn_boat_is_the_projected_truth(seed: int) -> None:
+    scene = a_flat_scene(seed, exposure_ns=8_000_000, line_ns=20_000, shade=0.0)
+    painter = Painter(scene)
+    number = len(scene.shutter.begins_ns) // 2
+    middle_s = (float(scene.shutter.begins_ns[number]) + scene.shutter.exposure_ns / 2) / 1e9
+    water, _ = painter.outlines_px(middle_s)
+    # undo the tone curve and the uneven light: what is left is how much of each pixel the boat covers
+    light = (painter.frame(number).astype(float) / 255.0) ** GAMMA
+    boat = painter.still.lamp[..., None] * linear(PAINTS["black"])
+    share = ((painter.still.light - light) / (painter.still.light - boat)).mean(axis=2)
+    share[share < 0.04] = 0.0
+    v, u = np.mgrid[0 : share.shape[0], 0 : share.shape[1]]
+    near = (np.abs(u - water[:, 0].mean()) < 120) & (np.abs(v - water[:, 1].mean()) < 80)
+    share, u, v = share[near], u[near], v[near]
+    seen = np.array([(share * u).sum(), (share * v).sum()]) / share.sum()
+    np.testing.assert_allclose(seen, area_and_centroid(water)[1], atol=0.05)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.simulator import truth
 from logger.simulator.hull import area_and_centroid
 from logger.simulator.scene import Scene, draw
 from logger.simulator.sight import Sight
@@ -40,15 +39,6 @@ def test_a_point_under_water_is_seen_shallower() -> None:
     seen = scene.eye.on_plane(Sight(scene).pixels(aside), z_mm=0.0)[0, 0] - foot[0]
     apparent_depth = 1500.0 * (100.0 / seen - 1.0)
     assert apparent_depth == pytest.approx(0.7502 * 40.0, rel=5e-3)
-
-
-def test_the_truth_of_a_frame_is_at_the_moment_of_the_boats_own_row() -> None:
-    scene = a_scene(line_ns=30_000, exposure_ns=6_000_000)
-    times = truth.row_times_s(scene)
-    pose = scene.voyage.pose(times)
-    rows = scene.eye.see(np.column_stack([pose[:, :2], np.zeros(len(pose))]))[:, 1]
-    begins = scene.shutter.begins_ns / 1e9
-    np.testing.assert_allclose(times, begins + rows * 30e-6 + 3e-3, atol=1e-10)
 
 
 def test_a_rolling_shutter_sees_every_part_of_the_outline_at_its_own_time() -> None:
