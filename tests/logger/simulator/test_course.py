@@ -27,9 +27,8 @@ def test_power_ends_at_the_mark_line_in_the_easy_tier_and_later_in_the_others(se
         crossed = scene.voyage.crossing_s(mark, until_s=scene.length_s)
         coasting = scene.voyage.go_s + scene.voyage.motion.begins_s[1 if tier == "easy" else 2]
         assert crossed is not None
-        assert coasting - crossed == pytest.approx(
-            0.0 if tier == "easy" else 0.075, abs=1e-9 if tier == "easy" else 0.076
-        )
+        latest = 0.0 if tier == "easy" else 0.15
+        assert -1e-9 <= coasting - crossed <= latest + 1e-9
         times = np.linspace(coasting + 1e-6, scene.ended_s, 50)
         assert (np.diff(scene.voyage.speed(times)) <= 1e-9).all()
 
@@ -38,5 +37,5 @@ def test_a_straight_run_is_over_at_the_finish() -> None:
     scene = draw(tier="easy", kind="straight", seed=5, asked=wishes({}))
     finish = scene.line("finish")
     assert finish is not None
-    assert scene.ended_s == scene.voyage.crossing_s(finish, until_s=scene.length_s)
+    assert scene.voyage.crossing_s(finish, until_s=scene.length_s) == pytest.approx(scene.ended_s, abs=1e-9)
     assert scene.length_s == pytest.approx(scene.ended_s + AFTERWARDS_S)

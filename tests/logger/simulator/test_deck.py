@@ -16,10 +16,8 @@ from logger.simulator.wishes import wishes
 
 def test_a_plain_deck_is_its_paint_everywhere() -> None:
     scene = draw(tier="easy", kind="drift", seed=2, asked=wishes({"plain_deck": True, "paint": "red"}))
-    deck = deck_paint(scene)
-    np.testing.assert_allclose(
-        deck.paints[0].reshape(-1, 3), np.tile(linear(PAINTS["red"]), (deck.paints[0].size // 3, 1)), rtol=1e-5
-    )
+    paint = deck_paint(scene).paints[0]
+    np.testing.assert_allclose(paint, np.broadcast_to(linear(PAINTS["red"]), paint.shape), rtol=1e-5)
 
 
 def test_a_hatch_stays_at_its_place_on_the_deck_as_the_boat_moves() -> None:
