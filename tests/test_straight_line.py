@@ -17,6 +17,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+from calibration.files import load_calibration
 from logger.config import Boat, Gate, Line, Rig, Rules, RunCard, Tank
 from logger.drivers import open_driver
 from logger.recording.folder import Event, load
@@ -27,6 +28,7 @@ from logger.results.trial_json import to_json
 from logger.simulator.live import SimulatedTank
 from logger.station import line as station
 from logger.station.rig import Ran, run
+from logger.vision.live import LiveTracker
 
 S, MS = 1_000_000_000, 1_000_000
 RIG = Rig(
@@ -201,13 +203,13 @@ def test_any_interleaving_of_pictures_too_gives_the_same_history_and_the_same_by
 # --- live = replayed = re-measured, with threads ---
 
 
-def replay(ran: Ran, folder: Path, *, calibration: bytes | None = None) -> Ran:
+def replay(ran: Ran, folder: Path, *, calibration: bytes | None = None, tracker: LiveTracker | None = None) -> Ran:
     """Run a recording again through the loop, into a recording of its own."""
     recording = load(ran.recording)
     options = {"folder": str(ran.recording)}
-    names = ["gates", "panel"] + (["camera"] if recording.video else [])
-    drivers = [open_driver(f"recorded_{name}", options, name=name) for name in names]
-    return run(station.Plan(recording.card, recording.rig, folder, calibration), drivers)
+    parts = {"panel": True, "gates": recording.rig.gates, "camera": recording.video}
+    drivers = [open_driver(f"recorded_{name}", options, name=name) for name, is_there in parts.items() if is_there]
+    return run(station.Plan(recording.card, recording.rig, folder, calibration), drivers, tracker=tracker)
 
 
 def is_the_same(one: Ran, other: Ran) -> None:
@@ -237,11 +239,21 @@ def test_a_run_by_gates_is_the_same_live_replayed_and_measured_again(tmp_path: P
         assert abs(time.value - truth_s) < 4 * time.u
 
 
-def test_a_run_with_pictures_is_the_same_live_replayed_and_measured_again(tmp_path: Path) -> None:
+def test_a_run_by_camera_is_the_same_live_replayed_and_measured_again(tmp_path: Path) -> None:
+    """Nothing but the live tracker tells the referee when to end; it must say the same to the same pictures."""
     tank = SimulatedTank(kind="straight", seed=1010)
     calibration = tank.camera_text.encode()
-    plan = station.Plan(tank.card, tank.rig, tmp_path / "live", calibration)
-    live = run(plan, simulated("straight", 1010, "gates", "panel", "camera"))
+    (tmp_path / "camera.toml").write_bytes(calibration)
+    view = load_calibration(tmp_path / "camera.toml").view
+    rig = replace(tank.rig, gates=(), gates_driver=None)
+
+    def tracker() -> LiveTracker:
+        return LiveTracker(view, rig.tank, tank.card.boat)
+
+    plan = station.Plan(tank.card, rig, tmp_path / "live", calibration)
+    live = run(plan, simulated("straight", 1010, "panel", "camera"), tracker=tracker())
+    assert [event.event for event in live.history] == ["armed", "released", "started", "ended"]
+    assert live.history[-1].detail == "finish"
     assert live.outcome.motion is not None
-    is_the_same(live, replay(live, tmp_path / "replayed", calibration=calibration))
+    is_the_same(live, replay(live, tmp_path / "replayed", calibration=calibration, tracker=tracker()))
     assert to_json(measure(load(live.recording)).trial) == to_json(live.outcome.trial)
