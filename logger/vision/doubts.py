@@ -20,6 +20,8 @@ _TOO_FAINT_GREY = 8.0
 _WITNESS = 3.5
 """How much more doubtful a fitted freeboard is than its fit says, seen on simulated runs."""
 _FASTEST_MM_PER_S = 3000.0
+_U_REACH_PX = 0.2
+"""How far the outline may reach too far or not far enough on all sides alike, pixels (what is left of the tone curve)."""
 _U_EDGE_PX = 0.1
 """How far an edge may be misread in all pictures alike, pixels."""
 
@@ -27,7 +29,7 @@ _U_EDGE_PX = 0.1
 def u_outline(learnt: Learnt, plane: Plane) -> float:
     """Standard uncertainty, mm, of how far the waterline reaches: from the taper and from reading the edge."""
     longest = max(outline.extents(learnt.hull.edge_mm)) / 2
-    return float(np.hypot(longest * learnt.u_taper, 0.15 * plane.step_mm(plane.foot_mm)))
+    return float(np.hypot(longest * learnt.u_taper, _U_REACH_PX * plane.step_mm(plane.foot_mm)))
 
 
 def u_freeboard(learnt: Learnt, card: Card) -> float:

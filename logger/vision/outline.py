@@ -131,23 +131,46 @@ def sharpened(points: Floats, breaks: NDArray[np.bool_]) -> Floats:
     """The closed row of points (N, 2) with its corners put in, where the sides on either hand meet when drawn on."""
     kept: list[Floats] = []
     count = len(points)
+    starts = np.flatnonzero(np.roll(breaks, 1))
     for k in range(count):
         kept.append(points[k])
         if breaks[k]:
-            after, later = points[(k + 1) % count], points[(k + 2) % count]
-            meet = _meeting(points[k], points[k] - points[k - 1], after, later - after)
-            gap = np.hypot(*(after - points[k]))
+            after = (k + 1) % count
+            first = max((start for start in starts if start <= k), default=starts[-1] - count)
+            later = min((stop for stop in np.flatnonzero(breaks) if stop >= after), default=0)
+            leading = points[np.arange(max(first, k - 3), k + 1) % count]
+            trailing = points[np.arange(after, min(later, after + 3) + 1) % count][::-1]
+            meet = _meeting(leading, trailing)
+            gap = np.hypot(*(points[after] - points[k]))
             if meet is not None and np.hypot(*(meet - points[k])) < 2 * gap:
                 kept.append(meet)
     return np.array(kept)
 
 
-def _meeting(a: Floats, along_a: Floats, b: Floats, along_b: Floats) -> Floats | None:
-    """Where the line from `a` onward meets the line that leads back from `b`; None if they do not."""
-    det = along_a[1] * along_b[0] - along_a[0] * along_b[1]
-    if abs(det) < 1e-9:
-        return None
-    d = b - a
-    forth = (d[1] * along_b[0] - d[0] * along_b[1]) / det
-    back = (along_a[0] * d[1] - along_a[1] * d[0]) / det
-    return a + forth * along_a if forth > 0 and back < 0 else None
+def _meeting(leading: Floats, trailing: Floats) -> Floats | None:
+    """Where two rows of two to four points (N, 2) meet when both are drawn on past their last, with their own bend."""
+    one, other = _curve(leading), _curve(trailing)
+    gap = float(np.hypot(*(trailing[-1] - leading[-1])))
+    s = np.array([gap / 2, gap / 2])
+    for _ in range(8):
+        a, b = _on(one, s[0]), _on(other, s[1])
+        slopes = np.column_stack([one[1] + 2 * s[0] * one[0], -(other[1] + 2 * s[1] * other[0])])
+        if abs(np.linalg.det(slopes)) < 1e-6:
+            return None
+        s = s - np.linalg.solve(slopes, a - b)
+        if not (np.abs(s) < 4 * gap).all():
+            return None
+    return _on(one, s[0]) if (s > -0.1 * gap).all() else None
+
+
+def _curve(row: Floats) -> Floats:
+    """(3, 2) coefficients of s², s, 1 of a parabola along the row, s = 0 at its last point; straight for two points."""
+    s = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(row, axis=0).T))])
+    bend = min(2, len(row) - 1)
+    found = np.asarray(np.polyfit(s - s[-1], row, bend), np.float64)
+    return np.vstack([np.zeros((2 - bend, 2)), found])
+
+
+def _on(curve: Floats, s: float) -> Floats:
+    point: Floats = curve[0] * s * s + curve[1] * s + curve[2]
+    return point

@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 
 _CANDIDATES = 6
 _MISSING_COST = 0.75
-_COST_PER_SIZE = 0.04
+_COST_PER_SIZE = 0.06
 """What a step of one boat size from one sparse picture to the next costs, against a score of at most 1."""
 _LONGEST_GAP = 8
 _FAINTEST_SIGMA = 3.0

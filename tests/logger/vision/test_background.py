@@ -1,0 +1,46 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logger.vision.background import away_from_boat, first_guess, light_of
+
+
+def film(rest_share: float, count: int = 40) -> np.ndarray:
+    """A dark square on light ground, at rest on the left for a share of the film, then off to the right and at rest."""
+    stack = np.full((count, 20, 60), 180, np.uint8)
+    for k in range(count):
+        left = 4 if k < rest_share * count else min(4 + 6 * (k - round(rest_share * count)), 46)
+        stack[k, 6:14, left : left + 10] = 40
+    return stack
+
+
+@pytest.mark.parametrize("rest_share", [0.2, 0.45, 0.65])
+def test_a_boat_that_rests_for_most_of_the_run_does_not_become_floor(rest_share: float) -> None:
+    zone = np.zeros((20, 60), bool)
+    zone[:, :18] = True
+    assert first_guess(film(rest_share), zone) == pytest.approx(np.full((20, 60), 180.0))
+
+
+def test_without_a_start_zone_it_is_the_median() -> None:
+    stack = film(0.65)
+    assert first_guess(stack) == pytest.approx(np.median(stack, axis=0))
+    assert first_guess(stack)[10, 8] == 40
+
+
+def test_the_mean_away_from_the_boat_is_the_empty_picture_and_unknown_under_all_boats() -> None:
+    pictures = [np.full((30, 60), 100, np.uint8) for _ in range(3)]
+    for picture, u in zip(pictures, (10, 12, 14), strict=True):
+        picture[10:20, u - 5 : u + 5] = 0
+    empty = away_from_boat(pictures, [1.0, 1.0, 1.0], [(u, 15, 9.0) for u in (10, 12, 14)])
+    assert np.isnan(empty[15, 12])
+    assert empty[15, 2] == pytest.approx(100)
+    assert np.nanmax(np.abs(empty - 100)) == 0
+
+
+def test_a_brighter_lamp_is_seen_as_such_although_a_boat_is_there() -> None:
+    empty = np.full((60, 60), 100, np.float32)
+    picture = np.full((60, 60), 120, np.uint8)
+    picture[:20, :20] = 10
+    assert light_of(picture, empty) == pytest.approx(1.2)
+    assert light_of(picture, np.full((60, 60), np.nan, np.float32)) == 1.0

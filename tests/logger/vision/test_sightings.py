@@ -1,0 +1,40 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logger.vision import sightings
+
+EMPTY = np.full((60, 120), 150.0, np.float32)
+
+
+def stack(*, flash: bool) -> np.ndarray:
+    """A pale boat that crosses; in some pictures a far darker thing lies elsewhere."""
+    pictures = np.full((12, 60, 120), 150, np.uint8)
+    for k in range(12):
+        pictures[k, 26:34, 5 + 8 * k : 17 + 8 * k] = 165
+        if flash and k in (4, 7):
+            pictures[k, 2:10, 100:112] = 20
+    return pictures
+
+
+@pytest.mark.parametrize("flash", [False, True])
+def test_the_path_follows_the_boat_and_not_what_is_merely_stronger(flash: bool) -> None:
+    apart, noise = sightings.differences(stack(flash=flash), EMPTY)
+    found = sightings.find(apart, noise=noise, size_px=9)
+    assert all(seen is not None for seen in found)
+    u = np.array([seen.u for seen in found if seen is not None])
+    assert np.abs(u - (10.5 + 8 * np.arange(12))).max() <= 3
+
+
+def test_nothing_is_found_in_an_empty_film_or_outside_the_tank() -> None:
+    still = np.full((5, 60, 120), 150, np.uint8)
+    apart, noise = sightings.differences(still, EMPTY)
+    assert sightings.find(apart, noise=noise, size_px=9) == [None] * 5
+    apart, noise = sightings.differences(stack(flash=False), EMPTY)
+    assert sightings.find(apart, noise=noise, size_px=9, tank=np.zeros((60, 120), bool)) == [None] * 12
+
+
+def test_the_size_of_an_unknown_thing_is_the_root_of_its_area() -> None:
+    apart, noise = sightings.differences(stack(flash=False), EMPTY)
+    assert sightings.size_of_largest(apart, noise) == pytest.approx(np.sqrt(8 * 12))
