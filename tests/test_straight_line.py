@@ -6,6 +6,7 @@ Orders of arrival are drawn by Hypothesis. Every order keeps each source's own o
 from __future__ import annotations
 
 import tempfile
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -235,8 +236,20 @@ def test_a_run_by_gates_is_the_same_live_replayed_and_measured_again(tmp_path: P
     if kind == "straight":
         crossed_ns = {crossing["line"]: crossing["t_ns"] for crossing in tank.truth["crossings"]}
         truth_s = (crossed_ns["finish"] - crossed_ns["start"]) / S
-        time = live.outcome.trial.results["time_s"].quantity
-        assert abs(time.value - truth_s) < 4 * time.u
+        took = live.outcome.trial.results["time_s"].quantity
+        assert abs(took.value - truth_s) < 4 * took.u
+
+
+def test_a_run_in_real_time_is_the_same_as_one_as_fast_as_it_can(tmp_path: Path) -> None:
+    tank = SimulatedTank(kind="straight", seed=1003)
+    rig = replace(tank.rig, camera=None)
+    fast = run(station.Plan(tank.card, rig, tmp_path / "fast"), simulated("straight", 1003, "gates", "panel"))
+    options = {"run_kind": "straight", "seed": 1003, "pace": "real_time", "speed_ratio": 20.0}
+    drivers = [open_driver(f"simulated_{name}", options, name=name) for name in ("gates", "panel")]
+    begun_s = time.monotonic()
+    live = run(station.Plan(tank.card, rig, tmp_path / "live", is_live=True), drivers)
+    assert time.monotonic() - begun_s > (live.history[-1].t_ns - tank.begins_ns) / S / 20
+    is_the_same(fast, live)
 
 
 def test_a_run_by_camera_is_the_same_live_replayed_and_measured_again(tmp_path: Path) -> None:
