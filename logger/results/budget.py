@@ -52,8 +52,7 @@ def quantities(
         seed: same seed, same digits.
         peaks: names of greatest values. Noise can only raise one, on the measured curve as much as on a curve drawn
             around it; the mean excess of the draws over the measured value is therefore taken off (parametric
-            bootstrap; Efron & Tibshirani, An Introduction to the Bootstrap, 10.6). Of every other measure the excess
-            is left in and counted as doubt.
+            bootstrap; Efron & Tibshirani, An Introduction to the Bootstrap, 10.6).
     """
     value = measures(motion)
     if isinstance(value, NotMeasured):
@@ -71,7 +70,7 @@ def quantities(
     for i, name in enumerate(names):
         peak = name in peaks
         parts = {s: float(c[i]) for s, c in systematic.items()}
-        parts[random] = float(spread[i] if peak else np.hypot(spread[i], excess[i]))
+        parts[random] = float(spread[i])
         found[name] = Quantity(float(middle[i] - excess[i] if peak else middle[i]), units[name], parts)
     return found
 

@@ -140,6 +140,13 @@ def _speed_at_line(case: Case, heard: Testimony) -> Answers:
     own = None if heard.end_passage is None else passing_speed(heard.end_passage, case.owner, change=_CHANGE)
     if own is None:
         return {name: NotMeasured("Neither pictures nor a clean passage of a boat of known length tell this speed.")}
+    pair = beam_to_beam(case, GatePair(heard.start_passage, heard.end_passage))
+    if heard.end_passage is not None and pair is not None:
+        seen_mm = heard.end_passage.blocked_s * pair[0].value / pair[1].value
+        if doubts.of_length(heard.end_passage, seen_mm, case.owner.boat):
+            return {
+                name: NotMeasured("The time in the beam does not fit the boat: it stopped there, or a hand did it.")
+            }
     return {name: Result(own.scaled(1e-3, "m/s"), "gate")}
 
 

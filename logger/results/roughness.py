@@ -40,7 +40,7 @@ _LONG_REACH_S = 0.5
 _WIDE_REACH_S = 1.5
 _NEIGHBOURS = 1
 _MARGIN = 3.0
-_SMOOTHEST_STEPS = 25.0
+_SMOOTHEST_STEPS = 18.0
 """A curve that is stiff over more steps than this would cost the solution its digits and win nothing."""
 
 

@@ -23,7 +23,7 @@ CORNER_S = 0.15
 """So far before and after a corner the smoothed curve is no longer rounded by it."""
 _CORNER_REST = 0.15
 """Share of the smoother's variance at the corner that reading from both sides leaves (seen in the coverage bench)."""
-_GUSTS = 0.002
+_GUSTS = 0.001
 """Pushes that change and change back within the smoother's quarter of a second leave no trace in the positions; of a
 fan or breath they are this share of the speed (seen in the coverage bench; common practice, no source)."""
 _CORNER_NEAR_S = 0.06

@@ -45,7 +45,7 @@ def ending(case: Case, heard: Testimony) -> Ending:
 
 def _until(case: Case, heard: Testimony) -> Ending:
     """What ends a run that does not end by itself."""
-    found = [Ending(case.ends_ns, "recording_ended")]
+    found: list[Ending] = []
     begun_ns = case.story.go_ns
     if begun_ns is None and heard.first:
         begun_ns = case.origin_ns + round(heard.first.time.value * 1e9)
@@ -53,6 +53,7 @@ def _until(case: Case, heard: Testimony) -> Ending:
         found.append(Ending(begun_ns + round(case.rules.time_cap_s * 1e9), "time_cap"))
     if case.story.stop_ns is not None:
         found.append(Ending(case.story.stop_ns, "stopped_by_hand"))
+    found.append(Ending(case.ends_ns, "recording_ended"))  # last: of equal moments the first in the list is the reason
     return min(found, key=lambda e: e.t_ns)
 
 

@@ -1,0 +1,179 @@
+"""How the water holds a coasting boat: the drag coefficients per mass from its way after power was cut.
+
+m·dv/dt = −(a·v + b·v²), with m the mass and the water that moves along. From a track only a/m and b/m can be had, never
+the three apart. The way from the beginning of the coast is
+
+    linear      x = (v₀/α)·(1 − e^(−αt))                α = a/m
+    quadratic   x = (1/β)·ln(1 + βv₀t)                  β = b/m
+    combined    x = (1/β)·ln(1 + (βv₀/α)·(1 − e^(−αt)))
+
+fitted by least squares with the analytic derivatives: with finite differences the standard errors keep some four
+digits only. A fit that does not settle, or in which a coefficient is lost in its own doubt or comes out negative, is a
+NotMeasured with a sentence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from logger.results.trial import NotMeasured
+
+Floats = NDArray[np.float64]
+Law: TypeAlias = Literal["linear", "quadratic", "combined"]
+Form: TypeAlias = Callable[[Floats, Floats], tuple[Floats, Floats]]
+"""(time, parameters) -> way (n,), derivatives by the parameters (n, p)."""
+
+_SMALL = 1e-9
+_WORST_RELATIVE_U = 1.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fit:
+    """A least-squares fit of p parameters to n values."""
+
+    parameters: Floats
+    covariance: Floats
+    """(p, p), from the scatter about the curve unless the values' own doubt was given."""
+    residual_sum: float
+    dof: int
+
+    @property
+    def u(self) -> Floats:
+        """(p,) standard uncertainties."""
+        return np.asarray(np.sqrt(np.diag(self.covariance)), np.float64)
+
+    @property
+    def residual_sd(self) -> float:
+        """Standard deviation of the values about the curve."""
+        return float(np.sqrt(self.residual_sum / self.dof))
+
+
+@dataclass(frozen=True, slots=True)
+class Drag:
+    """What holds the boat: α in 1/s, β in 1/mm; a coefficient that the law has not is 0."""
+
+    law: Law
+    linear_per_s: float
+    u_linear_per_s: float
+    quadratic_per_mm: float
+    u_quadratic_per_mm: float
+    speed_mm_per_s: float
+    """At the beginning of the coast."""
+    u_speed_mm_per_s: float
+    residual_mm: float
+    """Standard deviation of the way about the curve."""
+
+
+def linear_way(time: Floats, parameters: Floats) -> tuple[Floats, Floats]:
+    """Parameters (v₀, α): way and its derivatives."""
+    v, a = parameters
+    fall = -np.expm1(-a * time)
+    by_v = fall / a
+    by_a = v * (time * np.exp(-a * time) / a - fall / a**2)
+    return v * by_v, np.column_stack([by_v, by_a])
+
+
+def quadratic_way(time: Floats, parameters: Floats) -> tuple[Floats, Floats]:
+    """Parameters (v₀, β): way and its derivatives."""
+    v, b = parameters
+    inner = 1 + b * v * time
+    way = np.log(inner) / b
+    return way, np.column_stack([time / inner, v * time / (b * inner) - way / b])
+
+
+def combined_way(time: Floats, parameters: Floats) -> tuple[Floats, Floats]:
+    """Parameters (v₀, α, β): way and its derivatives."""
+    v, a, b = parameters
+    left = np.exp(-a * time)
+    fall = -np.expm1(-a * time)
+    inner = 1 + b * v / a * fall
+    way = np.log(inner) / b
+    by_v = fall / (a * inner)
+    by_a = v * (time * left / a - fall / a**2) / inner
+    by_b = v * fall / (a * b * inner) - way / b
+    return way, np.column_stack([by_v, by_a, by_b])
+
+
+_FORMS: dict[Law, Form] = {"linear": linear_way, "quadratic": quadratic_way, "combined": combined_way}
+
+
+def fit(form: Form, time: Floats, values: Floats, *, start: Floats, u_value: float | None = None) -> Fit | NotMeasured:
+    """Least squares of `form` to `values` (n,) at `time` (n,), from parameters `start` (p,).
+
+    Args:
+        form: way and analytic derivatives.
+        time: moments.
+        values: what was measured there.
+        start: first guess, none of it 0: parameters are sought in units of it.
+        u_value: standard uncertainty of each value; None: taken from the scatter.
+    """
+    scale = np.abs(start)
+    dof = len(values) - len(start)
+    if dof < 1:
+        return NotMeasured(f"{len(values)} values are too few for {len(start)} coefficients.")
+
+    def off(share: Floats) -> Floats:
+        return _finite(form(time, share * scale)[0] - values)
+
+    def slope(share: Floats) -> Floats:
+        return _finite(form(time, share * scale)[1] * scale)
+
+    with np.errstate(all="ignore"):
+        try:
+            found = least_squares(
+                off,
+                start / scale,
+                jac=slope,
+                method="lm",
+                xtol=1e-15,
+                ftol=1e-15,
+                gtol=1e-15,
+                max_nfev=2000,
+            )
+        except (ValueError, np.linalg.LinAlgError):
+            return NotMeasured("The fit of the coast ran away from the data.")
+    _, singular, right = np.linalg.svd(np.asarray(found.jac, np.float64), full_matrices=False)
+    if found.status <= 0 or singular[-1] <= _SMALL * singular[0]:
+        return NotMeasured("The fit of the coast did not settle: the data do not tell its coefficients apart.")
+    residual_sum = float(found.fun @ found.fun)
+    variance = residual_sum / dof if u_value is None else u_value**2
+    covariance = (right.T / singular**2) @ right * variance * np.outer(scale, scale)
+    return Fit(np.asarray(found.x * scale, np.float64), covariance, residual_sum, dof)
+
+
+def drag(time_s: Floats, way_mm: Floats, *, law: Law, speed_mm_per_s: float) -> Drag | NotMeasured:
+    """The drag of a coast from its way.
+
+    Args:
+        time_s: (n,) since power was cut.
+        way_mm: (n,) from the place of the boat at that moment.
+        law: which terms of the drag are wanted.
+        speed_mm_per_s: about the speed at the beginning, > 0; a first guess.
+    """
+    length, lasted = float(way_mm[-1] - way_mm[0]), float(time_s[-1] - time_s[0])
+    if not (speed_mm_per_s > 0 and length > 0 and lasted > 0):
+        return NotMeasured("The boat did not coast.")
+    rate = max(speed_mm_per_s / length - 0.5 / lasted, 0.1 / lasted)
+    guess = {"linear": [rate], "quadratic": [rate / speed_mm_per_s], "combined": [rate / 2, rate / 2 / speed_mm_per_s]}
+    found = fit(_FORMS[law], time_s, way_mm, start=np.array([speed_mm_per_s, *guess[law]]))
+    if isinstance(found, NotMeasured):
+        return found
+    if not (found.parameters > 0).all() or (found.u > _WORST_RELATIVE_U * found.parameters).any():
+        return NotMeasured(f"The coast is too short or too rough to tell the coefficients of {law} drag.")
+    v, *terms = found.parameters
+    u_v, *u_terms = found.u
+    a, u_a = (terms[0], u_terms[0]) if law != "quadratic" else (0.0, 0.0)
+    b, u_b = (terms[-1], u_terms[-1]) if law != "linear" else (0.0, 0.0)
+    return Drag(law, float(a), float(u_a), float(b), float(u_b), float(v), float(u_v), found.residual_sd)
+
+
+def _finite(values: Floats) -> Floats:
+    if not np.isfinite(values).all():
+        raise ValueError("not finite")
+    return values

@@ -1,0 +1,55 @@
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from logger.config import Rules
+from logger.results import stretch, witnesses
+from logger.results.case import case_of
+from logger.results.trial import NotMeasured
+
+
+def asked(shop: Any, way: Any, *, until_s: float = 10.0, kind: str = "straight", **of: Any) -> Any:
+    rig = shop.rig(gates=False, last="mark" if kind == "drift" else "finish")
+    case = case_of(shop.recording(rig, kind=kind, **of), rig, shop.track(way, until_s=until_s))
+    heard = witnesses.testimony(case)
+    end = stretch.ending(case, heard)
+    return end, stretch.answers(case, heard, end)
+
+
+def test_a_straight_run_ends_at_its_finish(shop: Any) -> None:
+    end, found = asked(shop, lambda t: 200 * t - 500)
+    assert end.reason == "finish"
+    assert end.t_ns == pytest.approx(shop.ns(8.0), abs=2e7)
+    assert "drift_mm" not in found
+
+
+def test_without_a_finish_the_path_goes_on_to_the_cap(shop: Any) -> None:
+    end, found = asked(shop, lambda t: 100 * t - 300, rules=Rules(time_cap_s=4.0), events=[(1.0, "go")])
+    assert end.reason == "time_cap"
+    assert found["path_mm"].quantity.value == pytest.approx(100 * (5.0 - 2.0), abs=3)
+
+
+def test_the_doubt_of_a_line_is_in_the_path_and_the_outline_cancels_between_two(shop: Any) -> None:
+    _, found = asked(shop, lambda t: 200 * t - 500)
+    parts = {s.name: c for s, c in found["path_mm"].quantity.contributions.items()}
+    assert parts["start line place"] == -0.5
+    assert parts["finish line place"] == 0.5
+    assert "boat outline" not in parts
+
+
+def test_a_drift_has_mark_and_outline_in_it(shop: Any, coasting: Any) -> None:
+    _, found = asked(
+        shop, lambda t: coasting(t, cut_s=5.0, speed=300.0, rate=1.0, at_mm=1100.0), until_s=13, kind="drift"
+    )
+    parts = {s.name: c for s, c in found["drift_mm"].quantity.contributions.items()}
+    assert parts["mark line place"] == -0.5
+    assert parts["boat outline"] == 0.4
+
+
+def test_a_boat_that_never_passed_the_mark_has_no_drift(shop: Any) -> None:
+    _, found = asked(shop, lambda t: 60 * t - 200, kind="drift")
+    assert isinstance(found["drift_mm"], NotMeasured)
+    assert "did not see the bow reach the mark line" in found["drift_mm"].reason
+    assert not isinstance(found["path_mm"], NotMeasured)

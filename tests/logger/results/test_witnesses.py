@@ -1,0 +1,69 @@
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from logger.results import witnesses
+from logger.results.case import case_of
+
+
+def steady(t: Any) -> Any:
+    return 200 * t - 500
+
+
+def heard(shop: Any, *edges: Any, camera: bool = True, events: Any = (), **asked: Any) -> Any:
+    rig = shop.rig(**asked)
+    flat = [e for span in edges for e in shop.edges(*span)]
+    track = shop.track(steady, until_s=10) if camera else None
+    return witnesses.testimony(case_of(shop.recording(rig, edges=flat, events=events), rig, track))
+
+
+def test_a_hand_in_the_beam_is_not_the_boat_if_the_camera_says_so(shop: Any) -> None:
+    """A beam broken a second before the boat got there, and again by the boat."""
+    found = heard(shop, ("A", (1.0, 1.3)), ("A", (2.0, 3.0)), ("B", (8.0, 9.0)))
+    assert found.first.time.value == pytest.approx(2.0)
+    assert any("the boat was not there; perhaps a hand" in flag for flag in found.flags)
+
+
+def test_without_a_camera_the_first_break_counts_and_the_second_is_told(shop: Any) -> None:
+    found = heard(shop, ("A", (1.0, 1.3)), ("A", (2.0, 3.0)), ("B", (8.0, 9.0)), camera=False)
+    assert found.first.time.value == 0.0  # its origin is the first edge
+    assert any("broken 2 times before the end" in flag for flag in found.flags)
+
+
+def test_a_gate_that_missed_the_boat_is_replaced_by_the_camera(shop: Any) -> None:
+    found = heard(shop, ("A", (2.0, 3.0)))
+    assert (found.first.witness, found.last.witness) == ("gate", "camera")
+    assert found.last.time.value == pytest.approx(8.0, abs=0.02)
+    assert any("saw nothing when the camera saw the bow" in flag for flag in found.flags)
+
+
+def test_a_disagreement_is_told_with_its_size_and_becomes_doubt(shop: Any) -> None:
+    found = heard(shop, ("A", (2.0, 3.0)), ("B", (8.1, 9.1)))
+    assert found.last.witness == "gate"
+    assert found.last.time.u == pytest.approx(0.1 / 3**0.5, rel=0.05)
+    assert any(
+        "At the finish line the gate is 0.10" in flag and "later than the camera" in flag for flag in found.flags
+    )
+
+
+def test_an_early_start_is_told(shop: Any) -> None:
+    found = heard(shop, ("A", (2.0, 3.0)), ("B", (8.0, 9.0)), camera=False, events=[(2.25, "go")])
+    assert any(flag.startswith("Early start: the start beam broke 0.250 s before go") for flag in found.flags)
+
+
+def test_a_passage_that_fits_no_boat_is_told(shop: Any) -> None:
+    found = heard(shop, ("A", (2.0, 3.0)), ("B", (8.0, 9.9)), camera=False)
+    assert any("the card says 200 mm" in flag for flag in found.flags)
+
+
+def test_a_rig_without_lines_says_which(shop: Any) -> None:
+    found = heard(shop, gates=False, lines=())
+    assert found.first.reason == "The rig has no start line."
+
+
+def test_a_finish_before_the_start_is_no_finish(shop: Any) -> None:
+    found = heard(shop, ("A", (5.0, 6.0)), ("B", (2.0, 3.0)), camera=False)
+    assert found.first
+    assert found.last.reason == "Gate B did not see the boat."
