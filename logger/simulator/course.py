@@ -39,14 +39,20 @@ def draw_voyage(
     path = _path(rng, basin, hull, start)
     virtual = mass_g * (1 + physics.added_mass_fraction(length_mm=max(length, width), width_mm=min(length, width)))
     fade_mm, fade_s = rng.uniform(2.0, 4.0) * length, rng.uniform(2.5, 5.0)
+    may_touch = asked.wall_contact if asked.wall_contact is not None else bool(rng.random() < tier.wall_contact)
+    if may_touch:
+        # only a slippery hull gets that far
+        fade_mm, fade_s = 1.8 * fade_mm, 1.6 * fade_s
     drag = physics.Drag(virtual, virtual / fade_s, virtual / fade_mm)
     wall_mm = _way_to(path, hull, TrueLine("wall", "wall", basin.front_mm))
     line = lines[1]
     cut_mm = _way_to(path, hull, line) if kind == "drift" else None
     speed = rng.uniform(*tier.speed_mm_per_s)
-    may_touch = asked.wall_contact if asked.wall_contact is not None else bool(rng.random() < tier.wall_contact)
     late_s, creep = rng.uniform(*tier.cut_late_s), rng.uniform(*tier.creep_mm_per_s)
-    if cut_mm is not None and not may_touch:
+    if cut_mm is not None and may_touch:
+        enough = _speed_for(drag, 1.2 * (wall_mm - cut_mm))
+        speed = max(speed, min(enough, 1.3 * tier.speed_mm_per_s[1]))
+    elif cut_mm is not None:
         for _ in range(2):
             speed = min(speed, _speed_for(drag, 0.93 * (wall_mm - cut_mm) - late_s * speed))
     speed = wished(asked.speed_mm_per_s, speed)

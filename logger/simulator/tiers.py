@@ -51,7 +51,7 @@ class Tier:
     flare: float
     """Largest excess of the deck over the waterline, as a fraction of the size."""
     wall_contact: float
-    """Chance that a drifting boat is allowed to reach the end wall."""
+    """Chance that a drifting boat is sent off fast enough to reach the end wall, if any boat could."""
     sail: float
     """Chance of a mast with a sail."""
     rock_deg: float
