@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import cv2
@@ -71,3 +73,48 @@ def write(folder: Path, story: tuple[Record | Event, ...] = STORY, rig: Rig = RI
 def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Three seconds with eight pictures, six edges, two keys and a fault."""
     return write(tmp_path_factory.mktemp("recorded") / "run-1")
+
+
+OUTSIDE = "metronome"
+OUTSIDE_MODULE = '''
+"""A driver of somebody else's: an edge every 300 ms of its own clock."""
+from dataclasses import dataclass
+from logger.errors import DriverError
+from logger.records import Edge, Quiet
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    beats_count: int = 4
+    is_there: bool = True
+
+class Metronome:
+    Options = Options
+    def __init__(self, options, *, name):
+        self.name, self._options = name, options
+    def __enter__(self):
+        if not self._options.is_there:
+            raise DriverError(f"{self.name}: no metronome; wind it up")
+        return self
+    def __exit__(self, kind, error, trace):
+        pass
+    def records(self, stop):
+        for beat in range(3 * self._options.beats_count):
+            if stop.is_set():
+                return
+            t_ns = beat * 100_000_000
+            yield Edge(t_ns, "A", beat % 2 == 0, self.name) if beat % 3 == 0 else Quiet(t_ns, self.name)
+'''
+
+
+@pytest.fixture(autouse=True)
+def outside_package(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """An installed package that brings a driver through the entry-point group."""
+    site = tmp_path / "site-packages"
+    info = site / "metronome-1.0.dist-info"
+    info.mkdir(parents=True)
+    (site / "metronome_driver.py").write_text(OUTSIDE_MODULE)
+    (info / "METADATA").write_text("Metadata-Version: 2.1\nName: metronome\nVersion: 1.0\n")
+    (info / "entry_points.txt").write_text(f"[boatrun.drivers]\n{OUTSIDE} = metronome_driver:Metronome\n")
+    monkeypatch.syspath_prepend(str(site))
+    yield info / "entry_points.txt"
+    sys.modules.pop("metronome_driver", None)

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
-import subprocess
-import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -15,39 +13,11 @@ import pytest
 
 from logger.drivers import DRIVERS, known_drivers, open_driver
 from logger.drivers.interface import Driver
-from logger.errors import ConfigError, DriverError, InputError
+from logger.errors import ConfigError, DriverError
 from logger.records import Edge, Fault, Frame, Key, Quiet
+from tests.logger.drivers.conftest import OUTSIDE
 
 QUIET_NS = 100_000_000
-OUTSIDE = "metronome"
-OUTSIDE_MODULE = '''
-"""A driver of somebody else's: an edge every 300 ms of its own clock."""
-from dataclasses import dataclass
-from logger.errors import DriverError
-from logger.records import Edge, Quiet
-
-@dataclass(frozen=True, slots=True)
-class Options:
-    beats_count: int = 4
-    is_there: bool = True
-
-class Metronome:
-    Options = Options
-    def __init__(self, options, *, name):
-        self.name, self._options = name, options
-    def __enter__(self):
-        if not self._options.is_there:
-            raise DriverError(f"{self.name}: no metronome; wind it up")
-        return self
-    def __exit__(self, kind, error, trace):
-        pass
-    def records(self, stop):
-        for beat in range(3 * self._options.beats_count):
-            if stop.is_set():
-                return
-            t_ns = beat * 100_000_000
-            yield Edge(t_ns, "A", beat % 2 == 0, self.name) if beat % 3 == 0 else Quiet(t_ns, self.name)
-'''
 
 
 @dataclasses.dataclass(frozen=True)
@@ -82,20 +52,6 @@ CASES: dict[str, Case] = {
     **{f"simulated_{what}": Case(tank, strange_tank, "depth_of_field") for what in ("gates", "camera", "panel")},
     OUTSIDE: Case(lambda _: {}, lambda _: {"is_there": False}, "wind it up"),
 }
-
-
-@pytest.fixture(autouse=True)
-def outside_package(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    """An installed package that brings a driver through the entry-point group."""
-    site = tmp_path / "site-packages"
-    info = site / "metronome-1.0.dist-info"
-    info.mkdir(parents=True)
-    (site / "metronome_driver.py").write_text(OUTSIDE_MODULE)
-    (info / "METADATA").write_text("Metadata-Version: 2.1\nName: metronome\nVersion: 1.0\n")
-    (info / "entry_points.txt").write_text(f"[boatrun.drivers]\n{OUTSIDE} = metronome_driver:Metronome\n")
-    monkeypatch.syspath_prepend(str(site))
-    yield info / "entry_points.txt"
-    sys.modules.pop("metronome_driver", None)
 
 
 class Stop:
@@ -231,33 +187,3 @@ def test_its_options_are_a_frozen_value_checked_strictly(kind: str, recording: P
     assert kept.__dataclass_params__.frozen  # type: ignore[attr-defined]
     with pytest.raises(ConfigError, match=rf'rig.toml \(driver "{kind}"\): .*spead_ratio: unknown name'):
         open_driver(kind, options | {"spead_ratio": 2.0})
-
-
-# --- the table ---
-
-
-def test_an_unknown_kind_is_refused_with_the_list_and_the_nearest() -> None:
-    with pytest.raises(InputError, match=r'rig.toml: kind: found "recorded_gate", wanted one of ') as caught:
-        open_driver("recorded_gate", {})
-    for kind in known_drivers():
-        assert f'"{kind}"' in str(caught.value)
-    assert str(caught.value).endswith('did you mean "recorded_gates"?')
-
-
-def test_a_package_cannot_take_the_place_of_another_driver(outside_package: Path) -> None:
-    outside_package.write_text("[boatrun.drivers]\nrecorded_gates = metronome_driver:Metronome\n")
-    with pytest.raises(DriverError, match=r"'recorded_gates': found .*remove the package .*\(metronome\)"):
-        open_driver("recorded_gates", {})
-
-
-@pytest.mark.parametrize("target", ["metronome_driver:Pendulum", "metronome_of_old:Metronome"])
-def test_a_driver_that_cannot_be_loaded_says_what_to_install(outside_package: Path, target: str) -> None:
-    outside_package.write_text(f"[boatrun.drivers]\n{OUTSIDE} = {target}\n")
-    with pytest.raises(DriverError, match=r"cannot be loaded .*pip install metronome_"):
-        open_driver(OUTSIDE, {})
-
-
-def test_loading_the_table_loads_no_driver() -> None:
-    code = "import sys, logger.drivers; print([m for m in sys.modules if m.startswith('logger.drivers.')])"
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == "[]"
