@@ -40,6 +40,7 @@ class Case:
     why_no_motion: str
     """A sentence; empty if there is a motion."""
     seed: int
+    """Of the draws; made from the run's name."""
 
     @property
     def from_ns(self) -> int:

@@ -41,7 +41,9 @@ class Fit:
     covariance: Floats
     """(p, p), from the scatter about the curve unless the values' own doubt was given."""
     residual_sum: float
+    """Sum of squared residuals, in the values' unit squared."""
     dof: int
+    """n - p."""
 
     @property
     def u(self) -> Floats:

@@ -61,6 +61,7 @@ class Motion:
     """(M, 2) convex waterline outline in the boat's frame, as in the track."""
     u_outline_mm: float
     quality: NDArray[np.uint8]
+    """(N,) MEASURED, BRIDGED or DOUBTFUL, as in the track."""
     noise: float
     """How many times larger the variance of the fixes turned out than the tracker had said."""
     shifts: Mapping[str, Floats] = field(default_factory=dict)

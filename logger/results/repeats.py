@@ -19,7 +19,9 @@ class Spread:
 
     count: int
     mean: float
+    """Arithmetic mean."""
     median: float
+    """The middle one; the mean of the two in the middle if their number is even."""
     range: float
     """Greatest minus least."""
     sd: float | None

@@ -27,6 +27,7 @@ def test_a_blow_makes_its_own_moment_rough_and_leaves_the_rest() -> None:
     at_blow = density[147:153].max()
     assert at_blow > 1e4 * np.median(density[:120])
     assert at_blow > 1e4 * np.median(density[180:])
+    assert at_blow > 300 * density[139:143].max()  # a quarter of a second before, nothing of it is left
 
 
 def test_published_constant_velocity_case() -> None:
