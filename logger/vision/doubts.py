@@ -21,7 +21,7 @@ _WITNESS = 3.5
 """How much more doubtful a fitted freeboard is than its fit says, seen on simulated runs."""
 _FASTEST_MM_PER_S = 3000.0
 _U_REACH_PX = 0.2
-"""How far the outline may reach too far or not far enough on all sides alike, pixels (what is left of the tone curve)."""
+"""How far the outline may reach too far or not far enough on all sides alike, pixels."""
 _U_EDGE_PX = 0.1
 """How far an edge may be misread in all pictures alike, pixels."""
 

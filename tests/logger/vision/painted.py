@@ -58,6 +58,11 @@ def floor(view: View, level=170.0, tape_x_mm=600.0, seed=0) -> np.ndarray:
     return picture
 
 
+def _light(level):
+    """Light of picture numbers: it is light that mixes on a pixel."""
+    return np.asarray(255 * (np.asarray(level, np.float32) / 255) ** 2.2, np.float32)
+
+
 def paint(view: View, toy: Toy, empty: np.ndarray, *, x_mm, y_mm, heading_rad, noise=1.2, rng=None, blur_px=0.7):
     """One grey picture (uint8) with the boat's waterline centroid at (x, y)."""
     c, s = np.cos(heading_rad), np.sin(heading_rad)
@@ -69,7 +74,7 @@ def paint(view: View, toy: Toy, empty: np.ndarray, *, x_mm, y_mm, heading_rad, n
     low = np.floor(both.min(axis=0)).astype(int) - 8
     high = np.ceil(both.max(axis=0)).astype(int) + 9
     low, high = np.maximum(low, 0), np.minimum(high, (empty.shape[1], empty.shape[0]))
-    window = empty[low[1] : high[1], low[0] : high[0]].astype(np.float32)
+    window = _light(empty[low[1] : high[1], low[0] : high[0]])
     side = cv2.convexHull(both)[:, 0]
     for polygon, level in ((side, toy.wall), (deck_px, toy.deck)):
         cover = np.zeros((window.shape[0] * SUPER, window.shape[1] * SUPER), np.uint8)
@@ -78,11 +83,12 @@ def paint(view: View, toy: Toy, empty: np.ndarray, *, x_mm, y_mm, heading_rad, n
         share = (
             cv2.resize(cover, None, fx=1 / SUPER, fy=1 / SUPER, interpolation=cv2.INTER_AREA).astype(np.float32) / 255
         )
-        window = window + share * (level - window)
-    picture = empty.copy()
+        window = window + share * (_light(level) - window)
+    picture = _light(empty)
     picture[low[1] : high[1], low[0] : high[0]] = window
     if blur_px:
         picture = cv2.GaussianBlur(picture, (0, 0), blur_px)
+    picture = 255 * (picture / 255) ** (1 / 2.2)
     if rng is not None and noise:
         picture = picture + rng.normal(0, noise, picture.shape).astype(np.float32)
     return np.clip(np.round(picture), 0, 255).astype(np.uint8)

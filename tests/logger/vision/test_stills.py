@@ -24,7 +24,8 @@ def test_the_middle_is_found_in_every_picture_dark_on_light(given: bool) -> None
     found = find_object(taken, floor(VIEW).astype(np.uint8) if given else None)
     off = [np.hypot(*(np.array(body.centre_px) - at)) for body, at in zip(found, true_px, strict=True) if body]
     assert len(off) == len(taken)
-    assert max(off) < 1.0
+    # nine pictures are few for a median: faint ghosts of the others are left in it
+    assert max(off) < (1.0 if given else 2.0)
 
 
 def test_light_on_dark_is_found_as_well_and_colour_pictures_are_taken() -> None:

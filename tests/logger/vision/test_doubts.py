@@ -1,0 +1,77 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from calibration.lens import Lens
+from calibration.waterplane import Pose, View
+from logger.vision import doubts
+from logger.vision.learning import Card
+from logger.vision.plane import Plane
+from logger.vision.tracker import boat_card
+from tests.logger.vision.conftest import Painted
+
+
+def shifts(painted: Painted, plane: Plane | None = None, contrast: float = 100.0, card: Card | None = None) -> dict:
+    plane = plane or painted.plane
+    seen = plane.foot_mm + np.array([[400.0, 0.0], [0.0, 0.0]])
+    return doubts.shifts(
+        plane,
+        card or boat_card(painted.recording.card.boat),
+        painted.learnt,
+        contrast=contrast,
+        seen=seen,
+        heading_rad=np.array([0.0, np.pi / 2]),
+        place_mm=plane.lowered(seen, painted.learnt.hull.freeboard_mm),
+    )
+
+
+def test_a_wrong_freeboard_moves_fixes_along_the_line_to_the_foot_point(painted: Painted) -> None:
+    """Similar triangles: r·δh/H; none at all below the lens."""
+    card = boat_card(painted.recording.card.boat)
+    moved = shifts(painted)["freeboard"]
+    u = doubts.u_freeboard(painted.learnt, card)
+    assert 0.2 <= u <= card.u_freeboard_mm
+    assert moved[0] == pytest.approx([-400 * u / 1400, 0], rel=0.03)
+    assert moved[1] == pytest.approx([0, 0], abs=1e-6)
+
+
+def test_the_outlines_doubt_turns_with_the_boat(painted: Painted) -> None:
+    along = shifts(painted)["hull outline, along"]
+    assert along[0, 0] == pytest.approx(along[1, 1])
+    assert along[0, 1] == pytest.approx(0, abs=1e-9)
+
+
+def test_a_faint_boat_or_one_of_the_wrong_size_is_more_doubtful(painted: Painted) -> None:
+    usual = np.hypot(*shifts(painted)["hull outline, along"][0])
+    faint = np.hypot(*shifts(painted, contrast=10.0)["hull outline, along"][0])
+    card = replace(boat_card(painted.recording.card.boat), length_mm=212.0)
+    wrong = np.hypot(*shifts(painted, card=card)["hull outline, along"][0])
+    assert faint == pytest.approx(3 * usual)
+    assert wrong > 2
+
+
+def test_a_doubt_of_the_camera_becomes_a_shift(painted: Painted) -> None:
+    view = painted.plane.view
+    lens: Lens = view.lens
+    higher = Pose.at(view.pose.rotation, camera_mm=view.pose.camera_mm + np.array([0, 0, 2.0]))
+    plane = Plane(View(lens, view.pose, {"camera height": (lens, higher)}), painted.plane.z_mm)
+    moved = shifts(painted, plane)["camera height"]
+    assert moved[0, 0] == pytest.approx(400 * 2 / 1380, rel=0.05)
+
+
+def test_a_card_that_does_not_fit_the_outline_is_flagged(painted: Painted) -> None:
+    card, hull = boat_card(painted.recording.card.boat), painted.learnt.hull
+    assert doubts.flags(card, hull, painted.plane, painted.found) == ()
+    wrong = replace(card, length_mm=260.0)
+    assert "length is 20" in doubts.flags(wrong, hull, painted.plane, painted.found)[0]
+    faint = replace(painted.found, contrast=4.0)
+    assert "only 4 of 255" in doubts.flags(card, hull, painted.plane, faint)[0]
+
+
+def test_steps_that_no_boat_makes_are_found() -> None:
+    t_ns = np.arange(5) * 33_000_000
+    place = np.array([[0.0, 0], [10, 0], [400, 0], [20, 0], [30, 0]])
+    assert doubts.leaps(t_ns, place).tolist() == [False, True, True, True, False]

@@ -1,0 +1,51 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logger.vision.fit import Fitter
+from tests.logger.vision.conftest import Painted
+from tests.logger.vision.painted import camera, floor, paint
+
+
+@pytest.fixture(scope="module")
+def fitter(painted: Painted) -> Fitter:
+    return Fitter(painted.learnt.hull, painted.plane, painted.found.empty)
+
+
+def test_it_comes_back_from_several_pixels_away(painted: Painted, fitter: Fitter) -> None:
+    k = len(painted.found.numbers) // 2
+    picture, true = painted.found.pictures[k], painted.on_plane(painted.found.numbers[k : k + 1])[0]
+    heading = float(painted.headings_rad[painted.found.numbers[k]])
+    found = fitter.fit(picture, place_mm=true + np.array([4.0, -3.0]), heading_rad=heading + 0.04, steps=10)
+    assert found.good
+    assert np.hypot(*(found.place_mm - true)) < 0.2
+    assert found.heading_rad == pytest.approx(heading, abs=0.003)
+    assert found.strength == pytest.approx(1, abs=0.05)
+
+
+def test_over_plain_water_it_is_not_good(painted: Painted, fitter: Fitter) -> None:
+    found = fitter.fit(painted.found.pictures[0], place_mm=np.array([500.0, -200.0]), heading_rad=0.0)
+    assert not found.good
+    assert found.strength < 0.4
+
+
+def test_outside_the_picture_it_knows_nothing_and_says_so(painted: Painted, fitter: Fitter) -> None:
+    found = fitter.fit(painted.found.pictures[0], place_mm=np.array([9000.0, 0.0]), heading_rad=0.0)
+    assert not found.good
+    assert found.known == 0
+
+
+def test_the_stated_noise_is_the_scatter_of_many_pictures(painted: Painted, fitter: Fitter) -> None:
+    """Thirty pictures that differ by noise only: the scatter is not larger than stated, and not a tenth of it."""
+    view, rng = camera(), np.random.default_rng(5)
+    empty = floor(view)
+    places, stated = [], []
+    for _ in range(30):
+        picture = paint(view, painted.toy, empty, x_mm=400.3, y_mm=60.2, heading_rad=0.1, rng=rng)
+        found = fitter.fit(picture, place_mm=np.array([400.0, 60.0]), heading_rad=0.1)
+        places.append(found.place_mm)
+        stated.append(np.sqrt(np.diag(found.covariance)[:2]))
+    scatter, said = np.std(places, axis=0), np.mean(stated, axis=0)
+    assert (scatter < 1.2 * said).all()
+    assert (scatter > 0.1 * said).all()

@@ -1,0 +1,37 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logger.vision import outline
+from tests.logger.vision.conftest import Painted
+
+
+def test_places_are_right_to_a_tenth_of_a_millimetre(painted: Painted) -> None:
+    off = painted.learnt.place_mm - painted.on_plane(painted.found.numbers)
+    assert np.sqrt((off**2).sum(axis=1).mean()) < 0.15
+    turn = painted.learnt.heading_rad - painted.headings_rad[painted.found.numbers]
+    assert np.abs(turn).max() < 0.004
+
+
+def test_a_freeboard_misread_by_a_ruler_is_put_right_by_the_walls(painted: Painted) -> None:
+    assert painted.plane.z_mm == pytest.approx(painted.toy.freeboard_mm + 1.5)
+    assert painted.learnt.hull.freeboard_mm == pytest.approx(painted.toy.freeboard_mm, abs=0.5)
+    assert painted.learnt.u_freeboard_mm < 0.5
+
+
+def test_the_learnt_waterline_is_the_boats(painted: Painted) -> None:
+    seen = painted.learnt.hull.waterline(painted.plane.height_mm)
+    angles = np.linspace(0, 2 * np.pi, 90)
+    ways = np.column_stack([np.cos(angles), np.sin(angles)])
+    off = outline.reach(seen, ways) - outline.reach(painted.toy.outline_mm, ways)
+    assert np.abs(off).max() < 0.9
+    assert np.sqrt((off**2).mean()) < 0.5
+
+
+def test_no_shadow_is_made_up_where_there_is_none(painted: Painted) -> None:
+    assert painted.learnt.hull.shadow.darkness < 0.05
+
+
+def test_every_picture_is_explained(painted: Painted) -> None:
+    assert painted.learnt.misfit.max() < 2.5

@@ -1,0 +1,62 @@
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pytest
+
+from logger.vision.live import LiveTracker
+from tests.logger.vision.conftest import Painted
+
+
+def followed(painted: Painted, *, with_start: bool) -> tuple[list, np.ndarray]:
+    rig, recording = painted.rig, painted.recording
+    assert recording.view is not None
+    tracker = LiveTracker(
+        recording.view, rig.tank, recording.card.boat, start=rig.line("start") if with_start else None
+    )
+    fixes = [tracker.feed(frame) for frame in recording.frames()]
+    off = [
+        np.nan if f is None else np.hypot(*(np.array([f.x_mm, f.y_mm]) - p))
+        for f, p in zip(fixes, painted.places_mm, strict=True)
+    ]
+    return fixes, np.array(off)
+
+
+def test_every_frame_has_a_fix_to_a_few_millimetres_at_rest_and_under_way(painted: Painted) -> None:
+    fixes, off = followed(painted, with_start=True)
+    assert all(fix is not None and fix.quality == "measured" for fix in fixes)
+    assert np.median(off) < 5
+    assert np.percentile(off, 95) < 12
+    heading = np.radians([fix.heading_deg for fix in fixes])
+    assert np.median(np.abs(heading - painted.headings_rad)) < 0.06
+
+
+def test_times_are_those_of_the_boats_own_row(painted: Painted) -> None:
+    fixes, _ = followed(painted, with_start=True)
+    late = fixes[100].t_ns - 100 * 33_333_333
+    assert 2_000_000 + 150 * 20_000 < late < 2_000_000 + 450 * 20_000
+
+
+def test_without_a_start_line_what_waits_is_doubtful_and_what_moves_is_not(painted: Painted) -> None:
+    fixes, off = followed(painted, with_start=False)
+    assert fixes[10] is None or fixes[10].quality == "doubtful"
+    assert all(fix is not None and fix.quality == "measured" for fix in fixes[80:])
+    assert np.median(off[80:]) < 5
+
+
+def test_in_an_empty_tank_there_is_nothing(painted: Painted) -> None:
+    recording = painted.recording
+    assert recording.view is not None
+    tracker = LiveTracker(recording.view, painted.rig.tank, recording.card.boat)
+    frame = next(iter(recording.frames()))
+    blank = np.full_like(frame.image, 150)
+    still = [type(frame)(k, blank, k, "camera") for k in range(5)]
+    assert [tracker.feed(f) for f in still] == [None] * 5
+
+
+@pytest.mark.bench
+def test_a_frame_costs_a_few_milliseconds(painted: Painted) -> None:
+    began = time.process_time()
+    followed(painted, with_start=True)
+    print(f"{(time.process_time() - began) / 150 * 1e3:.1f} ms a frame, decoding included")

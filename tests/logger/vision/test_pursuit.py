@@ -1,0 +1,64 @@
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from logger.vision.pursuit import pursue
+from tests.logger.vision.conftest import Painted
+from tests.logger.vision.test_survey import Film
+
+
+def film_of(painted: Painted) -> list[np.ndarray]:
+    return [frame.image for frame in painted.recording.frames(grey=True)]
+
+
+def off_mm(painted: Painted, fits: dict) -> np.ndarray:
+    numbers = np.array(sorted(fits))
+    return np.hypot(*(np.array([fits[n].place_mm for n in numbers]) - painted.on_plane(numbers)).T)
+
+
+def test_every_picture_is_fitted(painted: Painted) -> None:
+    fits = pursue(Film(film_of(painted)), painted.plane, painted.found, painted.learnt, tank=None)
+    assert len(fits) == 150
+    assert all(fit.good for fit in fits.values())
+    assert off_mm(painted, fits).max() < 0.5
+
+
+def test_a_boat_covered_for_a_while_is_marked_and_found_again(painted: Painted) -> None:
+    pictures = film_of(painted)
+    for n in range(60, 80):
+        u, v = painted.plane.pixels(painted.on_plane(np.array([n])))[0].round().astype(int)
+        pictures[n] = pictures[n].copy()
+        cv2.circle(pictures[n], (int(u), int(v)), 140, 210, -1)
+    fits = pursue(Film(pictures), painted.plane, painted.found, painted.learnt, tank=None)
+    off, good = off_mm(painted, fits), np.array([fits[n].good for n in sorted(fits)])
+    assert not good[60:80].any()
+    assert good[:60].all()
+    assert good[80:].all()
+    assert off[good].max() < 0.5
+
+
+def test_a_start_that_the_sparse_pictures_got_wrong_is_put_right(painted: Painted) -> None:
+    """Without the sparse poses of the first sixty pictures the boat at rest is still found there."""
+    late = painted.found.numbers >= 60
+    found = type(painted.found)(
+        painted.found.numbers[late],
+        [p for p, keep in zip(painted.found.pictures, late, strict=True) if keep],
+        painted.found.empty,
+        painted.found.noise,
+        painted.found.contrast,
+        painted.found.place_mm[late],
+        painted.found.heading_rad[late],
+        painted.found.polygon_mm,
+    )
+    learnt = type(painted.learnt)(
+        painted.learnt.hull,
+        painted.learnt.place_mm[late],
+        painted.learnt.heading_rad[late],
+        painted.learnt.u_freeboard_mm,
+        painted.learnt.u_taper,
+        painted.learnt.misfit[late],
+    )
+    fits = pursue(Film(film_of(painted)), painted.plane, found, learnt, tank=None)
+    assert all(fit.good for fit in fits.values())
+    assert off_mm(painted, fits).max() < 0.5

@@ -1,0 +1,66 @@
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from logger.vision.ground import Ground
+from logger.vision.plane import Plane
+from logger.vision.silhouette import Shape
+from logger.vision.survey import headings, survey
+from tests.logger.vision.conftest import Painted
+from tests.logger.vision.painted import camera
+
+
+class Film:
+    """Pictures in memory."""
+
+    def __init__(self, pictures: list[np.ndarray]) -> None:
+        self._pictures = pictures
+
+    @property
+    def count(self) -> int:
+        return len(self._pictures)
+
+    def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, np.ndarray]]:
+        return ((n, self._pictures[n]) for n in (range(self.count) if wanted is None else wanted))
+
+
+def test_rough_places_and_headings_are_good_to_a_few_millimetres(painted: Painted) -> None:
+    found = painted.found
+    off = found.place_mm - painted.on_plane(found.numbers)
+    assert np.hypot(*off.T).max() < 5
+    assert np.abs(found.heading_rad - painted.headings_rad[found.numbers]).max() < 0.05
+    assert len(found.numbers) >= 25
+
+
+def test_most_pictures_are_taken_where_the_boat_moves(painted: Painted) -> None:
+    moving = (painted.found.numbers >= 40) & (painted.found.numbers < 110)
+    assert moving.mean() > 0.55
+
+
+def test_the_empty_tank_is_known_nearly_everywhere_and_without_boat(painted: Painted) -> None:
+    tone = 255 * (painted.found.empty / 255) ** (1 / 2.2)
+    assert np.isnan(tone).mean() < 0.02
+    for place in painted.places_mm[[0, 75, 149]]:
+        u, v = painted.plane.pixels(place[None])[0].round().astype(int)
+        assert np.isnan(tone[v, u]) or tone[v, u] > 130
+
+
+def test_a_film_without_a_boat_is_told_in_a_sentence() -> None:
+    plane = Plane(camera(), 20.0)
+    rng = np.random.default_rng(0)
+    still = [(150 + rng.normal(0, 1.5, (720, 1280))).astype(np.uint8) for _ in range(8)]
+    ground = Ground(tank=None, start_zone=None, forward_rad=0.0, size_mm=100.0, longest_mm=200.0)
+    assert "nothing of a boat's size" in str(survey(Film(still), plane, ground))
+    assert "fewer than three pictures" in str(survey(Film(still[:2]), plane, ground))
+
+
+def test_the_bow_is_where_the_boat_goes() -> None:
+    def shape(axis_rad: float) -> Shape:
+        return Shape(np.zeros(2), axis_rad, 2.0, 1000.0, np.zeros((3, 2)))
+
+    back = np.column_stack([np.linspace(800, 0, 9), np.zeros(9)])
+    turned = headings([shape(0.1)] * 9, back, 0.0)
+    assert np.cos(turned - (0.1 + np.pi)).min() > 0.999
+    assert np.cos(headings([shape(0.1)] * 9, back[::-1], 0.0) - 0.1).min() > 0.999

@@ -1,0 +1,126 @@
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from logger.config import Boat
+from logger.recording.folder import load
+from logger.simulator import simulate
+from logger.vision.track import DOUBTFUL, MEASURED, Track
+from logger.vision.tracker import track_boat
+from tests.bench.vision import judge
+from tests.logger.vision.conftest import Painted
+from tests.logger.vision.painted import Toy, run, voyage
+
+
+def off_mm(track: Track, painted: Painted) -> np.ndarray:
+    return np.column_stack([track.x_mm, track.y_mm]) - painted.places_mm[track.frame]
+
+
+@pytest.fixture(scope="module")
+def track(painted: Painted) -> Track:
+    found = track_boat(painted.recording, painted.rig)
+    assert isinstance(found, Track), found
+    return found
+
+
+def test_the_waterline_centroid_is_right_to_two_tenths(painted: Painted, track: Track) -> None:
+    off = off_mm(track, painted)
+    assert len(off) == 150
+    assert np.sqrt((off**2).sum(axis=1).mean()) < 0.25
+    assert (track.quality == MEASURED).all()
+    assert track.flags == ()
+
+
+def test_two_stated_uncertainties_hold_the_truth(painted: Painted, track: Track) -> None:
+    lasting = sum(shift**2 for shift in track.shifts_mm.values())
+    u = np.sqrt(track.noise_mm2[:, [0, 1], [0, 1]] + lasting)
+    assert (np.abs(off_mm(track, painted)) < 2 * u).mean() > 0.9
+    assert u.max() < 1.0
+
+
+def test_a_boat_at_rest_at_both_ends_does_not_melt_into_the_floor(painted: Painted, track: Track) -> None:
+    off = np.hypot(*off_mm(track, painted).T)
+    assert off[:40].max() < 0.5
+    assert off[-40:].max() < 0.5
+
+
+def test_the_floors_tape_line_under_the_boat_moves_it_by_less_than_a_third_of_a_millimetre(
+    painted: Painted, track: Track
+) -> None:
+    off = off_mm(track, painted)
+    over = np.abs(track.x_mm - 600) < 110
+    beside = (np.abs(track.x_mm - 600) > 150) & (np.abs(track.x_mm - 600) < 400)
+    assert over.sum() > 5
+    assert np.abs(off[over].mean(axis=0) - off[beside].mean(axis=0)).max() < 0.3
+
+
+def test_times_are_mid_exposure_of_the_boats_row_less_the_cameras_delay(painted: Painted, track: Track) -> None:
+    """4 ms of exposure, 20 µs a row."""
+    rows = painted.plane.pixels(painted.on_plane(track.frame))[:, 1]
+    expected = track.frame * 33_333_333 + 2_000_000 + rows * 20_000
+    assert np.abs(track.t_ns - expected).max() < 40_000
+    assert (np.diff(track.t_ns) > 0).all()
+
+
+def test_a_boat_without_a_card_is_tracked_with_more_doubt(painted: Painted, track: Track) -> None:
+    card = replace(painted.recording.card, boat=Boat("unknown"))
+    found = track_boat(replace(painted.recording, card=card), painted.rig)
+    assert isinstance(found, Track), found
+    assert np.hypot(*off_mm(found, painted).T).max() < 3
+    wide = np.hypot(*found.shifts_mm["freeboard"].T).max()
+    assert wide > np.hypot(*track.shifts_mm["freeboard"].T).max()
+
+
+def test_a_card_of_another_boat_makes_every_fix_doubtful(painted: Painted) -> None:
+    other = replace(painted.recording.card.boat, length_mm=150.0, width_mm=110.0)
+    found = track_boat(replace(painted.recording, card=replace(painted.recording.card, boat=other)), painted.rig)
+    assert not found or (isinstance(found, Track) and (found.quality == DOUBTFUL).all() and found.flags)
+
+
+def test_a_boat_of_the_floors_own_grey_is_flagged_or_absent_but_not_wrong(tmp_path: Path) -> None:
+    toy = Toy(deck=169, wall=166)
+    places, headings = voyage(60, rest=15)
+    recording, rig = run(tmp_path, toy, places, headings)
+    found = track_boat(recording, rig)
+    if isinstance(found, Track):
+        off = np.hypot(found.x_mm - places[found.frame, 0], found.y_mm - places[found.frame, 1])
+        assert not ((off > 10) & (found.quality == MEASURED)).any()
+
+
+def test_a_light_boat_on_a_dark_floor_is_the_same(tmp_path: Path) -> None:
+    from tests.logger.vision.painted import camera, floor
+
+    toy = Toy(deck=210, wall=160)
+    places, headings = voyage(60, rest=15)
+    empty = floor(camera(), level=90.0)
+    recording, rig = run(tmp_path, toy, places, headings, empty=empty)
+    found = track_boat(recording, rig)
+    assert isinstance(found, Track), found
+    off = np.column_stack([found.x_mm, found.y_mm]) - places[found.frame]
+    assert np.sqrt((off**2).sum(axis=1).mean()) < 0.4
+
+
+def test_without_a_video_nothing_is_found(painted: Painted) -> None:
+    found = track_boat(replace(painted.recording, video=None), painted.rig)
+    assert not found
+    assert "no video" in found.reason
+
+
+@pytest.mark.parametrize(
+    ("kind", "seed", "wish"), [("drift", 1040, {"paint": "red"}), ("straight", 1041, {"paint": "white"})]
+)
+def test_simulated_clips_stay_as_accurate_as_they_were(
+    tmp_path: Path, kind: str, seed: int, wish: dict[str, str]
+) -> None:
+    simulate(tmp_path / "clip", tier="easy", kind=kind, seed=seed, **wish)
+    figures = judge(tmp_path / "clip")
+    assert figures.rms_mm < 0.5
+    assert figures.p95_mm < 1.0
+    assert figures.lost_share == 0
+    assert figures.silent_share == 0
+    assert figures.within_2u_share > 0.8
+    assert load(tmp_path / "clip").rig.simulated
