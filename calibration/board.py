@@ -22,7 +22,7 @@ from calibration.lens import Floats
 Picture: TypeAlias = NDArray[np.uint8]
 
 _WINDOW_SHARE = 0.25
-_SMALLEST_PX, _LARGEST_PX = 2, 11
+_SMALLEST_PX, _LARGEST_PX = 3, 11
 _FEWEST_CORNERS = 8
 _DICTIONARY = cv2.aruco.DICT_4X4_250
 

@@ -50,6 +50,18 @@ def test_far_boards_are_as_exact_because_the_window_stays_inside_the_square(pain
     assert np.sqrt(np.mean(off**2)) < 0.08
 
 
+@pytest.mark.parametrize(
+    ("turn", "shift"), [((0.95, 0.5, 0.0), (-120.0, -60.0, 560.0)), ((0.3, -0.9, 0.4), (-60.0, -100.0, 650.0))]
+)
+def test_a_steep_board_is_as_exact_too(paint: Paint, turn, shift) -> None:
+    """Where a window of more than half the nearest distance reaches the next corner and is 0.6 px off."""
+    seen = CHESS.find(paint(LENS, CHESS, turn, shift))
+    assert seen
+    other_end = CHESS.square_mm * np.array([8, 5, 0]) - seen.points_mm
+    off = [seen.pixels - true_pixels(points, turn, shift) for points in (seen.points_mm, other_end)]
+    assert min(np.sqrt(np.mean(o**2)) for o in off) < 0.08
+
+
 def test_a_coded_board_is_found_in_part(paint: Paint) -> None:
     picture = paint(LENS, CODED, (0.1, 0.2, 0.0), (-20.0, -60.0, 320.0))
     seen = CODED.find(picture)
