@@ -252,19 +252,23 @@ def test_a_run_in_real_time_is_the_same_as_one_as_fast_as_it_can(tmp_path: Path)
     is_the_same(fast, live)
 
 
+QUICK = {"tank_length_mm": 900.0, "speed_mm_per_s": 400.0}
+"""A run of five seconds: it is drawn, tracked and measured three times."""
+
+
 def test_a_run_by_camera_is_the_same_live_replayed_and_measured_again(tmp_path: Path) -> None:
     """Nothing but the live tracker tells the referee when to end; it must say the same to the same pictures."""
-    tank = SimulatedTank(kind="straight", seed=1010)
+    tank = SimulatedTank(kind="straight", seed=1003, **QUICK)
     calibration = tank.camera_text.encode()
     (tmp_path / "camera.toml").write_bytes(calibration)
     view = load_calibration(tmp_path / "camera.toml").view
     rig = replace(tank.rig, gates=(), gates_driver=None)
 
     def tracker() -> LiveTracker:
-        return LiveTracker(view, rig.tank, tank.card.boat)
+        return LiveTracker(view, rig.tank, tank.card.boat, start=rig.line("start"))
 
     plan = station.Plan(tank.card, rig, tmp_path / "live", calibration)
-    live = run(plan, simulated("straight", 1010, "panel", "camera"), tracker=tracker())
+    live = run(plan, simulated("straight", 1003, "panel", "camera", **QUICK), tracker=tracker())
     assert [event.event for event in live.history] == ["armed", "released", "started", "ended"]
     assert live.history[-1].detail == "finish"
     assert live.outcome.motion is not None
