@@ -50,6 +50,7 @@ class Hull:
     """(M, K) standard deviation of one sample, grey levels."""
     freeboard_mm: float
     taper: float
+    """How much smaller the waterline looks than the deck, as a share of the size."""
     blur_mm: float
     shadow: Shadow = NO_SHADOW
 

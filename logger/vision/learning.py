@@ -21,7 +21,7 @@ from logger.vision.plane import Plane, Singles, sample
 from logger.vision.rays import CORRELATED, noise_of, outside, relit, repainted, weights
 from logger.vision.shadow import Distance, Shadow
 
-_ROUNDS_BLUR_PX = (2.5, 1.6, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+_ROUNDS_BLUR_PX = (2.5, 1.6, 1.0, 1.0, *(0.0,) * 10)
 """Blur of the model in each round; 0: fitted. A wide edge first draws in a rough start from several pixels away."""
 _SHADOW_FROM_ROUND = 3
 _BLUNT_PX = 3.0
@@ -54,6 +54,7 @@ class Learnt:
     heading_rad: Floats
     u_freeboard_mm: float
     u_taper: float
+    """Standard uncertainty of the hull's taper, a share."""
     misfit: Floats
     """(N,) root mean square of residual over noise in each picture."""
 

@@ -28,11 +28,12 @@ _FAINTEST_SIGMA = 3.0
 
 @dataclass(frozen=True, slots=True)
 class Sighting:
-    """A place in one small picture, pixels, and how strongly something is there (mean logarithm of excess)."""
+    """A place (u, v) in one small picture, pixels, and how strongly something is there."""
 
     u: float
     v: float
     strength: float
+    """Mean logarithm of the excess over the noise."""
 
 
 def differences(stack: Grey, empty: Singles) -> tuple[Singles, float]:

@@ -32,6 +32,7 @@ class Shape:
     centre_mm: Floats
     axis_rad: float
     elongation: float
+    """Long over short; 1 is round."""
     area_mm2: float
     polygon_mm: Floats
 
