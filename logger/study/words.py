@@ -41,6 +41,10 @@ _STATUS: dict[Status, str] = {
 _WITNESS = {"gate": "the gates", "camera": "the camera", "gate+camera": "gates and camera", "card": "the boat card"}
 
 
+RATIO_DECIMALS = 5
+"""A ratio without a unit is shown with this many decimals at most: more would tell nobody anything."""
+
+
 def unit_words(unit: str) -> str:
     """A unit spoken fully: "metres per second"."""
     return _UNITS.get(unit, unit)
@@ -79,7 +83,15 @@ def with_unit(text: str, unit: str) -> str:
 
 def value_and_doubt(quantity: Quantity) -> str:
     """For example "4.3120 ± 0.0024 s": rounded by its expanded uncertainty at 95 %."""
-    return with_unit(_typeset(plus_minus(quantity.value, quantity.U)), quantity.unit)
+    return with_unit(_typeset(_rounded(quantity)), quantity.unit)
+
+
+def _rounded(quantity: Quantity) -> str:
+    """Rounded by its doubt; a plain number to `RATIO_DECIMALS` at most, its doubt never shown smaller than it is."""
+    finest = 10**-RATIO_DECIMALS
+    if quantity.unit == "1" and 0 < quantity.U < finest:
+        return f"{quantity.value:.{RATIO_DECIMALS}f} ± {finest:.{RATIO_DECIMALS}f}"
+    return plus_minus(quantity.value, quantity.U)
 
 
 def _typeset(text: str) -> str:
@@ -95,13 +107,13 @@ def said(result: Result) -> str:
 
 def value_only(result: Result) -> str:
     """The value rounded to the place that its doubt allows, with its unit, without the doubt."""
-    rounded = _typeset(plus_minus(result.quantity.value, result.quantity.U).partition(" ± ")[0])
+    rounded = _typeset(_rounded(result.quantity).partition(" ± ")[0])
     return ("at least " if result.at_least else "") + with_unit(rounded, result.quantity.unit)
 
 
 def give_or_take(quantity: Quantity) -> str:
     """The expanded uncertainty alone, to two digits, with its unit."""
-    return with_unit(plus_minus(quantity.value, quantity.U).partition(" ± ")[2] or "0", quantity.unit)
+    return with_unit(_rounded(quantity).partition(" ± ")[2] or "0", quantity.unit)
 
 
 def end_of(reason: EndReason, rules: Rules) -> str:

@@ -36,6 +36,12 @@ def test_a_plain_number_has_no_unit_and_a_minus_is_a_minus() -> None:
     assert words.value_only(result(-12.0, 1.0, "mm")) == "−12.0\u00a0mm"
 
 
+def test_a_ratio_is_not_told_to_more_places_than_anybody_can_use() -> None:
+    straight = result(0.999359531, 0.00000047, "1")
+    assert words.said(straight) == "0.99936\u00a0±\u00a00.00001"
+    assert words.value_only(straight) == "0.99936"
+
+
 def test_an_exact_value_has_no_doubt_to_show() -> None:
     assert words.said(Result(Quantity(3.0, "s"), "card")) == "3\u00a0s"
 
