@@ -34,6 +34,8 @@ FEWEST_FIXES = 6
 
 _DOUBTFUL_VARIANCE = 25.0
 """A fix that may be something else counts with five times its standard uncertainty."""
+_BY_CHANCE = 0.8
+"""A short track may scatter this much less than was said without meaning anything by it."""
 _LEAST_VARIANCE_MM2 = 1e-6
 _LEAST_VARIANCE_RAD2 = 1e-8
 
@@ -64,6 +66,9 @@ class Motion:
     """(N,) MEASURED, BRIDGED or DOUBTFUL, as in the track."""
     noise: float
     """How many times larger the variance of the fixes turned out than the tracker had said."""
+    caution: float = 1.0
+    """By how much all random variances were raised, at least 1. Fixes that scatter less than the tracker said may share
+    in time what is missing (the grain of the pixels does that), and what is shared is not averaged away."""
     shifts: Mapping[str, Floats] = field(default_factory=dict)
     """Source -> (N, 6): by how much every state would move if that source were off by one standard uncertainty."""
     weight: Floats = field(default_factory=lambda: np.empty((0, 2, 2)))
@@ -144,7 +149,7 @@ class Motion:
             raise ValueError("the noise of a draw was asked for; only the measured motion has it")
         unit = _state_units(self._usual_step_s)
         answer = self.chain.solve((share * unit)[:, :, None])[:, [X, Y], 0]
-        return float(np.sqrt(np.einsum("ni,nij,nj->", answer, self.weight, answer)))
+        return float(np.sqrt(self.caution * np.einsum("ni,nij,nj->", answer, self.weight, answer)))
 
     def share_at(self, time_s: float, coefficients: Floats) -> Floats:
         """(N, 6) shares of all states in the sum of `coefficients` (6,) times the state at a moment, for `u_noise`."""
@@ -164,7 +169,7 @@ class Motion:
             raise ValueError("draws of a draw were asked for; they come from the measured motion only")
         normal = np.random.default_rng(seed).standard_normal((len(self.t_ns), 6, count))
         unit = _state_units(self._usual_step_s)
-        moved = self.chain.draws(normal) * unit[:, None]
+        moved = self.caution**0.5 * self.chain.draws(normal) * unit[:, None]
         for i in range(count):
             yield replace(self, state=self.state + moved[:, :, i], chain=None)
 
@@ -197,14 +202,15 @@ def smooth(track: Track) -> Motion:
     unit = _state_units(system.step_s)
     states = chain.solve(system.right(columns) / found.noise) * unit[:, None]
     states[:, [X, Y], 0] += middle
-    cov, beside = (block * unit[:, None] * unit for block in chain.covariances())
+    caution = max(1.0, _BY_CHANCE / found.noise)
+    cov, beside = (caution * block * unit[:, None] * unit for block in chain.covariances())
     heading, u_heading = _smooth_heading(track)
     return Motion(
         t_ns=track.t_ns,
         state=states[:, :, 0],
         covariance=cov,
         beside=beside,
-        density=found.density / system.step_s ** (2 * ORDER - 1),
+        density=caution * found.density / system.step_s ** (2 * ORDER - 1),
         heading_rad=heading,
         u_heading_rad=u_heading,
         outline_mm=track.outline_mm,
@@ -212,6 +218,7 @@ def smooth(track: Track) -> Motion:
         quality=track.quality,
         noise=found.noise,
         shifts={name: states[:, :, 1 + i] for i, name in enumerate(track.shifts_mm)},
+        caution=caution,
         weight=system.weight / found.noise,
         chain=chain,
     )

@@ -70,6 +70,18 @@ def test_a_tracker_that_says_too_little_noise_is_found_out(shop: Any) -> None:
     assert np.allclose(honest.covariance[100].diagonal(), modest.covariance[100].diagonal(), rtol=0.25)
 
 
+def test_a_tracker_that_says_too_much_noise_is_not_talked_out_of_it(shop: Any) -> None:
+    """What does not show as scatter may be shared by neighbours: the curve stays sharp, the doubt stays."""
+    timid, honest = (smooth(shop.track(wave, noise_mm=0.2, said_mm=said)) for said in (0.6, 0.2))
+    assert timid.noise < 0.2
+    assert timid.state[100, X] == pytest.approx(honest.state[100, X], abs=0.02)
+    for index in (X, VX):
+        ratio = np.sqrt(timid.covariance[100, index, index] / honest.covariance[100, index, index])
+        assert 1.9 < ratio < 3.5
+    drawn = np.array([m.state[100, X] for m in timid.draws(200, seed=3)])
+    assert drawn.std() == pytest.approx(np.sqrt(timid.covariance[100, X, X]), rel=0.15)
+
+
 def test_a_systematic_shift_passes_straight_through(shop: Any) -> None:
     """Linear in the positions: the shifted track with the same weights is the motion plus the smoothed shift."""
     n = 240
