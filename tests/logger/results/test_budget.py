@@ -1,4 +1,4 @@
-"""Budgets of measures of a motion; and the Monte Carlo routine on the worked examples of JCGM 101:2008, clause 9."""
+"""Budgets of measures of a motion: what is shared, what is random, what noise does to a greatest value."""
 
 from __future__ import annotations
 
