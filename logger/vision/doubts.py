@@ -17,6 +17,8 @@ _CLEAR_GREY = 30.0
 """Contrast, picture numbers, from which edges are as good as they get."""
 _TOO_FAINT_GREY = 8.0
 """Contrast below which a boat is not told from water with certainty."""
+_USUAL_MISFIT = 1.3
+"""Residual over noise up to which a boat is of one look."""
 _WITNESS = 3.5
 """How much more doubtful a fitted freeboard is than its fit says, seen on simulated runs."""
 _FASTEST_MM_PER_S = 3000.0
@@ -67,9 +69,11 @@ def shifts(
 def _u_edges(plane: Plane, card: Card, learnt: Learnt, contrast: float) -> tuple[float, float]:
     """Standard uncertainty, mm, of the outline's middle along and across the boat.
 
-    More where the boat is faint, and where the outline is not of the size on the card: some edge of it is then wrong.
+    More where the boat is faint or has not one look everywhere (foil), and where the outline is not of the size on the
+    card: some edge of it is then wrong.
     """
     read = _U_EDGE_PX * plane.step_mm(plane.foot_mm) * max(1.0, _CLEAR_GREY / max(contrast, 1.0))
+    read *= max(1.0, float(np.median(learnt.misfit)) / _USUAL_MISFIT) ** 3
     size = outline.extents(learnt.hull.waterline(plane.height_mm))
     told = ((card.length_mm, card.u_length_mm), (card.width_mm, card.u_width_mm))
     excess = [

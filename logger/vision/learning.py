@@ -21,7 +21,7 @@ from logger.vision.plane import Plane, Singles, sample
 from logger.vision.rays import CORRELATED, noise_of, outside, relit, repainted, weights
 from logger.vision.shadow import Distance, Shadow
 
-_ROUNDS_BLUR_PX = (2.5, 1.6, 1.0, 1.0, *(0.0,) * 10)
+_ROUNDS_BLUR_PX = (2.5, 1.6, 1.0, 1.0, *(0.0,) * 6)
 """Blur of the model in each round; 0: fitted. A wide edge first draws in a rough start from several pixels away."""
 _SHADOW_FROM_ROUND = 3
 _BLUNT_PX = 3.0
@@ -69,6 +69,7 @@ def learn(
     heading_rad: Floats,
     card: Card,
     depth_share: float = 0.0,
+    is_faint: bool = False,
     rays_count: int = 60,
 ) -> Learnt:
     """Fit the hull and the N places.
@@ -82,12 +83,13 @@ def learn(
         heading_rad: (N,) first idea of the headings.
         card: what the boat card says.
         depth_share: how much of the way to the foot point things on the floor seem moved (shadow.py).
+        is_faint: the boat hardly stands out: its freeboard and taper are then left as they were told.
         rays_count: how many rays cross the outline.
     """
     step = plane.step_mm(place_mm.mean(axis=0))
     edge, breaks = outline.laid_out(polygon_mm, rays_count, blunt_mm=_BLUNT_PX * step)
     hull = _first_hull(edge, breaks, plane, place_mm=place_mm, step=step, card=card)
-    fit = _Fit(pictures, empty, plane, hull, place_mm.copy(), heading_rad.copy(), card, depth_share)
+    fit = _Fit(pictures, empty, plane, hull, place_mm.copy(), heading_rad.copy(), card, depth_share, is_faint)
     for number, blur in enumerate(_ROUNDS_BLUR_PX):
         if number == _SHADOW_FROM_ROUND:
             fit.look_for_shadow()
@@ -129,10 +131,11 @@ class _Fit:
         heading: Floats,
         card: Card,
         depth_share: float,
+        is_faint: bool,
     ) -> None:
         self.pictures, self.empty, self.plane, self.card = pictures, empty, plane, card
         self.hull, self.place, self.heading = hull, place, heading
-        self.depth_share = depth_share
+        self.depth_share, self.is_faint = depth_share, is_faint
         self.u_freeboard, self.u_taper = card.u_freeboard_mm, _U_TAPER
         self.misfit = np.zeros(len(pictures))
         self.step = plane.step_mm(place.mean(axis=0))
@@ -248,7 +251,7 @@ class _Fit:
         """Diagonal weights and pulls of what is believed beforehand."""
         shadow = self.hull.shadow
         held = 1e9 if shadow.darkness == 0.0 else 0.0
-        shape_held = 0.0 if free_blur else 1e9
+        shape_held = 0.0 if free_blur and not self.is_faint else 1e9
         diagonal = np.concatenate(
             [
                 np.tile([1 / (10 * self.step) ** 2, 1 / (10 * self.step) ** 2, 1 / 0.2**2], N),
@@ -319,4 +322,5 @@ class _Fit:
 
     def result(self) -> Learnt:
         """What was learnt so far."""
-        return Learnt(self.hull, self.place, self.heading, self.u_freeboard, self.u_taper, self.misfit)
+        u = (self.card.u_freeboard_mm, _U_TAPER / 3) if self.is_faint else (self.u_freeboard, self.u_taper)
+        return Learnt(self.hull, self.place, self.heading, *u, self.misfit)

@@ -50,6 +50,7 @@ class Survey:
     empty: Singles
     """Light (light.py) of the empty tank, full size; NaN where unknown."""
     noise: float
+    """Standard deviation of one pixel, grey levels."""
     contrast: float
     """Typical difference between boat and water, grey levels."""
     place_mm: Floats
@@ -193,10 +194,11 @@ def headings(shapes: Sequence[Shape], place: Floats, forward_rad: float) -> Floa
 
 
 def deck_from(shapes: Sequence[Shape], heading: Floats, plane: Plane, *, taper: float) -> tuple[Floats, Floats]:
-    """First idea of the deck's outline (M, 2), boat frame, and of its centroids (N, 2), from whole silhouettes.
+    """First idea of the deck's outline (M, 2), boat frame, and of its centroids (N, 2), from silhouettes.
 
-    A silhouette is deck and wall together. In direction n it reaches n·p + deck(n) + wall, the wall's share being known
-    from the plane's height and the taper (hull.py); so places and deck follow by turns, by medians.
+    A silhouette is the deck, with the wall where that stands out from the water too. In direction n it reaches
+    n·p + deck(n) + wall, the wall's share being known from the plane's height and the taper (hull.py). So places and
+    deck follow by turns, by medians; with wall or without, whichever makes all silhouettes agree better.
     """
     angles = np.arange(72) * (2 * np.pi / 72)
     local = np.column_stack([np.cos(angles), np.sin(angles)])
@@ -205,16 +207,26 @@ def deck_from(shapes: Sequence[Shape], heading: Floats, plane: Plane, *, taper: 
     extent = np.stack(
         [outline.reach(shape.polygon_mm - at, way) for shape, at, way in zip(shapes, place, ways, strict=True)]
     )
-    slope = plane.z_mm / plane.height_mm
-    deck = np.median(extent, axis=0)
-    moved = np.zeros_like(place)
-    for _ in range(6):
-        away = place + moved - plane.foot_mm
-        wall = np.maximum(-slope * (ways @ away[:, :, None])[..., 0] - taper * deck, 0.0)
-        left = extent - wall - deck
-        # opposite directions carry the place, their sum the size
-        moved = 2 * (ways * left[..., None]).mean(axis=1)
-        deck = np.median(extent - wall - (ways @ moved[:, :, None])[..., 0], axis=0)
+    tries = [
+        _settled(extent, ways, away=place - plane.foot_mm, slope=slope, taper=taper)
+        for slope in (plane.z_mm / plane.height_mm, 0.0)
+    ]
+    deck, moved, _ = min(tries, key=lambda tried: tried[2])
     rise = (np.roll(deck, -1) - np.roll(deck, 1)) / (4 * np.pi / 72)
     across = np.column_stack([-local[:, 1], local[:, 0]])
     return outline.convex(deck[:, None] * local + rise[:, None] * across), place + moved
+
+
+def _settled(extent: Floats, ways: Floats, *, away: Floats, slope: float, taper: float) -> tuple[Floats, Floats, float]:
+    """Reach of the deck (72,), moves of the places (N, 2), and the mean size of what is left over, mm."""
+    deck = np.median(extent, axis=0)
+    moved, left = np.zeros_like(away), extent
+    for _ in range(6):
+        lever = (ways @ (away + moved)[:, :, None])[..., 0]
+        wall = np.maximum(-slope * lever - (taper * deck if slope else 0.0), 0.0)
+        # opposite directions carry the place, their sum the size
+        moved = 2 * (ways * (extent - wall - deck)[..., None]).mean(axis=1)
+        bare = extent - wall - (ways @ moved[:, :, None])[..., 0]
+        deck = np.median(bare, axis=0)
+        left = bare - deck
+    return deck, moved, float(np.abs(left).mean())

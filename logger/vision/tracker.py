@@ -59,6 +59,7 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
         heading_rad=found.heading_rad,
         card=card,
         depth_share=depth_share(rig.tank, plane),
+        is_faint=found.contrast < _FAINT_GREY,
     )
     fits = pursue(film, plane, found, learnt, tank=known.tank)
     held = {n: f for n, f in fits.items() if f.strength > 0.4}
