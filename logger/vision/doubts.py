@@ -24,7 +24,7 @@ _WITNESS = 3.5
 _FASTEST_MM_PER_S = 3000.0
 _U_REACH_PX = 0.2
 """How far the outline may reach too far or not far enough on all sides alike, pixels."""
-_U_EDGE_PX = 0.1
+_U_EDGE_PX = 0.08
 """How far an edge may be misread in all pictures alike, pixels."""
 
 
@@ -77,7 +77,7 @@ def _u_edges(plane: Plane, card: Card, learnt: Learnt, contrast: float) -> tuple
     size = outline.extents(learnt.hull.waterline(plane.height_mm))
     told = ((card.length_mm, card.u_length_mm), (card.width_mm, card.u_width_mm))
     excess = [
-        0.0 if value is None else max(0.0, abs(seen - value) - 1.5 * u)
+        0.0 if value is None else max(0.0, abs(seen - value) - 2 * u)
         for seen, (value, u) in zip(size, told, strict=True)
     ]
     return float(np.hypot(read, 0.4 * excess[0])), float(np.hypot(read, 0.4 * excess[1]))

@@ -11,8 +11,8 @@ from logger.vision.hull import Floats, Hull, Look, look
 from logger.vision.plane import Plane, Singles, sample
 from logger.vision.rays import CORRELATED, outside, relit, weights
 
-_CLOSE_PX = 0.02
-_CLOSE_RAD = 1e-3
+_CLOSE_PX = 0.05
+_CLOSE_RAD = 2e-3
 """Steps smaller than these end the search."""
 _U_HEADING_RAD = 0.05
 """How far a heading is believed to turn from its start: only a round boat, which shows none, is held by it."""

@@ -26,6 +26,16 @@ def outside(hull: Hull, reach_mm: Floats) -> NDArray[np.bool_]:
     return beyond if beyond.sum() >= 3 else hull.offsets_mm >= hull.offsets_mm[-3]
 
 
+def middle(values: Floats) -> Floats:
+    """Median over the first axis of what is known; NaN where nothing is."""
+    known = np.isfinite(values).sum(axis=0)
+    ordered = np.sort(values, axis=0)
+    at = np.stack([np.maximum(known - 1, 0) // 2, np.minimum(known // 2, len(values) - 1)])
+    low, high = np.take_along_axis(ordered, at, axis=0)
+    found: Floats = (low + high) / 2
+    return found
+
+
 def relit(seen: Singles, water: Floats, beyond: NDArray[np.bool_]) -> Floats:
     """`seen` (N, M, K) divided by each picture's light against the `water`, judged on the samples `beyond` the hull."""
     ratio = seen[:, :, beyond].astype(np.float64) / np.maximum(water[:, :, beyond], 0.5)
@@ -44,8 +54,7 @@ def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
     inside = hull.offsets_mm <= -1.5 * hull.blur_mm
     if inside.sum() < 2:
         inside = hull.offsets_mm <= hull.offsets_mm[1]
-    with np.errstate(all="ignore"):
-        typical = np.nanmedian(np.where(np.isfinite(seen), seen, np.nan)[:, :, inside], axis=0)
+    typical = middle(np.where(np.isfinite(seen), seen, np.nan)[:, :, inside])
     typical = np.where(np.isfinite(typical), typical, np.nanmedian(typical))
     rim = typical[:, -3:].mean(axis=1)
     deck = np.repeat(rim[:, None], len(hull.offsets_mm), axis=1)
@@ -58,8 +67,7 @@ def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
 
 def noise_of(residual: Floats) -> Floats:
     """(M, K) robust spread of residuals (N, M, K) over the pictures, never below the camera's own."""
-    with np.errstate(all="ignore"):
-        spread = 1.4826 * np.nanmedian(np.abs(residual), axis=0)
+    spread = 1.4826 * middle(np.abs(residual))
     floor = max(_GREY_FLOOR, 0.7 * float(np.nanmedian(spread)))
     return np.where(np.isfinite(spread), np.maximum(spread, floor), 50.0)
 

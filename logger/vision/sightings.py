@@ -65,10 +65,7 @@ def find(apart: Singles, *, noise: float, size_px: float, tank: Mask | None = No
         tank: where a boat can be.
     """
     rows = [candidates(picture, noise=noise, size_px=size_px, tank=tank) for picture in apart]
-    best = max((c.strength for row in rows for c in row), default=0.0)
-    if best <= 0:
-        return [None] * len(apart)
-    return _path(rows, best, size_px)
+    return path(rows, size_px=size_px)
 
 
 def candidates(apart: Singles, *, noise: float, size_px: float, tank: Mask | None) -> list[Sighting]:
@@ -89,8 +86,11 @@ def candidates(apart: Singles, *, noise: float, size_px: float, tank: Mask | Non
     return found
 
 
-def _path(candidates: list[list[Sighting]], best: float, size_px: float) -> list[Sighting | None]:
+def path(candidates: list[list[Sighting]], *, size_px: float) -> list[Sighting | None]:
     """Cheapest path: a candidate costs 1 − its share of the best strength, a picture left out a fixed price."""
+    best = max((c.strength for row in candidates for c in row), default=0.0)
+    if best <= 0:
+        return [None] * len(candidates)
     ends: list[tuple[float, int, int, int]] = []  # cost, picture, candidate, index of the one before in `ends`
     rows: list[range] = []
     for k, row in enumerate(candidates):

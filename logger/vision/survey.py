@@ -24,6 +24,8 @@ Whole = NDArray[np.int64]
 
 _EVENLY_COUNT = 28
 _MORE_COUNT = 16
+_AT_REST_COUNT = 4
+"""So many pictures of one and the same place are enough."""
 USUAL_FLARE = 0.015
 """By how much a deck is usually larger than the waterline, as a share."""
 
@@ -70,13 +72,20 @@ def survey(film: Film, plane: Plane, ground: Ground) -> Survey | str:
     guess = background.first_guess(stack, ground.start_zone)
     apart, noise = sightings.differences(stack, guess)
     size_px = _size_px(ground, plane, apart, noise)
-    seen = sightings.find(apart, noise=noise, size_px=size_px, tank=ground.tank)
+    rows = dict(zip(sorted(pictures), _rows(apart, noise, size_px, ground), strict=True))
+    seen = sightings.path(list(rows.values()), size_px=size_px)
     if more := _between(sorted(pictures), seen, size_px):
-        pictures.update(film.pictures(more))
-        stack = _small(pictures)
-        apart, noise = sightings.differences(stack, guess)
-        seen = sightings.find(apart, noise=noise, size_px=size_px, tank=ground.tank)
+        extra = dict(film.pictures(more))
+        if extra:
+            pictures |= extra
+            apart, _ = sightings.differences(_small(extra), guess)
+            rows |= zip(sorted(extra), _rows(apart, noise, size_px, ground), strict=True)
+            seen = sightings.path([rows[n] for n in sorted(rows)], size_px=size_px)
     return _poses(pictures, seen, apart, plane, ground, size_px)
+
+
+def _rows(apart: Singles, noise: float, size_px: float, ground: Ground) -> list[list[Sighting]]:
+    return [sightings.candidates(one, noise=noise, size_px=size_px, tank=ground.tank) for one in apart]
 
 
 def _evenly(count: int, wanted: int) -> list[int]:
@@ -124,7 +133,7 @@ def _poses(
     radius = _radius_px(plane, ground, size_px)
     spots = [((s.u + 0.5) * SHRINK - 0.5, (s.v + 0.5) * SHRINK - 0.5) for _, s, _ in held]
     raw = [pictures[n] for n, _, _ in held]
-    rough = np.nanmedian(np.stack([p[::SHRINK, ::SHRINK] for p in raw]), axis=0).astype(np.float32)
+    rough = np.median(np.stack([p[::SHRINK, ::SHRINK] for p in raw[::3]]), axis=0).astype(np.float32)
     lights = [background.light_of(p[::SHRINK, ::SHRINK], rough) for p in raw]
     empty = background.away_from_boat(raw, lights, [(u, v, 1.15 * radius) for u, v in spots])
     noise = _noise(raw, empty)
@@ -136,7 +145,7 @@ def _poses(
     if len(shapes) < 3:
         return "nothing of a boat's size stands out from the empty tank"
     good = _usual([shape.area_mm2 for _, shape, _ in shapes])
-    shapes = [item for item, keep in zip(shapes, good, strict=True) if keep]
+    shapes = _apart([item for item, keep in zip(shapes, good, strict=True) if keep])
     place = np.array([shape.centre_mm for _, shape, _ in shapes])
     heading = headings([shape for _, shape, _ in shapes], place, ground.forward_rad)
     numbers = np.array([n for n, _, _ in shapes], np.int64)
@@ -164,6 +173,21 @@ def _noise(pictures: list[Grey], empty: Singles) -> float:
     middle = pictures[len(pictures) // 2][::5, ::5]
     with np.errstate(all="ignore"):
         return max(0.7, 1.4826 * float(np.nanmedian(np.abs(middle - empty[::5, ::5]))))
+
+
+def _apart(shapes: list[tuple[int, Shape, float]]) -> list[tuple[int, Shape, float]]:
+    """Without most of the pictures of a boat at rest: they would say the same again and again.
+
+    The first and the last of all stay, so that the film is spanned.
+    """
+    kept: list[tuple[int, Shape, float]] = []
+    here = 0
+    for item in shapes:
+        near = bool(kept) and np.hypot(*(item[1].centre_mm - kept[-1][1].centre_mm)) < 0.05 * np.sqrt(item[1].area_mm2)
+        here = here + 1 if near else 0
+        if here < _AT_REST_COUNT:
+            kept.append(item)
+    return kept if kept[-1] is shapes[-1] else [*kept, shapes[-1]]
 
 
 def _usual(areas: list[float]) -> list[bool]:
