@@ -1,1 +1,7 @@
-"""Picture -> position."""
+"""Picture -> position.
+
+Three ways in: `tracker.track_boat` measures a stored recording, `live.LiveTracker` follows a running camera to a few
+millimetres, `stills.find_object` finds one thing in any pictures of a still scene. The measurement reads downward:
+survey (a few pictures: background, sightings, silhouette) -> learning (hull, shadow, rays, equations: the boat's look
+and the freeboard from the whole run at once) -> pursuit (fit: that look laid over every picture) -> doubts -> track.
+"""
