@@ -69,6 +69,14 @@ def test_times_are_mid_exposure_of_the_boats_row_less_the_cameras_delay(painted:
     assert (np.diff(track.t_ns) > 0).all()
 
 
+def test_a_late_camera_s_delay_is_taken_off_every_time(painted: Painted, track: Track) -> None:
+    assert painted.rig.camera is not None
+    late = replace(painted.rig, camera=replace(painted.rig.camera, delay_s=0.0125))
+    found = track_boat(painted.recording, late)
+    assert isinstance(found, Track), found
+    assert np.array_equal(found.t_ns, track.t_ns - 12_500_000)
+
+
 def test_a_boat_without_a_card_is_tracked(painted: Painted) -> None:
     card = replace(painted.recording.card, boat=Boat("unknown"))
     found = track_boat(replace(painted.recording, card=card), painted.rig)
