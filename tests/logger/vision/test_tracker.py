@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.config import Boat
+from logger.config import Boat, CameraSetup
 from logger.recording.folder import load
 from logger.simulator import simulate
 from logger.vision.track import DOUBTFUL, MEASURED, Track
@@ -70,8 +70,7 @@ def test_times_are_mid_exposure_of_the_boats_row_less_the_cameras_delay(painted:
 
 
 def test_a_late_camera_s_delay_is_taken_off_every_time(painted: Painted, track: Track) -> None:
-    assert painted.rig.camera is not None
-    late = replace(painted.rig, camera=replace(painted.rig.camera, delay_s=0.0125))
+    late = replace(painted.rig, camera=CameraSetup(driver=None, calibration="camera.toml", delay_s=0.0125))
     found = track_boat(painted.recording, late)
     assert isinstance(found, Track), found
     assert np.array_equal(found.t_ns, track.t_ns - 12_500_000)
