@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import importlib.util
 import re
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -88,11 +89,11 @@ def dataclass_call(node: ast.ClassDef) -> ast.expr | None:
 
 def kept_files() -> list[Path]:
     """Every file under version control, or every text-like file where there is no version control."""
-    listed = subprocess.run(
+    listed = None if shutil.which("git") is None else subprocess.run(
         ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
         cwd=PROJECT, capture_output=True, text=True, check=False,
     )  # fmt: skip
-    if listed.returncode == 0 and listed.stdout:
+    if listed is not None and listed.returncode == 0 and listed.stdout:
         return [PROJECT / name for name in listed.stdout.split("\0") if name and (PROJECT / name).is_file()]
     return [path for path in PROJECT.rglob("*") if path.is_file() and not any(p.startswith(".") for p in path.parts)]
 

