@@ -53,7 +53,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
     words = list(sys.argv[1:] if argv is None else argv)
     try:
-        return _run(words)
+        status = _run(words)
+        sys.stdout.flush()  # what cannot be written is told here, not by the interpreter on its way out
+        return status
     except KeyboardInterrupt:
         _say("boatrun: stopped; what was finished before is kept")
         return STOPPED
@@ -70,6 +72,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if error.errno not in _PLACES_FAULT:
             _say(our_fault(error))
             return OUR_FAULT
+        _give_up_stdout()
         _say(
             f"boatrun: {error.filename or 'output'}: cannot be used ({error.strerror}); free it or choose another place"
         )

@@ -94,7 +94,13 @@ def test_our_own_fault_is_one_line_that_says_where_the_details_are() -> None:
 
 def test_ctrl_c_ends_with_one_line_and_leaves_no_half_recording(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "logger", "simulate", "--to", str(tmp_path / "d"), "--count", "500"]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    process = subprocess.Popen(
+        command,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+    )
     # the first recording's folder appears when the work has begun
     begun = time.monotonic()
     while not list(tmp_path.glob("d/*")) and time.monotonic() - begun < 60:
