@@ -10,6 +10,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from fnmatch import fnmatch
 from functools import cache
 from itertools import zip_longest
 from pathlib import Path
@@ -88,14 +89,42 @@ def dataclass_call(node: ast.ClassDef) -> ast.expr | None:
 
 
 def kept_files() -> list[Path]:
-    """Every file under version control, or every text-like file where there is no version control."""
-    listed = None if shutil.which("git") is None else subprocess.run(
-        ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
-        cwd=PROJECT, capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    if listed is not None and listed.returncode == 0 and listed.stdout:
-        return [PROJECT / name for name in listed.stdout.split("\0") if name and (PROJECT / name).is_file()]
-    return [path for path in PROJECT.rglob("*") if path.is_file() and not any(p.startswith(".") for p in path.parts)]
+    """Every file that belongs to the project, also where there is no version control."""
+    if shutil.which("git") is not None:
+        listed = subprocess.run(
+            ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
+            cwd=PROJECT, capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        if listed.returncode == 0 and listed.stdout:
+            return [PROJECT / name for name in listed.stdout.split("\0") if name and (PROJECT / name).is_file()]
+    return kept_without_git(PROJECT)
+
+
+def kept_without_git(root: Path) -> list[Path]:
+    """Every file below `root` that its .gitignore does not leave out; a pattern there is one name, at any depth."""
+    patterns = [".git", *(line.rstrip("/") for line in (root / ".gitignore").read_text(encoding="utf-8").split())]
+    return [
+        path
+        for path in root.rglob("*")
+        if path.is_file()
+        and not any(fnmatch(part, pattern) for part in path.relative_to(root).parts for pattern in patterns)
+    ]
+
+
+def test_without_version_control_the_same_files_belong_to_the_project(tmp_path: Path) -> None:
+    kept = {".gitignore", "README.md", "logger/config.py", ".ci/run"}
+    made = {"build/lib/logger/config.py", "boatrun.egg-info/SOURCES.txt", "boatrun-demo-2/report.html", ".venv/a.py"}
+    for name in kept | made | {"logger/__pycache__/config.pyc", ".git/HEAD"}:
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).touch()
+    shutil.copy(PROJECT / ".gitignore", tmp_path)
+    assert {str(path.relative_to(tmp_path)) for path in kept_without_git(tmp_path)} == kept
+
+
+def test_what_is_to_be_ignored_is_said_by_plain_names() -> None:
+    """So that `kept_without_git` need not know the whole language of version control."""
+    lines = (PROJECT / ".gitignore").read_text(encoding="utf-8").split()
+    assert [line for line in lines if line.startswith(("#", "!")) or "/" in line[:-1] or "**" in line] == []
 
 
 # --- a test stands where the code stands ---
@@ -376,7 +405,7 @@ def test_every_file_that_a_document_names_is_there(document: str) -> None:
 
 def test_the_top_floor_holds_only_what_is_agreed() -> None:
     agreed = {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", ".gitignore"}
-    agreed |= {"logger", "calibration", "tests", "hardware", ".ci", "build", "boatrun.egg-info", "boatrun-demo"}
+    agreed |= {"logger", "calibration", "tests", "hardware", ".ci"}
     assert sorted({path.relative_to(PROJECT).parts[0] for path in kept_files()} - agreed) == []
 
 
