@@ -174,8 +174,9 @@ def _lens(reader: Reader, table: Mapping[str, object]) -> Lens | None:
         if not -length <= values[key] <= 2 * length:
             reader.say(f"lens.{key}", values[key], f"a place in or near the picture, 0 to {length}")
     if not lens.is_one_to_one():
-        found = {key: values[key] for key in LENS_PARAMETERS[4:] if values[key]}
-        reader.say("lens.k1 ...", found, "a distortion that does not fold the picture before its corners")
+        bend = {key: values[key] for key in LENS_PARAMETERS[4:] if values[key]}
+        wanted = "a distortion that does not fold the picture before its corners"
+        reader.say("lens.k1 ...", bend, f"{wanted}; calibrate again with the board in the corners, too")
     return lens if len(reader.mistakes) == before else None
 
 

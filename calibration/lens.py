@@ -23,6 +23,11 @@ class Lens:
     """Intrinsic parameters of one camera at one picture size.
 
     Distortion after Brown (1966) as OpenCV writes it: radial k1, k2, k3 and tangential p1, p2.
+
+    A distortion can be so strong that it folds: beyond some radius the picture turns back, two rays lead to one pixel,
+    and no ray leads to the corners. This class does not refuse such a lens, and its `rays` mean nothing there, without
+    a warning. Whoever takes a lens from outside asks `is_one_to_one` and refuses it: reading camera.toml and fitting a
+    lens both end in a CalibrationError that says so.
     """
 
     width_px: int
@@ -62,7 +67,7 @@ class Lens:
         return bool(np.nan_to_num(np.abs(back - border), nan=np.inf).max() < 0.01)
 
     def rays(self, pixels: ArrayLike) -> Floats:
-        """Directions (N, 3) in the camera frame, with z = 1, of `pixels` (N, 2)."""
+        """Directions (N, 3) in the camera frame, with z = 1, of `pixels` (N, 2), for a lens that `is_one_to_one`."""
         points = np.asarray(pixels, np.float64).reshape(-1, 1, 2)
         criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 40, 1e-12)
         flat = cv2.undistortPoints(points, self.matrix, self.distortion, criteria=criteria).reshape(-1, 2)

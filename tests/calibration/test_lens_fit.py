@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -31,9 +32,11 @@ POSES = (
 )
 
 
-def seen(turn: tuple[float, ...], shift: tuple[float, ...], noise_px: np.ndarray | float = 0.0) -> BoardSeen:
-    pixels = LENS.pixels(CORNERS @ rotation_matrix(turn).T + np.array(shift))
-    return BoardSeen(CORNERS, pixels + noise_px, LENS.width_px, LENS.height_px)
+def seen(
+    turn: tuple[float, ...], shift: tuple[float, ...], noise_px: np.ndarray | float = 0.0, lens: Lens = LENS
+) -> BoardSeen:
+    pixels = lens.pixels(CORNERS @ rotation_matrix(turn).T + np.array(shift))
+    return BoardSeen(CORNERS, pixels + noise_px, lens.width_px, lens.height_px)
 
 
 def views(rng: np.random.Generator | None = None, sd_px: float = 0.2) -> dict[str, BoardSeen]:
@@ -170,6 +173,17 @@ def test_a_small_board_in_the_middle_leaves_the_lens_open() -> None:
     }
     with pytest.raises(CalibrationError, match=r"boards cover only .* of the picture; bring the board nearer"):
         fit_lens(far)
+
+
+def test_a_lens_that_folds_the_picture_outside_the_boards_is_refused() -> None:
+    folded = replace(LENS, k1=-0.6, k2=0.05)
+    rng = np.random.default_rng(21)
+    inner = {
+        f"view {i}": seen(turn, (x, y, 1.4 * z), rng.normal(0, 0.1, (54, 2)), folded)
+        for i, (turn, (x, y, z)) in enumerate(POSES)
+    }
+    with pytest.raises(CalibrationError, match="distortion folds the picture near its corners; show the board there"):
+        fit_lens(inner)
 
 
 def test_a_picture_whose_corners_are_wrong_is_named() -> None:
