@@ -9,8 +9,6 @@ from pathlib import Path
 
 import pytest
 
-pytest.importorskip("importlinter", reason="import-linter comes with the extra 'dev'")
-
 # (contract that must refuse, module that is given the import, the import)
 WRONG_IMPORTS = (
     ("floors", "logger/config.py", "from logger.results.trial import Trial"),
