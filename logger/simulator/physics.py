@@ -21,16 +21,19 @@ Stage: TypeAlias = Callable[[Floats], Floats]
 """Gives (2, N), way mm and speed mm/s, at times (N,) s after go."""
 _LONGEST_COAST_S = 600.0
 
-_LAMB_RATIO = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
-_LAMB_SURGE = (0.5, 0.210, 0.122, 0.082, 0.059, 0.045, 0.029, 0.021)
-
 
 def added_mass_fraction(*, length_mm: float, width_mm: float) -> float:
     """Water that moves along with a boat in surge, as a fraction of its mass.
 
-    Prolate spheroid of the same length over width (Lamb, Hydrodynamics, 6th ed., art. 114-115), interpolated.
+    As for a prolate spheroid of the same length over width (>= 1), wholly in water: k1 = α/(2 − α) with
+    α = 2·(1 − e²)/e³·(artanh e − e) and e² = 1 − (width/length)² (Lamb, Hydrodynamics, 6th ed., art. 114).
     """
-    return float(np.interp(length_mm / width_mm, _LAMB_RATIO, _LAMB_SURGE))
+    e2 = 1.0 - (width_mm / length_mm) ** 2
+    e = math.sqrt(e2)
+    # near a sphere the difference is lost in rounding; its series begins e³/3 + e⁵/5
+    shape = (math.atanh(e) - e) / e**3 if e2 > 1e-4 else 1 / 3 + e2 / 5
+    alpha = 2.0 * (1.0 - e2) * shape
+    return alpha / (2.0 - alpha)
 
 
 @dataclass(frozen=True, slots=True)
