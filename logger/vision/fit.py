@@ -47,6 +47,7 @@ class Fitter:
     def __init__(self, hull: Hull, plane: Plane, empty: Singles) -> None:
         self.hull, self.plane, self.empty = hull, plane, empty
         self._rays, self._distance = hull.rays(), hull.distance()
+        self._bundle = hull.bundle()
         self._span, self._arms = hull.span(), hull.arms()
         self._slope = hull.freeboard_mm / plane.height_mm
         self._foot = plane.foot_mm
@@ -83,16 +84,14 @@ class Fitter:
     def _compared(self, picture: NDArray[np.uint8], place: Floats, heading: float) -> tuple[Floats, Floats, Look]:
         """Along all rays (M, K): seen light, water under the shadow, and the model (1, M, K)."""
         at, turn = place[None], np.array([heading])
-        c, s = np.cos(heading), np.sin(heading)
-        points = self._rays @ np.array([[c, s], [-s, c]]) + place
-        pixels = self.plane.pixels(points)
+        u, v = (along[0] for along in self._bundle.pixels(self.plane, at, turn))
         reach = self.hull.wall_lever(at, turn, self._foot) * self._slope - self.hull.taper * self._span
-        bare = sample(self.empty, pixels)[None]
+        bare = sample(self.empty, u, v)[None]
         water: Floats = bare.astype(np.float64)
         if self.hull.shadow.darkness > 0:
             centre = self.hull.shadow.moved(at, turn, self._foot)
             water = bare * (1 - self.hull.shadow.darkness * self.hull.shadow.share(self._distance, self._rays, centre))
-        seen = relit(sample(picture, pixels)[None], water, outside(self.hull, reach))
+        seen = relit(sample(picture, u, v)[None], water, outside(self.hull, reach))
         return seen[0], water[0], look(self.hull, water, reach)
 
 

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from logger.vision.bundle import Bundle
 from logger.vision.outline import convex, sharpened
 from logger.vision.shadow import NO_SHADOW, Distance, Shadow
 
@@ -67,6 +68,10 @@ class Hull:
         """(M, K, 2) sample points, boat frame."""
         points: Floats = self.edge_mm[:, None, :] + self.offsets_mm[None, :, None] * self.normal[:, None, :]
         return points
+
+    def bundle(self) -> Bundle:
+        """The rays, ready to be seen at any place."""
+        return Bundle(edge_mm=self.edge_mm, normal=self.normal, offsets_mm=self.offsets_mm)
 
     def distance(self) -> Distance:
         """How far any point of the boat frame is from the deck's edge."""

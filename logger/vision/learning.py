@@ -157,9 +157,9 @@ class _Fit:
 
     def samples(self) -> tuple[Floats, Floats, Floats]:
         """Grey along all rays (N, M, K): seen, in the light of the empty picture; empty; empty under the shadow."""
-        pixels = self.plane.pixels(self.hull.positions(self.place, self.heading))
-        seen = np.stack([sample(picture, at) for picture, at in zip(self.pictures, pixels, strict=True)])
-        water = sample(self.empty, pixels.reshape(-1, *pixels.shape[2:])).reshape(seen.shape)
+        u, v = self.hull.bundle().pixels(self.plane, self.place, self.heading)
+        seen = np.stack([sample(picture, *at) for picture, *at in zip(self.pictures, u, v, strict=True)])
+        water = sample(self.empty, u, v)
         shaded = water.astype(np.float64)
         if self.hull.shadow.darkness > 0:
             shaded *= 1 - self.hull.shadow.darkness * self.shadow_share(self.hull.shadow, self.hull.distance())

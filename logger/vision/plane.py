@@ -56,22 +56,28 @@ class Plane:
         return moved
 
 
-def sample(picture: NDArray[np.uint8] | Singles, pixels: Floats) -> Singles:
-    """Light (...) at `pixels` (..., 2), bilinear; NaN outside the picture.
+def sample(picture: NDArray[np.uint8] | Singles, columns_px: Floats, rows_px: Floats) -> Singles:
+    """Light (...) at `columns_px` and `rows_px` (...), bilinear; NaN outside the picture.
 
     Args:
         picture: numbers of a camera (uint8), or light (float32).
-        pixels: (column, row), at least two axes.
+        columns_px: at least two axes.
+        rows_px: of the same shape.
     """
-    shape = pixels.shape[:-1]
-    flat = pixels.reshape(-1, 2)
-    low = np.maximum(np.floor(flat.min(axis=0)).astype(int) - 1, 0)
-    high = np.maximum(np.ceil(flat.max(axis=0)).astype(int) + 2, low + 2)
-    window = picture[low[1] : high[1], low[0] : high[0]]
-    if window.size == 0:
-        return np.full(shape, np.nan, np.float32)
-    grid = (pixels - low).reshape(shape[0], -1, 2).astype(np.float32)
-    source = window if window.dtype == np.float32 else light(window.astype(np.uint8, copy=False))
-    u, v = np.ascontiguousarray(grid[..., 0]), np.ascontiguousarray(grid[..., 1])
-    levels = cv2.remap(source, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=float("nan"))
-    return np.asarray(levels, np.float32).reshape(shape)
+    u, v = (at.reshape(len(at), -1).astype(np.float32) for at in (columns_px, rows_px))
+    levels = _at(*_lit(picture, u, v)) if picture.dtype == np.uint8 else _at(np.asarray(picture, np.float32), u, v)
+    return levels.reshape(columns_px.shape)
+
+
+def _lit(picture: NDArray[np.uint8] | Singles, u: Singles, v: Singles) -> tuple[Singles, Singles, Singles]:
+    """The light of the part of the picture in which the points lie, and the points in it."""
+    left, top = max(int(u.min()) - 1, 0), max(int(v.min()) - 1, 0)
+    window = picture[top : max(int(v.max()) + 3, top), left : max(int(u.max()) + 3, left)]
+    return light(window.astype(np.uint8, copy=False)), u - np.float32(left), v - np.float32(top)
+
+
+def _at(picture: Singles, u: Singles, v: Singles) -> Singles:
+    if picture.size == 0:
+        return np.full(u.shape, np.nan, np.float32)
+    levels = cv2.remap(picture, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=float("nan"))
+    return np.asarray(levels, np.float32)

@@ -31,7 +31,10 @@ def test_a_pixel_is_about_height_over_focal_length() -> None:
 
 def test_samples_are_light_between_pixels_and_unknown_outside() -> None:
     picture = np.tile(np.array([0.0, 100.0, 200.0], np.float32), (3, 1))
-    found = sample(picture, np.array([[[0.25, 0.5], [1.0, 1.0], [7.0, 7.0]]]))
+    found = sample(picture, np.array([[0.25, 1.0, 7.0]]), np.array([[0.5, 1.0, 7.0]]))
     assert found[0, :2] == pytest.approx([25, 100], abs=1)
     assert np.isnan(found[0, 2])
-    assert np.isnan(sample(picture, np.array([[[-50.0, -50.0], [-40.0, -40.0]]]))).all()
+    far = np.array([[-50.0, -40.0]])
+    for kind in (np.float32, np.uint8):
+        assert np.isnan(sample(picture.astype(kind), far, far)).all()
+        assert np.isnan(sample(picture.astype(kind), far + 900, far + 900)).all()
