@@ -5,11 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from types import TracebackType
 from typing import Annotated, ClassVar, Self, cast, get_args
 
 from logger.drivers.interface import Stop
-from logger.drivers.pace import Mode, Pace, tell
+from logger.drivers.pace import Mode, Pace, R, tell
 from logger.errors import DriverError, InputError
 from logger.recording.folder import Event, Recording, load
 from logger.records import Edge, Fault, Frame, Key, KeyName, Quiet
@@ -33,16 +32,16 @@ class RecordedOptions:
 class _Tape:
     """A recording that is opened and closed, and the pace at which it is told."""
 
-    def __init__(self, options: RecordedOptions, pace: Pace | None) -> None:
-        self._folder = options.folder
-        self.pace = pace or Pace(options.pace, options.speed_ratio)
+    def __init__(self, options: RecordedOptions, name: str, pace: Pace | None) -> None:
+        self._folder, self._name = options.folder, name
+        self._pace = pace or Pace(options.pace, options.speed_ratio)
         self._recording: Recording | None = None
 
-    def open(self, name: str) -> Recording:
+    def open(self) -> Recording:
         try:
             self._recording = load(self._folder)
         except InputError as error:
-            raise DriverError(f"{name}: the recording cannot be replayed: {error}") from error
+            raise DriverError(f"{self._name}: the recording cannot be replayed: {error}") from error
         return self._recording
 
     def close(self) -> None:
@@ -62,6 +61,11 @@ class _Tape:
             stamps += [int(recording.stamps.t_ns[0]), int(recording.stamps.t_ns[-1])]
         return (min(stamps) - 2, max(stamps)) if stamps else (0, 0)
 
+    def tell(self, records: Iterable[R], stop: Stop) -> Iterator[R | Quiet]:
+        """The records, all under the driver's name, over the whole span of the recording."""
+        own = (replace(record, source=self._name) for record in records)
+        return tell(own, name=self._name, span_ns=self.span_ns(), pace=self._pace, stop=stop)
+
 
 class RecordedGates:
     """The edges of a recording."""
@@ -70,26 +74,22 @@ class RecordedGates:
 
     def __init__(self, options: RecordedOptions, *, name: str, pace: Pace | None = None) -> None:
         self.name = name
-        self._tape = _Tape(options, pace)
+        self._tape = _Tape(options, name, pace)
 
     def __enter__(self) -> Self:
-        recording = self._tape.open(self.name)
+        recording = self._tape.open()
         if not recording.rig.gates:
             raise DriverError(
                 f"{self.name}: {recording.folder}: the rig of this recording has no gates; replay its camera"
             )
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._tape.close()
 
     def records(self, stop: Stop) -> Iterator[Edge | Quiet | Fault]:
         """Every edge with its recorded stamp; ends with the recording."""
-        tape = self._tape
-        edges = (replace(edge, source=self.name) for edge in tape.recording.edges)
-        yield from tell(edges, name=self.name, span_ns=tape.span_ns(), pace=tape.pace, stop=stop)
+        return self._tape.tell(self._tape.recording.edges, stop)
 
 
 class RecordedCamera:
@@ -99,25 +99,22 @@ class RecordedCamera:
 
     def __init__(self, options: RecordedOptions, *, name: str, pace: Pace | None = None) -> None:
         self.name = name
-        self._tape = _Tape(options, pace)
+        self._tape = _Tape(options, name, pace)
 
     def __enter__(self) -> Self:
-        recording = self._tape.open(self.name)
+        recording = self._tape.open()
         if recording.video is None:
             raise DriverError(f"{self.name}: {recording.folder}: this recording has no video; replay its gates only")
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._tape.close()
 
     def records(self, stop: Stop) -> Iterator[Frame | Quiet | Fault]:
         """Every picture with its recorded stamp; ends with the recording, or with a Fault where the video is broken."""
-        tape, span_ns = self._tape, self._tape.span_ns()
-        last_ns = span_ns[0]
+        last_ns, _ = self._tape.span_ns()
         try:
-            for record in tell(self._frames(), name=self.name, span_ns=span_ns, pace=tape.pace, stop=stop):
+            for record in self._tape.tell(self._frames(), stop):
                 last_ns = record.t_ns
                 yield record
         except InputError as error:
@@ -126,7 +123,7 @@ class RecordedCamera:
     def _frames(self) -> Iterator[Frame]:
         for frame in self._tape.recording.frames():
             frame.image.setflags(write=False)
-            yield replace(frame, source=self.name)
+            yield frame
 
 
 class RecordedPanel:
@@ -139,42 +136,39 @@ class RecordedPanel:
 
     def __init__(self, options: RecordedOptions, *, name: str, pace: Pace | None = None) -> None:
         self.name = name
-        self._tape = _Tape(options, pace)
+        self._tape = _Tape(options, name, pace)
 
     def __enter__(self) -> Self:
-        self._tape.open(self.name)
+        self._tape.open()
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._tape.close()
 
     def records(self, stop: Stop) -> Iterator[Key | Quiet | Fault]:
         """Every key and fault with its recorded stamp; ends with the recording."""
-        tape, span_ns = self._tape, self._tape.span_ns()
-        told = _told(tape.recording.events, first_ns=span_ns[0] + 1, source=self.name)
-        yield from tell(told, name=self.name, span_ns=span_ns, pace=tape.pace, stop=stop)
+        first_ns = self._tape.span_ns()[0] + 1
+        return self._tape.tell(_told(self._tape.recording.events, first_ns=first_ns), stop)
 
 
-def _told(events: Iterable[Event], *, first_ns: int, source: str) -> list[Key | Fault]:
+def _told(events: Iterable[Event], *, first_ns: int) -> list[Key | Fault]:
     told: list[Key | Fault] = []
     armed_ns = first_ns
     for event in events:
         if event.event in get_args(KeyName):
-            told.append(Key(event.t_ns, cast(KeyName, event.event), source, event.detail))
+            told.append(Key(event.t_ns, cast(KeyName, event.event), event.source, event.detail))
         elif event.event == "fault":
-            told.append(_fault(event, source))
+            told.append(_fault(event))
         elif event.event == "armed" and armed_ns == first_ns:
             armed_ns = event.t_ns
     if not any(isinstance(record, Key) and record.key == "arm" for record in told):
-        told.append(Key(armed_ns, "arm", source))
+        told.append(Key(armed_ns, "arm", ""))
     return sorted(told, key=lambda record: record.t_ns)
 
 
-def _fault(event: Event, source: str) -> Fault:
+def _fault(event: Event) -> Fault:
     found = _SINCE.match(event.detail)
     if found is None:
-        return Fault(event.t_ns, source, event.detail, "")
+        return Fault(event.t_ns, event.source, event.detail, "")
     since = found["since"]
-    return Fault(event.t_ns, source, found["what"], found["cure"], since_ns=int(since) if since else None)
+    return Fault(event.t_ns, event.source, found["what"], found["cure"], since_ns=int(since) if since else None)

@@ -6,13 +6,12 @@ records.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from types import TracebackType
 from typing import Annotated, Any, ClassVar, Literal, Self, TypeAlias
 
 from logger.drivers.interface import Stop
-from logger.drivers.pace import Mode, Pace, tell
+from logger.drivers.pace import Mode, Pace, R, tell
 from logger.errors import DriverError, InputError
 from logger.records import Edge, Fault, Frame, Key, Quiet
 from logger.settings import Range
@@ -41,7 +40,7 @@ class _World:
 
     def __init__(self, options: SimulatedOptions, name: str, pace: Pace | None) -> None:
         self._options, self._name = options, name
-        self.pace = pace or Pace(options.pace, options.speed_ratio)
+        self._pace = pace or Pace(options.pace, options.speed_ratio)
         self._tank: SimulatedTank | None = None
 
     def open(self) -> SimulatedTank:
@@ -61,9 +60,10 @@ class _World:
             raise DriverError(f"{self._name}: the simulated tank is not open; use it inside `with`")
         return self._tank
 
-    def span_ns(self) -> tuple[int, int]:
-        """From just before anything can happen to the end of the run's recording."""
-        return self.tank.begins_ns - 1, self.tank.ends_ns
+    def tell(self, records: Iterable[R], stop: Stop) -> Iterator[R | Quiet]:
+        """The records, from just before anything can happen to the end of the run's recording."""
+        span_ns = (self.tank.begins_ns - 1, self.tank.ends_ns)
+        return tell(records, name=self._name, span_ns=span_ns, pace=self._pace, stop=stop)
 
 
 class SimulatedGates:
@@ -80,15 +80,12 @@ class SimulatedGates:
             raise DriverError(f"{self.name}: this simulated tank has no gates; wish for gates, or use its camera only")
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._world.close()
 
     def records(self, stop: Stop) -> Iterator[Edge | Quiet | Fault]:
         """Every edge of the run; ends with the run."""
-        world = self._world
-        yield from tell(world.tank.edges(), name=self.name, span_ns=world.span_ns(), pace=world.pace, stop=stop)
+        return self._world.tell(self._world.tank.edges(), stop)
 
 
 class SimulatedCamera:
@@ -104,15 +101,12 @@ class SimulatedCamera:
         self._world.open()
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._world.close()
 
     def records(self, stop: Stop) -> Iterator[Frame | Quiet | Fault]:
         """Every picture of the run; ends with the run."""
-        world = self._world
-        yield from tell(world.tank.frames(), name=self.name, span_ns=world.span_ns(), pace=world.pace, stop=stop)
+        return self._world.tell(self._world.tank.frames(), stop)
 
 
 class SimulatedPanel:
@@ -128,12 +122,9 @@ class SimulatedPanel:
         self._world.open()
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._world.close()
 
     def records(self, stop: Stop) -> Iterator[Key | Quiet | Fault]:
         """The keys of the run; ends with the run."""
-        world = self._world
-        yield from tell(world.tank.pressed(), name=self.name, span_ns=world.span_ns(), pace=world.pace, stop=stop)
+        return self._world.tell(self._world.tank.pressed(), stop)
