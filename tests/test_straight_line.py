@@ -19,7 +19,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from calibration.files import load_calibration
-from logger.config import Boat, Gate, Line, Rig, Rules, RunCard, Tank
+from logger.config import Rules, RunCard
 from logger.drivers import open_driver
 from logger.recording.folder import Event, load
 from logger.recording.journal import Journal
@@ -30,22 +30,11 @@ from logger.simulator.live import SimulatedTank
 from logger.station import line as station
 from logger.station.rig import Ran, run
 from logger.vision.live import LiveTracker
+from tests.logger.station import bench
+from tests.logger.station.bench import RIG, S
 
-S, MS = 1_000_000_000, 1_000_000
-RIG = Rig(
-    name="bench",
-    tank=Tank(((-300.0, -150.0), (1700.0, -150.0), (1700.0, 150.0), (-300.0, 150.0)), water_depth_mm=100.0),
-    lines=(
-        Line("start", "start", (0.0, -150.0), (0.0, 150.0)),
-        Line("mark", "mark", (500.0, -150.0), (500.0, 150.0)),
-        Line("finish", "finish", (1000.0, -150.0), (1000.0, 150.0)),
-    ),
-    gates=(Gate("A", "start"), Gate("B", "finish")),
-    gate_distance_mm=1000.0,
-)
-CARD = RunCard(
-    "run-1", "straight", "2026-05-04T12:00:00+02:00", Boat("Gull", length_mm=200.0), rules=Rules(time_cap_s=6.0)
-)
+MS = 1_000_000
+CARD = replace(bench.CARD, rules=Rules(time_cap_s=6.0))
 Streams = Mapping[str, Sequence[Record]]
 
 

@@ -14,33 +14,7 @@ from calibration.errors import CalibrationError
 from calibration.files import load_calibration, load_lens, load_view, write_lens, write_view
 from calibration.lens import Lens
 from calibration.waterplane import Pose, View, rotation_matrix
-
-SMALLEST = """
-format = "boatrun-camera/1"
-[lens]
-width_px = 1280
-height_px = 720
-fx_px = 950
-fy_px = 951.5
-cx_px = 640.5
-cy_px = 360
-[pose]
-rotation = [[1, 0, 0], [0, -1, 0], [0, 0, -1]]
-translation_mm = [-600, 20, 1200]
-"""
-GRID = np.array([[20.0, 30.0], [640.0, 360.0], [1250.0, 40.0], [900.0, 700.0]])
-
-
-def written(folder: Path, text: str) -> Path:
-    path = folder / "camera.toml"
-    path.write_text(text, encoding="utf-8")
-    return path
-
-
-def mistakes_of(folder: Path, text: str) -> tuple[str, ...]:
-    with pytest.raises(CalibrationError, match=r"camera\.toml: ") as caught:
-        load_view(written(folder, text))
-    return caught.value.mistakes
+from tests.calibration.camera_file import GRID, SMALLEST, mistakes_of, written
 
 
 def test_bare_intrinsics_and_pose_are_enough(tmp_path: Path) -> None:

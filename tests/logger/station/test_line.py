@@ -9,32 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.config import Boat, Gate, Line, Rig, Rules, RunCard, Tank
+from logger.config import RunCard
 from logger.recording.folder import Event, load
 from logger.recording.journal import Journal
-from logger.records import Edge, Fault, Fix, Frame, Key, Quiet, Record
+from logger.records import Fault, Fix, Frame, Key, Quiet, Record
 from logger.station.line import Line as StraightLine
 from logger.station.line import LiveTracker, Plan
-
-S = 1_000_000_000
-RIG = Rig(
-    name="bench",
-    tank=Tank(((-300.0, -150.0), (1700.0, -150.0), (1700.0, 150.0), (-300.0, 150.0)), water_depth_mm=100.0),
-    lines=(
-        Line("start", "start", (0.0, -150.0), (0.0, 150.0)),
-        Line("mark", "mark", (500.0, -150.0), (500.0, 150.0)),
-        Line("finish", "finish", (1000.0, -150.0), (1000.0, 150.0)),
-    ),
-    gates=(Gate("A", "start"), Gate("B", "finish")),
-)
-CARD = RunCard(
-    "run-1", "straight", "2026-05-04T12:00:00+02:00", Boat("Gull", length_mm=200.0), rules=Rules(time_cap_s=20)
-)
-
-
-def edge(t_s: float, gate: str, *, blocked: bool = True) -> Edge:
-    return Edge(round(t_s * S), gate, blocked, "gates")
-
+from tests.logger.station.bench import CARD, RIG, S, edge
 
 ARM = Key(1 * S, "arm", "panel")
 PASSING = [edge(2, "A"), edge(2.4, "A", blocked=False), edge(5, "B"), edge(5.3, "B", blocked=False)]

@@ -8,34 +8,22 @@ from typing import get_args
 
 import pytest
 
-from logger.config import Boat, Gate, KindOfRun, Line, Rig, Rules, RunCard, Tank
+from logger.config import KindOfRun, Rig, Rules
 from logger.errors import InputError
 from logger.recording.folder import Event
 from logger.records import Edge, Fix, Key, KeyName, Quality, Record
 from logger.results.trial import EndReason
 from logger.station.referee import NAME, Begin, Referee, State, diagram, table_of
+from tests.logger.station.bench import CARD, RIG, S, edge
 
-S = 1_000_000_000
 KINDS: tuple[KindOfRun, ...] = ("straight", "drift")
-BOX = ((-300.0, -150.0), (1700.0, -150.0), (1700.0, 150.0), (-300.0, 150.0))
-RIG = Rig(
-    name="bench",
-    tank=Tank(BOX, water_depth_mm=100.0),
-    lines=(
-        Line("start", "start", (0.0, -150.0), (0.0, 150.0)),
-        Line("mark", "mark", (500.0, -150.0), (500.0, 150.0)),
-        Line("finish", "finish", (1000.0, -150.0), (1000.0, 150.0)),
-    ),
-    gates=(Gate("A", "start"), Gate("B", "finish")),
-)
 RULES = Rules(time_cap_s=20.0, stop_for_s=1.0)
 
 
 def a_referee(
     kind: KindOfRun = "straight", begin: Begin = "hands_off", rules: Rules = RULES, rig: Rig = RIG
 ) -> Referee:
-    card = RunCard("run-1", kind, "2026-05-04T12:00:00+02:00", Boat("Gull", length_mm=200.0), rules=rules)
-    return Referee(card=card, rig=rig, begin=begin)
+    return Referee(card=replace(CARD, kind=kind, rules=rules), rig=rig, begin=begin)
 
 
 def key(t_s: float, name: KeyName) -> Key:
@@ -43,8 +31,8 @@ def key(t_s: float, name: KeyName) -> Key:
 
 
 def beam(gate: str, t_s: float, clear_s: float | None = None) -> list[Record]:
-    edges: list[Record] = [Edge(round(t_s * S), gate, True, "gates")]
-    return edges if clear_s is None else [*edges, Edge(round(clear_s * S), gate, False, "gates")]
+    broken = edge(t_s, gate)
+    return [broken] if clear_s is None else [broken, edge(clear_s, gate, blocked=False)]
 
 
 def fixes(*points: tuple[float, float], quality: Quality = "measured") -> list[Record]:

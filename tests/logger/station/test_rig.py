@@ -11,7 +11,6 @@ from typing import Any, Self
 
 import pytest
 
-from logger.config import Boat, Gate, Line, Rig, Rules, RunCard, Tank
 from logger.drivers.interface import Stop
 from logger.errors import DriverError, StoreError
 from logger.recording.folder import Event, load
@@ -23,30 +22,7 @@ from logger.results.trial_json import to_json
 from logger.station.inbox import OTHERS_COUNT
 from logger.station.line import Plan
 from logger.station.rig import run
-
-S = 1_000_000_000
-RIG = Rig(
-    name="bench",
-    tank=Tank(((-300.0, -150.0), (1700.0, -150.0), (1700.0, 150.0), (-300.0, 150.0)), water_depth_mm=100.0),
-    lines=(
-        Line("start", "start", (0.0, -150.0), (0.0, 150.0)),
-        Line("finish", "finish", (1000.0, -150.0), (1000.0, 150.0)),
-    ),
-    gates=(Gate("A", "start"), Gate("B", "finish")),
-    gate_distance_mm=1000.0,
-)
-CARD = RunCard(
-    "run-1",
-    "straight",
-    "2026-05-04T12:00:00+02:00",
-    Boat("Gull", team="Quay", length_mm=200.0),
-    rules=Rules(time_cap_s=20),
-)
-
-
-def edge(t_s: float, gate: str, *, blocked: bool = True) -> Edge:
-    return Edge(round(t_s * S), gate, blocked, "gates")
-
+from tests.logger.station.bench import CARD, RIG, S, edge
 
 PASSING: list[Record] = [edge(2, "A"), edge(2.4, "A", blocked=False), edge(5, "B"), edge(5.3, "B", blocked=False)]
 ARM: list[Record] = [Key(1 * S, "arm", "panel")]
