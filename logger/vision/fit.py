@@ -12,8 +12,7 @@ from logger.vision.plane import Plane, Singles, sample
 from logger.vision.rays import CORRELATED, outside, relit, weights
 
 _CLOSE_PX = 0.05
-_CLOSE_RAD = 2e-3
-"""Steps smaller than these end the search."""
+"""A step that moves the edge by less than this (root mean square of the rays) ends the search."""
 _U_HEADING_RAD = 0.05
 """How far a heading is believed to turn from its start: only a round boat, which shows none, is held by it."""
 
@@ -62,16 +61,16 @@ class Fitter:
             seen, water, drawn = self._compared(picture, place, heading)
             residual = seen - drawn.grey[0]
             weight = weights(residual, self.hull.noise)
-            by_shift, residual = np.nan_to_num(drawn.by_shift[0]), np.nan_to_num(residual)
+            known = weight > 0
+            by_shift, residual = np.where(known, drawn.by_shift[0], 0.0), np.where(known, residual, 0.0)
             lever = np.column_stack([_turned(self.hull.normal, heading), self._arms])
             weighted = weight * by_shift / CORRELATED
             normal = (lever * (weighted * by_shift).sum(axis=1)[:, None]).T @ lever + self._belief
             change = np.linalg.solve(normal, lever.T @ (weighted * residual).sum(axis=1))
             place = place + np.clip(change[:2], -limit, limit)
             heading += float(np.clip(change[2], -0.1, 0.1))
-            if max(abs(change[0]), abs(change[1])) < self._close and abs(change[2]) < _CLOSE_RAD:
+            if np.sqrt(np.mean((lever @ change) ** 2)) < self._close:
                 break
-        known = weight > 0
         boat = np.where(known, drawn.grey[0] - water, 0.0)
         shown, whole = (weight * boat * np.where(known, seen - water, 0.0)).sum(axis=1), (weight * boat**2).sum(axis=1)
         strength = shown.sum() / max(whole.sum(), 1e-12)
