@@ -330,7 +330,11 @@ def edit(path: Path, changes: Mapping[str, Any], *, check: Callable[[dict[str, A
         place[name] = value
     text = tomlkit.dumps(document)
     check(tomllib.loads(text))
-    write_whole(path, text.encode())
+    try:
+        write_whole(path, text)
+    except OSError as error:
+        problem = f"{path}: could not be written ({error.strerror}); free some space or check permissions"
+        raise StoreError(problem) from error
 
 
 def _step(place: Any, table: str) -> Any:
@@ -338,26 +342,23 @@ def _step(place: Any, table: str) -> Any:
     return place[found[1]][int(found[2]) - 1] if found else place.setdefault(table, tomlkit.table())
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Replace `path` by `data` so that at any instant either the old or the new file is there, whole.
+def write_whole(path: Path, text: str) -> None:
+    """Write `path` so that at any instant it holds the old text or the new one, whole, also after a loss of power.
 
     Raises:
-        StoreError: it could not be written; the old file still stands.
+        OSError: the folder is not writable or full; the old file still stands and nothing else is left behind.
     """
-    new = path.with_name(f".{path.name}.new")
+    growing = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        with new.open("wb") as file:
-            file.write(data)
+        with growing.open("w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
             file.flush()
             os.fsync(file.fileno())
-        new.replace(path)
-        sync_folder(path.parent)
-    except OSError as error:
-        raise StoreError(
-            f"{path}: could not be written ({error.strerror}); free some space or check permissions"
-        ) from (error)
-    finally:
-        new.unlink(missing_ok=True)
+        growing.replace(path)
+    except BaseException:
+        growing.unlink(missing_ok=True)
+        raise
+    sync_folder(path.parent)
 
 
 def sync_folder(folder: Path) -> None:

@@ -18,8 +18,9 @@ from multiprocessing import active_children, get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from logger.cli.keep import new_folder, write_whole
+from logger.cli.keep import new_folder
 from logger.cli.regatta import BOATS, CLUB, CONDITIONS, SAILS, TANK, Sail
+from logger.settings import write_whole
 
 if TYPE_CHECKING:
     from logger.config import Rig, RunCard

@@ -12,8 +12,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.cli.keep import new_folder, refuse_if_used, write_whole
+from logger.cli.keep import new_folder, refuse_if_used
 from logger.errors import InputError
+from logger.settings import write_whole
 
 if TYPE_CHECKING:
     from logger.recording.folder import Recording

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from pathlib import Path
 
 from logger.errors import InputError
+from logger.settings import write_whole
 
 
 def refuse_if_used(folder: Path) -> None:
@@ -27,26 +27,6 @@ def new_folder(folder: Path) -> Path:
     return folder
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write `path` so that at any instant it holds the old text or the new one, never a part.
-
-    Raises:
-        OSError: the folder is not writable or full; nothing is left behind.
-    """
-    handle, scratch = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        # mkstemp makes files that only their owner can read; a recording is for everybody who may read its folder
-        os.chmod(scratch, 0o666 & ~_umask())
-        os.replace(scratch, path)
-    except BaseException:
-        Path(scratch).unlink(missing_ok=True)
-        raise
-
-
 def keep_beside(path: Path, text: str) -> Path | None:
     """Write `text` to `path`; what stood there before, if it differs, is kept as name-1, name-2 ...
 
@@ -54,7 +34,7 @@ def keep_beside(path: Path, text: str) -> Path | None:
         Where the older text went, or None if there was none or it was the same (then nothing is written).
 
     Raises:
-        OSError: as `write_whole`.
+        OSError: as `logger.settings.write_whole`.
     """
     older = None
     if path.exists():
@@ -85,9 +65,3 @@ def _set_aside(path: Path) -> Path:
             return older
         else:
             return older
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

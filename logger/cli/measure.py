@@ -75,8 +75,9 @@ def _one(folder: Path, *, as_json: bool, store: Path | None) -> tuple[Recording,
 
 def keep(recording: Recording, outcome: Outcome) -> list[str]:
     """Write track.csv and trial.json into the recording's folder; what could not be done comes back as notes."""
-    from logger.cli.keep import keep_beside, write_whole
+    from logger.cli.keep import keep_beside
     from logger.results.trial_json import to_json
+    from logger.settings import write_whole
 
     folder = recording.folder
     try:
@@ -97,7 +98,7 @@ def _for_page(recording: Recording, outcome: Outcome) -> Run:
 
 
 def _write_report(runs: Sequence[Run], path: Path) -> None:
-    from logger.cli.keep import write_whole
+    from logger.settings import write_whole
     from logger.study.report import report
 
     boats = len({run.card.boat.name for run in runs})

@@ -10,7 +10,7 @@ from typing import Any
 from logger import settings
 from logger.config import RunCard
 from logger.errors import ConfigError
-from logger.recording.rig_toml import format_mistakes
+from logger.recording.rig_toml import without_format
 
 RECORDING_FORMAT = "boatrun-recording/1"
 
@@ -27,10 +27,8 @@ def read_card(path: Path) -> RunCard:
 
 def card_from_table(table: Mapping[str, Any], *, file: str) -> RunCard:
     """The card that `table` describes; `file` is named in mistakes."""
-    table = dict(table)
-    mistakes = format_mistakes(table.pop("format", None), RECORDING_FORMAT)
-    if mistakes:
-        raise ConfigError(file, mistakes)
+    table = without_format(table, RECORDING_FORMAT, file=file)
+    mistakes: list[str] = []
     if isinstance(table.get("recorded_at"), datetime):
         table["recorded_at"] = table["recorded_at"].isoformat()
     card = settings.from_table(RunCard, table, place="", mistakes=mistakes)

@@ -29,10 +29,8 @@ def read_rig(path: Path) -> Rig:
 
 def rig_from_table(table: Mapping[str, Any], *, file: str) -> Rig:
     """The rig that `table` describes; `file` is named in mistakes."""
-    table = dict(table)
-    mistakes = format_mistakes(table.pop("format", None), RIG_FORMAT)
-    if mistakes:
-        raise ConfigError(file, mistakes)
+    table = without_format(table, RIG_FORMAT, file=file)
+    mistakes: list[str] = []
     _expand_tank(table, mistakes)
     _expand_lines(table, mistakes)
     _expand_drivers(table)
@@ -44,13 +42,20 @@ def rig_from_table(table: Mapping[str, Any], *, file: str) -> Rig:
     return rig
 
 
-def format_mistakes(found: object, format_name: str) -> list[str]:
-    """What is wrong with a file's `format` entry, at most one mistake."""
-    if found == format_name:
-        return []
+def without_format(table: Mapping[str, Any], wanted: str, *, file: str) -> dict[str, Any]:
+    """A copy of `table` without its `format`, which must be `wanted`; `file` is named in mistakes.
+
+    Raises:
+        ConfigError: another format or none; what else may be wrong then means nothing.
+    """
+    rest = dict(table)
+    found = rest.pop("format", None)
     if found is None:
-        return [f'format: missing, wanted format = "{format_name}" on the first line']
-    return [f'format: found {settings.shorten(found)}, wanted "{format_name}"; was it made for another version?']
+        raise ConfigError(file, [f'format: missing, wanted format = "{wanted}" on the first line'])
+    if found != wanted:
+        mistake = f'format: found {settings.shorten(found)}, wanted "{wanted}"; was it made for another version?'
+        raise ConfigError(file, [mistake])
+    return rest
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import stat
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -13,7 +15,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from logger import settings
-from logger.errors import ConfigError, InputError
+from logger.errors import ConfigError, InputError, StoreError
 from logger.settings import Range, Text
 
 
@@ -231,3 +233,26 @@ def test_an_edit_that_would_be_wrong_changes_nothing(tmp_path: Path) -> None:
         settings.edit(path, {"a": 2}, check=refuse)
     assert [p.name for p in tmp_path.iterdir()] == ["a.toml"]
     assert path.read_text() == "a = 1\n"
+
+
+def test_a_file_is_written_whole_and_nothing_else_is_left(tmp_path: Path) -> None:
+    settings.write_whole(tmp_path / "a.csv", "ä\n")
+    assert (tmp_path / "a.csv").read_bytes() == "ä\n".encode()
+    assert [path.name for path in tmp_path.iterdir()] == ["a.csv"]
+    assert stat.S_IMODE((tmp_path / "a.csv").stat().st_mode) & 0o444
+
+
+def test_text_that_cannot_be_written_leaves_the_old_file_and_no_scraps(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text("old", encoding="utf-8")
+    with pytest.raises(UnicodeEncodeError, match="surrogates"):
+        settings.write_whole(tmp_path / "a.csv", "\ud800")
+    assert [(path.name, path.read_text(encoding="utf-8")) for path in tmp_path.iterdir()] == [("a.csv", "old")]
+
+
+def test_an_edit_that_cannot_be_written_leaves_the_old_file(tmp_path: Path) -> None:
+    old = tmp_path / "a.toml"
+    old.write_text("a = 1\n", encoding="utf-8")
+    (tmp_path / f".{old.name}.{os.getpid()}").mkdir()  # stands where the new text would grow
+    with pytest.raises(StoreError, match=r"could not be written \(.*\); free some space or check permissions"):
+        settings.edit(old, {"a": 2}, check=lambda _: None)
+    assert old.read_text(encoding="utf-8") == "a = 1\n"

@@ -1,27 +1,12 @@
 from __future__ import annotations
 
 import os
-import stat
 from pathlib import Path
 
 import pytest
 
-from logger.cli.keep import keep_beside, new_folder, write_whole
+from logger.cli.keep import keep_beside, new_folder
 from logger.errors import InputError
-
-
-def test_a_file_is_written_whole_and_nothing_else_is_left(tmp_path: Path) -> None:
-    write_whole(tmp_path / "a.csv", "ä\n")
-    assert (tmp_path / "a.csv").read_bytes() == "ä\n".encode()
-    assert [path.name for path in tmp_path.iterdir()] == ["a.csv"]
-    assert stat.S_IMODE((tmp_path / "a.csv").stat().st_mode) & 0o444
-
-
-def test_text_that_cannot_be_written_leaves_the_old_file_and_no_scraps(tmp_path: Path) -> None:
-    (tmp_path / "a.csv").write_text("old", encoding="utf-8")
-    with pytest.raises(UnicodeEncodeError, match="surrogates"):
-        write_whole(tmp_path / "a.csv", "\ud800")
-    assert [(path.name, path.read_text(encoding="utf-8")) for path in tmp_path.iterdir()] == [("a.csv", "old")]
 
 
 def test_older_and_different_results_are_kept_and_numbered(tmp_path: Path) -> None:
