@@ -74,9 +74,9 @@ class Recording:
             if image is not None:
                 self._check_size(image, number)
                 yield Frame(times[number], image, number, "video", exposures[number], lines[number], jpeg)
-        if wanted is None and last + 1 < len(times):
+        if (missing := min((n for n in chosen if last < n < len(times)), default=None)) is not None:
             raise InputError(
-                f"{self.video}: only {last + 1} of {len(times)} pictures can be decoded, and nothing says which ones; "
+                f"{self.video}: only {missing} of {len(times)} pictures can be decoded, and nothing says which ones; "
                 "put the undamaged video there"
             )
 

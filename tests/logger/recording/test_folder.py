@@ -294,6 +294,8 @@ def test_a_codec_that_does_not_say_which_picture_broke_must_decode_to_its_end(wi
     path.write_bytes(data[: len(data) // 2] + b"Z" * 600 + data[len(data) // 2 + 600 :])
     with pytest.raises(InputError, match=r"video\.mp4: only \d of 10 pictures can be decoded, and nothing says which"):
         list(load(with_camera).frames())
+    with pytest.raises(InputError, match=r"video\.mp4: only \d of 10 pictures can be decoded, and nothing says which"):
+        list(load(with_camera).frames(wanted=[0, 9]))
 
 
 def test_the_command_says_one_line_for_each_bad_recording_and_nothing_else(tmp_path: Path) -> None:
