@@ -15,6 +15,7 @@ from scipy.interpolate import PchipInterpolator
 from logger.vision import background, sightings
 from logger.vision.background import Grey, Mask
 from logger.vision.fit import Fit, Fitter
+from logger.vision.glance import Film
 from logger.vision.ground import SHRINK
 from logger.vision.hull import Floats
 from logger.vision.learning import Learnt
@@ -22,7 +23,7 @@ from logger.vision.light import tone_of_light
 from logger.vision.outline import moments
 from logger.vision.plane import Plane, Singles
 from logger.vision.silhouette import Shape, on_plane, silhouette
-from logger.vision.survey import Film, Survey
+from logger.vision.survey import Survey
 
 _PLAUSIBLE = (0.5, 1.7)
 """Area of a silhouette, as a share of the hull's, within which it may be the boat."""
