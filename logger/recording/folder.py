@@ -140,6 +140,10 @@ def _load(folder: Path) -> Recording:
 
 
 def _check_folder(folder: Path) -> None:
+    try:
+        str(folder.absolute()).encode()
+    except UnicodeEncodeError:  # OpenCV would crash
+        raise InputError(f"{folder}: its path is not UTF-8; rename the folder with plain letters") from None
     if not folder.exists():
         raise InputError(f"{folder}: there is no such recording; give the path of a recording's folder")
     if not folder.is_dir():
