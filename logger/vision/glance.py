@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -20,6 +20,10 @@ _CORE = 0.3
 """Half the side of the square in a boat's middle in which its contrast is taken, as a share of its size."""
 
 
+Whole = Callable[[], Grey | None]
+"""Decodes the whole of a picture; None if it is damaged."""
+
+
 class Film(Protocol):
     """Pictures by number, grey, handed out in rising order."""
 
@@ -30,6 +34,13 @@ class Film(Protocol):
 
     def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
         """(number, picture) of the wanted ones that can be decoded; of all if None."""
+        ...
+
+    def upper(self, rows_px: int, wanted: Sequence[int]) -> Iterable[tuple[int, Grey, Whole]]:
+        """(number, its upper rows or more, how to get all of it) of the wanted ones.
+
+        A picture that lost a part on its way may be shifted without a sign; the whole of it is None then.
+        """
         ...
 
 
