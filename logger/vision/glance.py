@@ -52,7 +52,7 @@ class Glance:
     """By their number, full size."""
     empty: Singles
     """First idea of the empty tank, reduced."""
-    noise: float
+    noise_grey: float
     size_px: float
     """Square root of the boat's area in a reduced picture."""
     rows: Mapping[int, list[Sighting]]
@@ -67,7 +67,7 @@ class Glance:
         if not pictures:
             return {}
         apart, _ = sightings.differences(_small(pictures), self.empty)
-        return dict(zip(sorted(pictures), _rows(apart, self.noise, self.size_px, ground), strict=True))
+        return dict(zip(sorted(pictures), _rows(apart, self.noise_grey, self.size_px, ground), strict=True))
 
 
 def evenly(count: int) -> list[int]:
