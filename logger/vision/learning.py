@@ -23,6 +23,9 @@ from logger.vision.shadow import Distance, Shadow
 
 _ROUNDS_BLUR_PX = (2.5, 1.6, 1.0, 1.0, *(0.0,) * 6)
 """Blur of the model in each round; 0: fitted. A wide edge first draws in a rough start from several pixels away."""
+_SETTLED_PX = 0.01
+_SETTLED_FREEBOARD_MM = 0.1
+"""If edge (root mean square) and freeboard change by less in a round, the next one would say nothing new."""
 _SHADOW_FROM_ROUND = 3
 _BLUNT_PX = 3.0
 """How near a corner no ray is laid: blur has rounded it there."""
@@ -96,6 +99,8 @@ def learn(
         if number == _SHADOW_FROM_ROUND:
             fit.look_for_shadow()
         fit.round(blur * step)
+        if blur == 0.0 and fit.is_settled:
+            break
     return fit.result()
 
 
@@ -141,6 +146,7 @@ class _Fit:
         self.u_freeboard, self.u_taper = card.u_freeboard_mm, _U_TAPER
         self.misfit = np.zeros(len(pictures))
         self.step = plane.step_mm(place.mean(axis=0))
+        self.is_settled = False
         self._tabled: tuple[Floats, Distance] | None = None
         self._deck = hull.outline()
 
@@ -288,6 +294,8 @@ class _Fit:
         self.heading = self.heading + np.clip(pose[:, 2], -0.1, 0.1)
         outward = np.clip(change[3 * N : 3 * N + M], -3 * self.step, 3 * self.step)
         boat, shadow = change[-BOAT_COUNT:], self.hull.shadow
+        edge = float(np.sqrt(np.mean(outward**2)))
+        self.is_settled = edge < _SETTLED_PX * self.step and abs(boat[0]) < _SETTLED_FREEBOARD_MM
         told, u = self.card.freeboard_mm, self.card.u_freeboard_mm
         self.hull = replace(
             self.hull,
