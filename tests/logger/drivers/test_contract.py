@@ -157,7 +157,7 @@ def test_it_stops_while_it_waits(kind: str, recording: Path) -> None:
     stop, heard = threading.Event(), threading.Event()
     options = CASES[kind].options(recording)
     if kind != OUTSIDE:
-        options |= {"pace": "real_time", "speed_ratio": 0.001}
+        options |= {"pace": "real_time", "speed_ratio": 1e-5}
 
     def listen() -> None:
         with open_driver(kind, options) as driver:
