@@ -168,9 +168,7 @@ def test_it_stops_while_it_waits(kind: str, recording: Path) -> None:
     thread.start()
     assert heard.wait(60)
     stop.set()
-    thread.join(
-        60
-    )  # a thousand times slower than its story, it would wait far longer; a picture takes a while to paint
+    thread.join(60)  # painting takes a while, but one that is deaf while it waits would take an hour
     assert not thread.is_alive()
 
 
