@@ -29,6 +29,10 @@ from logger.vision.shadow import NO_SHADOW, Distance, Shadow
 Floats = NDArray[np.float64]
 
 _ROOT_2PI = float(np.sqrt(2 * np.pi))
+_SAME_SIDE = -0.2
+"""Cosine between normals above which two rays are on one side of the boat."""
+_CLEAR_OF_SIDE = 2.0
+"""How many blurs away another side of the boat no longer shows."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,6 +76,17 @@ class Hull:
     def bundle(self) -> Bundle:
         """The rays, ready to be seen at any place."""
         return Bundle(edge_mm=self.edge_mm, normal=self.normal, offsets_mm=self.offsets_mm)
+
+    def own(self) -> NDArray[np.bool_]:
+        """(M, K) which samples show no other side of the boat than the ray's own: near a sharp bow two sides are close."""
+        gap = ((self.edge_mm[:, None] - self.edge_mm[None]) * self.normal[:, None]).sum(axis=2)
+        slant = self.normal @ self.normal.T
+        inward = np.minimum(self.offsets_mm, 0.0)
+        # (M, j, K): how far each sample is from the side at j, inward
+        room = gap.T[:, :, None] - slant[:, :, None] * inward
+        room[slant > _SAME_SIDE] = np.inf
+        own: NDArray[np.bool_] = room.min(axis=1) > _CLEAR_OF_SIDE * self.blur_mm
+        return own
 
     def distance(self) -> Distance:
         """How far any point of the boat frame is from the deck's edge."""

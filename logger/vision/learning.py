@@ -150,7 +150,7 @@ class _Fit:
         self.hull = repainted(self.hull, seen, shaded, reach)
         drawn = look(self.hull, shaded, reach)
         residual = seen - drawn.grey
-        self.hull = replace(self.hull, noise=noise_of(residual))
+        self.hull = replace(self.hull, noise=np.where(self.hull.own(), noise_of(residual), np.inf))
         weight = weights(residual, self.hull.noise)
         self.misfit = np.sqrt(np.nanmean((residual / self.hull.noise) ** 2, axis=(1, 2)))
         self._step(residual, weight, drawn, water, free_blur)

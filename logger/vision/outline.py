@@ -79,7 +79,7 @@ def laid_out(polygon: Floats, count: int, *, blunt_mm: float) -> tuple[Floats, N
     """
     along, closed = _arc(polygon)
     whole = along[-1]
-    at = corners(polygon, blunt_mm=2 * blunt_mm)
+    at = corners(polygon, blunt_mm=max(2 * blunt_mm, whole / count))
     if len(at) == 0:
         return evenly(polygon, count), np.zeros(count, bool)
     points, breaks = [], []
