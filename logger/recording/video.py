@@ -9,8 +9,9 @@ are never turned, whatever the file says: the calibration holds for the rows and
 from __future__ import annotations
 
 import os
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Generator, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 
 import cv2
@@ -51,7 +52,7 @@ def _has_pictures(path: Path) -> bool:
         return False
 
 
-def packets(path: Path) -> Iterator[bytes]:
+def packets(path: Path) -> Generator[bytes]:
     """The compressed pictures of the video, in order, without decoding them."""
     capture = _opened(path, raw=True)
     try:
@@ -142,16 +143,22 @@ def pictures(
     Pictures are (height, width, 3) BGR, or (height, width) if `grey`. If only some numbers are `wanted`, the others are
     passed over, undecoded where the codec allows it.
     """
-    if holds_jpegs(path):
-        yield from _jpegs(path, grey=grey, wanted=wanted, damaged=damaged)
+    undecoded = packets(path)
+    first = next(undecoded, b"")
+    if first.startswith(jpeg.START):
+        yield from _jpegs(chain([first], undecoded), grey=grey, wanted=wanted, damaged=damaged)
     else:
+        undecoded.close()
         yield from _decoded(path, grey=grey, wanted=wanted)
 
 
 def _jpegs(
-    path: Path, *, grey: bool, wanted: Collection[int] | None, damaged: Collection[int]
+    undecoded: Iterable[bytes], *, grey: bool, wanted: Collection[int] | None, damaged: Collection[int]
 ) -> Iterator[tuple[int, Image | None, bytes]]:
-    for number, packet in enumerate(packets(path)):
+    last = None if wanted is None else max(wanted, default=-1)
+    for number, packet in enumerate(undecoded):
+        if last is not None and number > last:
+            return
         if wanted is not None and number not in wanted:
             continue
         yield number, None if number in damaged else jpeg.decode(packet, grey=grey), packet

@@ -145,7 +145,7 @@ def _row(boat: Repeats) -> ClassRow:
 
 def _pair(pair: Comparison, name: str) -> str:
     unit = pair.difference.unit
-    gap = words.doubt_alone(abs(pair.difference.value), unit)
+    gap = words.to_the_place_of(abs(pair.difference.value), pair.U, unit)
     allowed = words.doubt_alone(pair.U, unit)
     if pair.too_close:
         return (

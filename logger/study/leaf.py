@@ -222,7 +222,7 @@ def _budget(name: str, result: Result) -> Budget:
     total = quantity.u**2
     rows = tuple(
         Cause(
-            source=source,
+            source=words.cause(source),
             u=words.doubt_alone(square**0.5, quantity.unit),
             share_percent=round(100 * square / total, 1),
             share=_percent(square / total),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from calibration.quantity import Quantity, decimals_for, plus_minus
 from logger.config import Conditions, KindOfRun, Rules
 from logger.results import columns
@@ -40,6 +42,7 @@ _STATUS: dict[Status, str] = {
 }
 _WITNESS = {"gate": "the gates", "camera": "the camera", "gate+camera": "gates and camera", "card": "the boat card"}
 
+_OF_A_GATE = re.compile(r"gate (.+) (place|stamp)")
 
 RATIO_DECIMALS = 5
 """A ratio without a unit is shown with this many decimals at most: more would tell nobody anything."""
@@ -58,6 +61,19 @@ def unit_sign(unit: str) -> str:
 def name_of(result: str) -> str:
     """What a result is called, from the column dictionary."""
     return columns.COLUMNS[result].words
+
+
+def meaning_of(result: str) -> str:
+    """What exactly was measured, from the column dictionary."""
+    return columns.COLUMNS[result].meaning
+
+
+def cause(source: str) -> str:
+    """A source of doubt as a page names it: `gate first place` becomes "where the gate “first” stands"."""
+    gate = _OF_A_GATE.fullmatch(source)
+    if gate is None:
+        return source
+    return f"where the gate “{gate[1]}” stands" if gate[2] == "place" else f"the time stamp of the gate “{gate[1]}”"
 
 
 def kind_of_run(kind: KindOfRun) -> str:
@@ -191,6 +207,13 @@ def power_of(conditions: Conditions) -> str:
 def doubt_alone(u: float, unit: str) -> str:
     """An uncertainty by itself, to two digits, with its unit."""
     return with_unit(f"{u:.{max(decimals_for(u), 0)}f}", unit)
+
+
+def to_the_place_of(value: float, doubt: float, unit: str) -> str:
+    """A size without a sign, rounded to the place of `doubt`'s second digit, with its unit."""
+    places = max(decimals_for(doubt), 0)
+    shown = max(value, 10.0**-places)
+    return ("less than " if shown > value else "") + with_unit(f"{shown:.{places}f}", unit)
 
 
 def true_value(value: float, measured: Quantity) -> str:

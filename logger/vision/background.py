@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import cv2
 import numpy as np
@@ -28,13 +28,38 @@ def first_guess(stack: Grey, start_zone: Mask | None = None) -> Singles:
         stack: N pictures.
         start_zone: where the boat stands at the beginning; None if nothing is known (then it is the plain median).
     """
-    usual: Singles = np.asarray(np.median(stack, axis=0), np.float32)
+    usual = median(stack)
     if start_zone is None or len(stack) < 6:
         return usual
     share = max(3, round(_EARLY_SHARE * len(stack)))
-    early, late = np.median(stack[:share], axis=0), np.median(stack[-share:], axis=0)
+    early, late = median(stack[:share]), median(stack[-share:])
     other: Singles = np.asarray(np.where(start_zone, late, early), np.float32)
     return np.asarray(np.where(np.abs(other - usual) > _DIFFERENT_GREY, other, usual), np.float32)
+
+
+def median(stack: Grey) -> Singles:
+    """Median over the first axis of (N, ...).
+
+    By a network of comparisons (merge exchange after Batcher: Knuth, The Art of Computer Programming 3, 5.2.2, M).
+    Comparing whole pictures takes a tenth of the time of sorting each pixel's row.
+    """
+    rows = list(stack)
+    for low, high in _exchanges(len(rows)):
+        rows[low], rows[high] = np.minimum(rows[low], rows[high]), np.maximum(rows[low], rows[high])
+    below, above = rows[(len(rows) - 1) // 2], rows[len(rows) // 2]
+    return np.asarray((below.astype(np.float32) + above) / 2, np.float32)
+
+
+def _exchanges(count: int) -> Iterator[tuple[int, int]]:
+    """The pairs that are put in order, one after the other, to sort `count` things."""
+    longest = 1 << max(count - 1, 0).bit_length() >> 1
+    p = longest
+    while p:
+        q, r, d = longest, 0, p
+        while d:
+            yield from ((i, i + d) for i in range(count - d) if i & p == r)
+            d, q, r = (q - p if q != p else 0), q >> 1, p
+        p >>= 1
 
 
 def light_of(picture: Grey | Singles, empty: Singles) -> float:
@@ -54,12 +79,21 @@ def away_from_boat(
     NaN where every picture has its boat.
     """
     total = np.zeros(pictures[0].shape, np.float32)
-    count = np.zeros(pictures[0].shape, np.float32)
+    count = np.full(pictures[0].shape, len(pictures), np.float32)
     for picture, light, (u, v, radius) in zip(pictures, lights, discs_px, strict=True):
-        water = np.full(picture.shape, 255, np.uint8)
-        cv2.circle(water, (round(u), round(v)), round(radius), 0, -1)
-        even = abs(light - 1) < 0.003
-        cv2.accumulate(picture if even else (picture / np.float32(light)).astype(np.float32), total, water)
-        count += water > 0
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(np.where(count > 0, total / count, np.nan), np.float32)
+        even = picture if abs(light - 1) < 0.003 else (picture / np.float32(light)).astype(np.float32)
+        cv2.accumulate(even, total)
+        window, disc = _disc(picture.shape, u=u, v=v, radius=radius)
+        total[window] -= even[window] * disc
+        count[window] -= disc
+    known = count > 0.5
+    return np.where(known, total / np.maximum(count, 1), np.float32(np.nan))
+
+
+def _disc(shape: tuple[int, ...], *, u: float, v: float, radius: float) -> tuple[tuple[slice, slice], Singles]:
+    """The window of a picture that holds a disc, and the disc in it: 1 inside, 0 outside."""
+    u, v, radius = round(u), round(v), round(radius)
+    left, top = max(u - radius, 0), max(v - radius, 0)
+    window = slice(top, min(max(v + radius + 1, top), shape[0])), slice(left, min(max(u + radius + 1, left), shape[1]))
+    rows, columns = np.ogrid[window]
+    return window, np.asarray((columns - u) ** 2 + (rows - v) ** 2 <= radius**2, np.float32)

@@ -103,8 +103,8 @@ class _Seeker:
         self._plane: Plane = fitter.plane
         self._empty = tone_of_light(found.empty)
         height, width = self._empty.shape
-        self._small_size = (width // SHRINK, height // SHRINK)
-        self._small = cv2.resize(np.nan_to_num(self._empty), self._small_size, interpolation=cv2.INTER_AREA)
+        size = (width // SHRINK, height // SHRINK)
+        self._small = cv2.resize(np.nan_to_num(self._empty), size, interpolation=cv2.INTER_AREA)
         self._noise = found.noise
         outline = fitter.hull.outline()
         self._area = abs(moments(outline)[0])
@@ -117,7 +117,7 @@ class _Seeker:
 
         If something of the boat's size is there but does not look as learnt, its middle is given, not good.
         """
-        small = cv2.resize(picture, self._small_size, interpolation=cv2.INTER_AREA).astype(np.uint8, copy=False)
+        small = sightings.shrunk(picture)
         apart, noise = sightings.differences(small[None], np.asarray(self._small, np.float32))
         last: Fit | None = None
         for seen in sightings.candidates(apart[0], noise=noise, size_px=self._size_px, tank=self._tank)[:3]:

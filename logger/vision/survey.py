@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Protocol
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -93,9 +92,7 @@ def _evenly(count: int, wanted: int) -> list[int]:
 
 
 def _small(pictures: dict[int, Grey]) -> Grey:
-    size = next((p.shape[1] // SHRINK, p.shape[0] // SHRINK) for p in pictures.values())
-    rows = [cv2.resize(pictures[n], size, interpolation=cv2.INTER_AREA) for n in sorted(pictures)]
-    return np.stack(rows).astype(np.uint8, copy=False)
+    return np.stack([sightings.shrunk(pictures[n]) for n in sorted(pictures)])
 
 
 def _size_px(ground: Ground, plane: Plane, apart: Singles, noise: float) -> float:
@@ -133,7 +130,7 @@ def _poses(
     radius = _radius_px(plane, ground, size_px)
     spots = [((s.u + 0.5) * SHRINK - 0.5, (s.v + 0.5) * SHRINK - 0.5) for _, s, _ in held]
     raw = [pictures[n] for n, _, _ in held]
-    rough = np.median(np.stack([p[::SHRINK, ::SHRINK] for p in raw[::3]]), axis=0).astype(np.float32)
+    rough = background.median(np.stack([p[::SHRINK, ::SHRINK] for p in raw[::3]]))
     lights = [background.light_of(p[::SHRINK, ::SHRINK], rough) for p in raw]
     empty = background.away_from_boat(raw, lights, [(u, v, 1.15 * radius) for u, v in spots])
     noise = _noise(raw, empty)

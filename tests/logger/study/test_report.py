@@ -52,6 +52,13 @@ def page(runs: list[Run]) -> str:
     return report(runs, title="An invented regatta", lead="Three boats that never were.")
 
 
+def test_every_result_on_the_page_is_explained_once(page: str) -> None:
+    explained = page.partition("What the results mean")[2]
+    for name in ("time", "speed at the line", "drift"):
+        assert explained.count(f"<dt>{name}</dt>") == 1
+    assert "Highest mean speed" not in explained, "none of these runs has a top speed"
+
+
 def test_the_page_is_well_formed_and_says_its_language_and_encoding(page: str) -> None:
     tags = Tags(page)
     assert tags.open == []

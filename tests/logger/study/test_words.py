@@ -110,6 +110,19 @@ def test_doubts_are_counted() -> None:
     ]  # fmt: skip
 
 
+def test_a_doubt_about_a_gate_is_told_in_words() -> None:
+    assert words.cause("gate start-gate place") == "where the gate “start-gate” stands"
+    assert words.cause("gate B stamp") == "the time stamp of the gate “B”"
+    assert words.cause("gate distance") == "gate distance"
+
+
+def test_a_size_is_told_to_the_place_of_its_doubt() -> None:
+    assert words.to_the_place_of(1.8823, 0.371, "s") == "1.88\u00a0s"
+    assert words.to_the_place_of(0.0043, 0.48, "s") == "less than 0.01\u00a0s"
+    assert words.to_the_place_of(0.01, 0.48, "s") == "0.01\u00a0s"
+    assert words.to_the_place_of(412.7, 310.0, "mm") == "413\u00a0mm"
+
+
 def test_a_moment_is_told_before_and_after_the_line() -> None:
     zero = "the bow reached the start line"
     assert words.moment(2.691, zero, 0.434, 0.161) == (

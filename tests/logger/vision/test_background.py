@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.vision.background import away_from_boat, first_guess, light_of
+from logger.vision.background import away_from_boat, first_guess, light_of, median
 
 
 def film(rest_share: float, count: int = 40) -> np.ndarray:
@@ -20,6 +20,12 @@ def test_a_boat_that_rests_for_most_of_the_run_does_not_become_floor(rest_share:
     zone = np.zeros((20, 60), bool)
     zone[:, :18] = True
     assert first_guess(film(rest_share), zone) == pytest.approx(np.full((20, 60), 180.0))
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 4, 5, 7, 8, 9, 16, 17, 28, 44])
+def test_the_median_is_numpys_for_any_number_of_pictures(count: int) -> None:
+    stack = np.random.default_rng(count).integers(0, 256, (count, 7, 9)).astype(np.uint8)
+    assert np.array_equal(median(stack), np.median(stack, axis=0))
 
 
 def test_without_a_start_zone_it_is_the_median() -> None:

@@ -38,3 +38,17 @@ def test_nothing_is_found_in_an_empty_film_or_outside_the_tank() -> None:
 def test_the_size_of_an_unknown_thing_is_the_root_of_its_area() -> None:
     apart, noise = sightings.differences(stack(flash=False), EMPTY)
     assert sightings.size_of_largest(apart, noise) == pytest.approx(np.sqrt(8 * 12))
+
+
+def test_a_path_passes_over_a_picture_in_which_only_something_far_away_is_seen() -> None:
+    rows = [[sightings.Sighting(10.0 * k, 5.0, 1.0)] for k in range(6)]
+    rows[3] = [sightings.Sighting(900.0, 700.0, 1.0)]
+    rows[4] = []
+    found = sightings.path(rows, size_px=10)
+    assert found == [*(row[0] for row in rows[:3]), None, None, rows[5][0]]
+
+
+def test_a_shrunk_picture_is_the_mean_of_its_squares() -> None:
+    picture = np.random.default_rng(0).integers(0, 256, (40, 64)).astype(np.uint8)
+    means = picture.reshape(10, 4, 16, 4).mean(axis=(1, 3))
+    assert np.abs(sightings.shrunk(picture) - means).max() <= 1
