@@ -29,7 +29,7 @@ from logger.vision.shadow import NO_SHADOW, Distance, Shadow
 Floats = NDArray[np.float64]
 
 _ROOT_2PI = float(np.sqrt(2 * np.pi))
-_SAME_SIDE = -0.2
+_SAME_SIDE = -0.1
 """Cosine between normals above which two rays are on one side of the boat."""
 _CLEAR_OF_SIDE = 2.0
 """How many blurs away another side of the boat no longer shows."""
@@ -43,8 +43,8 @@ class Hull:
     """(M, 2) points of the deck's edge, boat frame, area centroid at the origin, anticlockwise."""
     normal: Floats
     """(M, 2) outward unit normals there."""
-    breaks: NDArray[np.bool_]
-    """(M,) whether a corner of the deck lies between this ray and the next."""
+    is_corner: NDArray[np.bool_]
+    """(M,) whether the ray stands on a corner of the deck."""
     offsets_mm: Floats
     """(K,) where the rays are sampled, outward from the edge."""
     deck: Floats
@@ -61,7 +61,7 @@ class Hull:
 
     def outline(self) -> Floats:
         """(M', 2) the deck's outline with its corners, boat frame."""
-        return sharpened(self.edge_mm, self.breaks)
+        return sharpened(self.edge_mm, self.is_corner, blur_mm=self.blur_mm)
 
     def waterline(self, height_mm: float) -> Floats:
         """(M', 2) convex waterline outline, boat frame, under a lens `height_mm` above the water."""
@@ -85,8 +85,9 @@ class Hull:
         # (M, j, K): how far each sample is from the side at j, inward
         room = gap.T[:, :, None] - slant[:, :, None] * inward
         room[slant > _SAME_SIDE] = np.inf
+        opposed = (np.roll(self.normal, 1, axis=0) * np.roll(self.normal, -1, axis=0)).sum(axis=1) < _SAME_SIDE
         own: NDArray[np.bool_] = room.min(axis=1) > _CLEAR_OF_SIDE * self.blur_mm
-        return own
+        return own & ~(self.is_corner & opposed)[:, None]
 
     def distance(self) -> Distance:
         """How far any point of the boat frame is from the deck's edge."""

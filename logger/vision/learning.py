@@ -87,8 +87,8 @@ def learn(
         rays_count: how many rays cross the outline.
     """
     step = plane.step_mm(place_mm.mean(axis=0))
-    edge, breaks = outline.laid_out(polygon_mm, rays_count, blunt_mm=_BLUNT_PX * step)
-    hull = _first_hull(edge, breaks, plane, place_mm=place_mm, step=step, card=card)
+    edge, is_corner = outline.laid_out(polygon_mm, rays_count, blunt_mm=_BLUNT_PX * step)
+    hull = _first_hull(edge, is_corner, plane, place_mm=place_mm, step=step, card=card)
     fit = _Fit(pictures, empty, plane, hull, place_mm.copy(), heading_rad.copy(), card, depth_share, is_faint)
     for number, blur in enumerate(_ROUNDS_BLUR_PX):
         if number == _SHADOW_FROM_ROUND:
@@ -98,7 +98,7 @@ def learn(
 
 
 def _first_hull(
-    edge: Floats, breaks: NDArray[np.bool_], plane: Plane, *, place_mm: Floats, step: float, card: Card
+    edge: Floats, is_corner: NDArray[np.bool_], plane: Plane, *, place_mm: Floats, step: float, card: Card
 ) -> Hull:
     away = float(np.hypot(*(place_mm - plane.foot_mm).T).max())
     widest = (card.freeboard_mm + 2 * card.u_freeboard_mm) / plane.height_mm * away
@@ -106,8 +106,8 @@ def _first_hull(
     rays = len(edge)
     return Hull(
         edge_mm=edge,
-        normal=outline.normals(edge, breaks),
-        breaks=breaks,
+        normal=outline.normals(edge, is_corner),
+        is_corner=is_corner,
         offsets_mm=offsets,
         deck=np.zeros((rays, len(offsets))),
         wall=np.full(rays, np.nan),
@@ -310,7 +310,7 @@ class _Fit:
 
     def _recentre(self, edge: Floats) -> None:
         """Put the boat frame back into the area centroid and along the long axis, moving the places to suit."""
-        _, centre, second = outline.moments(outline.sharpened(edge, self.hull.breaks))
+        _, centre, second = outline.moments(outline.sharpened(edge, self.hull.is_corner, blur_mm=self.hull.blur_mm))
         turn, elongation = outline.axis(second)
         if elongation < 1.1:
             turn = 0.0
@@ -318,7 +318,7 @@ class _Fit:
         self.place = self.place + np.column_stack([c * centre[0] - s * centre[1], s * centre[0] + c * centre[1]])
         self.heading = self.heading + turn
         edge = outline.turned(edge - centre, -turn)
-        self.hull = replace(self.hull, edge_mm=edge, normal=outline.normals(edge, self.hull.breaks))
+        self.hull = replace(self.hull, edge_mm=edge, normal=outline.normals(edge, self.hull.is_corner))
 
     def result(self) -> Learnt:
         """What was learnt so far."""

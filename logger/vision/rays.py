@@ -54,7 +54,8 @@ def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
     inside = hull.offsets_mm <= -1.5 * hull.blur_mm
     if inside.sum() < 2:
         inside = hull.offsets_mm <= hull.offsets_mm[1]
-    typical = middle(np.where(hull.own() & np.isfinite(seen), seen, np.nan)[:, :, inside])
+    plain = hull.own() & ~hull.is_corner[:, None]  # on a corner no sample is all deck
+    typical = middle(np.where(plain & np.isfinite(seen), seen, np.nan)[:, :, inside])
     rim = _rim(typical)
     typical = np.where(np.isfinite(typical), typical, rim[:, None])
     deck = np.repeat(rim[:, None], len(hull.offsets_mm), axis=1)
