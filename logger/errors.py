@@ -10,11 +10,11 @@ from collections.abc import Sequence
 
 
 class LoggerError(Exception):
-    """Base of all errors that a person is meant to read."""
+    """Base of all errors that a person is meant to read and can do something about. Exit status 2."""
 
 
 class InputError(LoggerError, ValueError):
-    """What was given (a file, a folder, an option) is wrong. Exit status 2."""
+    """What was given (a file, a folder, an option) is wrong."""
 
 
 class ConfigError(InputError):

@@ -1,4 +1,4 @@
-"""The commands. An error becomes one line and an exit status: 0 done, 2 the input is wrong, 1 our fault.
+"""The commands. An error becomes one line and an exit status: 0 done, 2 something given is wrong, 1 our fault.
 
 Each command is a module of this package with `describe(parser)` and `run(arguments)`; whatever takes long to import is
 imported inside `run`, so that `boatrun --help` answers at once.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import errno
+import io
 import os
 import sys
 import tempfile
@@ -18,7 +19,7 @@ from importlib import import_module
 from typing import NoReturn
 
 from logger import __version__
-from logger.errors import InputError, LoggerError
+from logger.errors import LoggerError
 
 DONE, OUR_FAULT, WRONG_INPUT, STOPPED = 0, 1, 2, 130
 """Exit statuses; 130 is what a shell expects of a program stopped by Ctrl-C."""
@@ -52,6 +53,8 @@ class Parser(argparse.ArgumentParser):
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
     words = list(sys.argv[1:] if argv is None else argv)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # a terminal without ± is no reason to lose a result
     try:
         status = _run(words)
         sys.stdout.flush()  # what cannot be written is told here, not by the interpreter on its way out
@@ -62,12 +65,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         _give_up_stdout()  # who reads it has closed it (| head)
         return DONE
-    except InputError as error:
-        _say(f"boatrun: {_one_line(error)}")
-        return WRONG_INPUT
     except LoggerError as error:
         _say(f"boatrun: {_one_line(error)}")
-        return OUR_FAULT
+        return WRONG_INPUT
     except OSError as error:
         if error.errno not in _PLACES_FAULT:
             _say(our_fault(error))

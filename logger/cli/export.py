@@ -111,8 +111,16 @@ def _of_recording(folder: Path) -> ExportRun:
 
 
 def _track(folder: Path) -> tuple[dict[str, str], ...]:
+    from logger.results.columns import TRACK
+
     path = folder / "track.csv"
     if not path.is_file():
         return ()
-    with path.open(encoding="utf-8", newline="") as file:
-        return tuple(csv.DictReader(file))
+    try:
+        with path.open(encoding="utf-8", newline="") as file:
+            header, *lines = list(csv.reader(file)) or [[]]
+    except (UnicodeDecodeError, csv.Error):
+        header, lines = [], []
+    if header != list(TRACK) or any(len(line) != len(TRACK) for line in lines):
+        raise InputError(f"{path}: this is no whole track of a run; measure it again: boatrun measure {folder}")
+    return tuple(dict(zip(TRACK, line, strict=True)) for line in lines)

@@ -9,15 +9,17 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.errors import InputError
+from logger.errors import InputError, LoggerError
 
 if TYPE_CHECKING:
     from logger.recording.folder import Recording
     from logger.results.measure import Outcome
+    from logger.results.store import Store
     from logger.study.leaf import Run
 
 
@@ -35,15 +37,16 @@ def run(arguments: argparse.Namespace) -> int:
 
     refuse_existing(arguments.report)
     status, pages = 0, []
-    many = len(arguments.recordings) > 1
-    for folder in tqdm(arguments.recordings, delay=2, disable=None if many else True, unit="recording", leave=False):
-        try:
-            recording, outcome = _one(folder, as_json=arguments.json, store=arguments.store)
-            if arguments.report is not None:
-                pages.append(_for_page(recording, outcome))
-        except InputError as error:
-            status = 2
-            tqdm.write(f"boatrun measure: {' '.join(str(error).split())}", file=sys.stderr)
+    hidden = None if len(arguments.recordings) > 1 else True
+    with _opened(arguments.store) as store:
+        for folder in tqdm(arguments.recordings, delay=2, disable=hidden, unit="recording", leave=False):
+            try:
+                recording, outcome = _one(folder, as_json=arguments.json, store=store)
+                if arguments.report is not None:
+                    pages.append(_for_page(recording, outcome))
+            except LoggerError as error:
+                status = 2
+                tqdm.write(f"boatrun measure: {' '.join(str(error).split())}", file=sys.stderr)
     if pages:
         _write_report(pages, arguments.report)
     return status
@@ -59,7 +62,14 @@ def refuse_existing(path: Path | None) -> None:
         raise InputError(f"{path}: there is no folder {path.absolute().parent}; make it first or choose another name")
 
 
-def _one(folder: Path, *, as_json: bool, store: Path | None) -> tuple[Recording, Outcome]:
+def _opened(path: Path | None) -> AbstractContextManager[Store | None]:
+    """The store, before anything is measured in vain; nothing for no path."""
+    from logger.results.store import Store
+
+    return nullcontext() if path is None else Store(path)
+
+
+def _one(folder: Path, *, as_json: bool, store: Store | None) -> tuple[Recording, Outcome]:
     from logger.recording.folder import load
     from logger.results.measure import measure
 
@@ -110,12 +120,9 @@ def _write_report(runs: Sequence[Run], path: Path) -> None:
     print(f"boatrun measure: the report is {path}", file=sys.stderr)
 
 
-def _add(recording: Recording, outcome: Outcome, path: Path) -> None:
-    from logger.results.store import Store
-
+def _add(recording: Recording, outcome: Outcome, store: Store) -> None:
     now = datetime.now().astimezone().isoformat(timespec="seconds")
-    with Store(path) as store:
-        store.add(outcome.trial, recording.folder.resolve(), boat=recording.card.boat, at=now)
+    store.add(outcome.trial, recording.folder.resolve(), boat=recording.card.boat, at=now)
 
 
 def _json_line(outcome: Outcome) -> str:
@@ -123,7 +130,7 @@ def _json_line(outcome: Outcome) -> str:
 
     from logger.results.trial_json import to_json
 
-    return json.dumps(json.loads(to_json(outcome.trial)), ensure_ascii=False, separators=(",", ":"))
+    return json.dumps(json.loads(to_json(outcome.trial)), separators=(",", ":"))
 
 
 def _told(recording: Recording, outcome: Outcome) -> str:

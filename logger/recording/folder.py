@@ -74,9 +74,9 @@ class Recording:
             if image is not None:
                 self._check_size(image, number)
                 yield Frame(times[number], image, number, "video", exposures[number], lines[number], jpeg)
-        if wanted is None and last + 1 < len(times):
+        if (missing := min((n for n in chosen if last < n < len(times)), default=None)) is not None:
             raise InputError(
-                f"{self.video}: only {last + 1} of {len(times)} pictures can be decoded, and nothing says which ones; "
+                f"{self.video}: only {missing} of {len(times)} pictures can be decoded, and nothing says which ones; "
                 "put the undamaged video there"
             )
 
@@ -140,6 +140,10 @@ def _load(folder: Path) -> Recording:
 
 
 def _check_folder(folder: Path) -> None:
+    try:
+        str(folder.absolute()).encode()
+    except UnicodeEncodeError:  # OpenCV would crash
+        raise InputError(f"{folder}: its path is not UTF-8; rename the folder with plain letters") from None
     if not folder.exists():
         raise InputError(f"{folder}: there is no such recording; give the path of a recording's folder")
     if not folder.is_dir():

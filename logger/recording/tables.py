@@ -60,7 +60,7 @@ class Row:
 
 
 def _wanted_whole(text: str, most: int) -> str:
-    limit = "" if most == MOST_NS else f" and at most {most}"
+    limit = "" if most == MOST_NS and not text.isdigit() else f" and at most {most}"
     wanted = f"a whole number, 0 or more{limit}"
     if any(letter in text for letter in ".,eE") and any(letter.isdigit() for letter in text):
         return f"{wanted}, written with digits only (times in nanoseconds; no decimals, no separators, no exponent)"

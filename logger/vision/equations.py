@@ -2,12 +2,53 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
+from scipy.linalg import cho_factor, cho_solve
 
 from logger.vision.hull import Floats
 
 BOAT_COUNT = 8
 """How many unknowns the whole run shares."""
+
+
+def blocks(
+    profiles: Sequence[Floats], weight: Floats, residual: Floats, *, of: Sequence[int], by: Floats
+) -> tuple[Floats, Floats]:
+    """Normal matrix A (N, M, 13, 13) and right side g (N, M, 13) of each picture and ray.
+
+    Most of the thirteen columns of a ray's Jacobian are one of a few profiles along the ray, times a number.
+
+    Args:
+        profiles: (N, M, K) each.
+        weight: (N, M, K); where it is 0, what stands in the others is not looked at.
+        residual: (N, M, K).
+        of: for each of the 13 columns, which profile it is a multiple of.
+        by: (N, M, 13) the multiple.
+    """
+    N, M, K = weight.shape
+    known, columns, count = weight > 0, np.array(of), len(profiles)
+    stack = np.empty((N, M, count, K))
+    for row, profile in enumerate(profiles):
+        stack[:, :, row] = np.where(known, profile, 0.0)
+    weighted = stack * weight[:, :, None]
+    small = weighted @ np.swapaxes(stack, -1, -2)
+    pull = (weighted @ np.where(known, residual, 0.0)[..., None])[..., 0]
+    pairs = (count * columns[:, None] + columns).ravel()
+    A = np.take(small.reshape(N, M, count * count), pairs, axis=2).reshape(N, M, len(columns), len(columns))
+    A *= by[..., :, None]
+    A *= by[..., None, :]
+    return A, np.take(pull, columns, axis=2) * by
+
+
+def solved(normal: Floats, right: Floats) -> tuple[Floats, Floats]:
+    """The unknowns (n,), and the covariance (8, 8) of the boat's own, for a positive definite normal matrix (n, n)."""
+    own = np.zeros((len(right), BOAT_COUNT))
+    own[-BOAT_COUNT:] = np.eye(BOAT_COUNT)
+    factor = cho_factor(normal, lower=True, overwrite_a=True, check_finite=False)
+    found = np.asarray(cho_solve(factor, np.column_stack([right, own]), check_finite=False), np.float64)
+    return found[:, 0], found[-BOAT_COUNT:, 1:]
 
 
 def assembled(A: Floats, g: Floats) -> tuple[Floats, Floats]:

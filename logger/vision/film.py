@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from logger.recording.folder import Recording
 from logger.vision.background import Grey
+
+Colour = NDArray[np.uint8]
 
 
 class StoredFilm:
@@ -26,5 +30,9 @@ class StoredFilm:
         """(number, picture) of the wanted ones that can be decoded, in order; of all if None."""
         chosen = None if wanted is None else frozenset(wanted)
         for frame in self._recording.frames(grey=self._channel is None, wanted=chosen):
-            whole = self._channel is None
-            yield frame.sequence, frame.image if whole else np.ascontiguousarray(frame.image[..., self._channel])
+            yield frame.sequence, frame.image if self._channel is None else one_colour(frame.image, self._channel)
+
+
+def one_colour(picture: Colour, channel: int) -> Grey:
+    """(h, w) blue (0), green (1) or red (2) of a picture (h, w, 3)."""
+    return np.asarray(cv2.extractChannel(picture, channel), np.uint8)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision import outline
-from logger.vision.equations import BOAT_COUNT, assembled
+from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved
 from logger.vision.hull import Floats, Hull, Look, look
 from logger.vision.plane import Plane, Singles, sample
 from logger.vision.rays import CORRELATED, noise_of, outside, relit, repainted, weights
@@ -29,6 +29,8 @@ _BLUNT_PX = 3.0
 _USUAL_FLARE = 0.015
 _U_TAPER = 0.03
 _U_WALL_GREY = 15.0
+_PROFILE_OF = (0, 0, 0, 0, 1, 2, 2, 3, 4, 5, 6, 7, 8)
+"""Place (2), heading and edge move all there is on a ray; wall; freeboard and taper move its foot; blur; shadow (5)."""
 _SHADOW_RINGS = (0.0, 8.0, 16.0, 26.0, 38.0)
 """Distances at which the shadow is first looked for, mm."""
 
@@ -139,6 +141,7 @@ class _Fit:
         self.u_freeboard, self.u_taper = card.u_freeboard_mm, _U_TAPER
         self.misfit = np.zeros(len(pictures))
         self.step = plane.step_mm(place.mean(axis=0))
+        self._tabled: tuple[Floats, Distance] | None = None
 
     def round(self, blur_mm: float) -> None:
         """One step of Gauss-Newton for everything; `blur_mm` 0 fits the blur too."""
@@ -162,7 +165,7 @@ class _Fit:
         water = sample(self.empty, u, v)
         shaded = water.astype(np.float64)
         if self.hull.shadow.darkness > 0:
-            shaded *= 1 - self.hull.shadow.darkness * self.shadow_share(self.hull.shadow, self.hull.distance())
+            shaded *= 1 - self.hull.shadow.darkness * self.shadow_share(self.hull.shadow)
         return relit(seen, shaded, outside(self.hull, self.reach())), water.astype(np.float64), shaded
 
     def reach(self) -> Floats:
@@ -170,15 +173,21 @@ class _Fit:
         lever = self.hull.wall_lever(self.place, self.heading, self.plane.foot_mm)
         return lever * (self.hull.freeboard_mm / self.plane.height_mm) - self.hull.taper * self.hull.span()
 
-    def shadow_share(self, shadow: Shadow, distance: Distance) -> Floats:
+    def shadow_share(self, shadow: Shadow) -> Floats:
         """(N, M, K) how deep in the shadow each sample is."""
         centre = shadow.moved(self.place, self.heading, self.plane.foot_mm)
-        return shadow.share(distance, self.hull.rays(), centre)
+        return shadow.share(self._distance(), self.hull.rays(), centre)
+
+    def _distance(self) -> Distance:
+        """Made anew only when the edge has moved."""
+        if self._tabled is None or self._tabled[0] is not self.hull.edge_mm:
+            self._tabled = self.hull.edge_mm, self.hull.distance()
+        return self._tabled[1]
 
     def look_for_shadow(self) -> None:
         """Try the shadow all around the boat and start from where it explains most of the water beside the hull."""
         seen, water, _ = (levels[::3, ::2] for levels in self.samples())
-        distance, rays = self.hull.distance(), self.hull.rays()[::2]
+        distance, rays = self._distance(), self.hull.rays()[::2]
         place, heading = self.place[::3], self.heading[::3]
         reach = np.maximum(self.reach()[::3, ::2], 0)[:, :, None]
         beside = (self.hull.offsets_mm > reach + 2.5 * self.hull.blur_mm) & np.isfinite(seen) & np.isfinite(water)
@@ -204,39 +213,25 @@ class _Fit:
         nx, ny = self.hull.normal.T
         outward = np.stack([np.outer(c, nx) - np.outer(s, ny), np.outer(s, nx) + np.outer(c, ny)])
         lever = self.hull.wall_lever(self.place, self.heading, self.plane.foot_mm)
-        J = np.stack(
-            [
-                drawn.by_shift * outward[0][:, :, None],
-                drawn.by_shift * outward[1][:, :, None],
-                drawn.by_shift * self.hull.arms()[None, :, None],
-                drawn.by_shift,
-                drawn.by_wall,
-                drawn.by_reach * (lever / self.plane.height_mm)[:, :, None],
-                drawn.by_reach * -self.hull.span()[None, :, None],
-                drawn.by_blur,
-                *self._by_shadow(water * (1 - drawn.deck_share - drawn.wall_share)),
-            ],
-            axis=-1,
-        )
-        J, r = np.nan_to_num(J), np.nan_to_num(residual)
-        weighted = J * (weight / CORRELATED)[..., None]
-        A = np.swapaxes(weighted, -1, -2) @ J
-        g = (weighted * r[..., None]).sum(axis=2)
-        normal, right = assembled(A, g)
+        # each unknown's column is a multiple of one profile along the ray
+        profiles = [drawn.by_shift, drawn.by_wall, drawn.by_reach, drawn.by_blur]
+        profiles += self._by_shadow(water * (1 - drawn.deck_share - drawn.wall_share))
+        by = np.ones((N, M, len(_PROFILE_OF)))
+        by[..., 0], by[..., 1], by[..., 2] = *outward, self.hull.arms()
+        by[..., 5], by[..., 6] = lever / self.plane.height_mm, -self.hull.span()
+        normal, right = assembled(*blocks(profiles, weight / CORRELATED, residual, of=_PROFILE_OF, by=by))
         diagonal, pull = self._beliefs(N, M, free_blur)
         normal[np.diag_indices_from(normal)] += diagonal
-        covariance = np.linalg.inv(normal)
-        self._apply(covariance @ (right + pull), N, M)
-        tail = np.sqrt(np.diag(covariance)[-BOAT_COUNT:])
-        self.u_freeboard, self.u_taper = float(tail[0]), float(tail[1])
+        change, covariance = solved(normal, right + pull)
+        self._apply(change, N, M)
+        self.u_freeboard, self.u_taper = (float(u) for u in np.sqrt(np.diag(covariance)[:2]))
 
     def _by_shadow(self, bare: Floats) -> list[Floats]:
         """Derivatives (N, M, K) by the shadow's offset (2), depth, darkness and softness; `bare` is water in view."""
         shadow = self.hull.shadow
         if shadow.darkness == 0.0:
             return [np.zeros_like(bare)] * 5
-        distance = self.hull.distance()
-        share = self.shadow_share(shadow, distance)
+        share = self.shadow_share(shadow)
         dark = -bare * shadow.darkness
         nudged = [
             (replace(shadow, offset_mm=shadow.offset_mm + np.array([1.0, 0.0])), 1.0),
@@ -244,7 +239,7 @@ class _Fit:
             (replace(shadow, depth_share=shadow.depth_share + 0.002), 0.002),
             (replace(shadow, softness_mm=shadow.softness_mm + 0.3), 0.3),
         ]
-        x, y, depth, soft = (dark * ((self.shadow_share(cast, distance) - share) / by) for cast, by in nudged)
+        x, y, depth, soft = (dark * ((self.shadow_share(cast) - share) / by) for cast, by in nudged)
         return [x, y, depth, -bare * share, soft]
 
     def _beliefs(self, N: int, M: int, free_blur: bool) -> tuple[Floats, Floats]:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
+from heapq import merge
+from operator import itemgetter
 
 import cv2
 import numpy as np
@@ -11,14 +15,15 @@ from scipy.interpolate import PchipInterpolator
 from logger.vision import background, sightings
 from logger.vision.background import Grey, Mask
 from logger.vision.fit import Fit, Fitter
+from logger.vision.glance import Film
 from logger.vision.ground import SHRINK
 from logger.vision.hull import Floats
 from logger.vision.learning import Learnt
 from logger.vision.light import tone_of_light
 from logger.vision.outline import moments
-from logger.vision.plane import Plane
+from logger.vision.plane import Plane, Singles
 from logger.vision.silhouette import Shape, on_plane, silhouette
-from logger.vision.survey import Film, Survey
+from logger.vision.survey import Survey
 
 _PLAUSIBLE = (0.5, 1.7)
 """Area of a silhouette, as a share of the hull's, within which it may be the boat."""
@@ -47,7 +52,7 @@ def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mas
     seeker = _Seeker(fitter, found, tank)
     course: _Course | None = None
     fits: dict[int, Fit] = {}
-    for number, picture in film.pictures():
+    for number, picture in _every(film, found):
         fit = _from_neighbours(fitter, picture, number, expected, course)
         if not fit.good:
             near = course.pose if course is not None else expected[number]
@@ -60,6 +65,13 @@ def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mas
             course = _Course(pose, step, number)
     _backwards(film, fitter, fits)
     return fits
+
+
+def _every(film: Film, found: Survey) -> Iterator[tuple[int, Grey]]:
+    """All pictures in order; those of the sparse pass are at hand and not decoded again."""
+    held = dict(zip(found.numbers.tolist(), found.pictures, strict=True))
+    others = film.pictures([n for n in range(film.count) if n not in held])
+    return merge(others, held.items(), key=itemgetter(0))
 
 
 def _backwards(film: Film, fitter: Fitter, fits: dict[int, Fit]) -> None:
@@ -99,12 +111,8 @@ class _Seeker:
     """Looks for a boat that was lost, over the whole picture."""
 
     def __init__(self, fitter: Fitter, found: Survey, tank: Mask | None) -> None:
-        self._fitter, self._tank = fitter, tank
+        self._fitter, self._found, self._tank = fitter, found, tank
         self._plane: Plane = fitter.plane
-        self._empty = tone_of_light(found.empty)
-        height, width = self._empty.shape
-        size = (width // SHRINK, height // SHRINK)
-        self._small = cv2.resize(np.nan_to_num(self._empty), size, interpolation=cv2.INTER_AREA)
         self._noise = found.noise
         outline = fitter.hull.outline()
         self._area = abs(moments(outline)[0])
@@ -112,13 +120,23 @@ class _Seeker:
         self._size_px = max(3.0, float(np.sqrt(self._area)) / step / SHRINK)
         self._radius_px = 1.25 * float(np.hypot(*outline.T).max()) / step + 8
 
+    @cached_property
+    def _empty(self) -> Singles:
+        """Most boats are never lost: it is made when it is asked for."""
+        return tone_of_light(self._found.empty)
+
+    @cached_property
+    def _small(self) -> Singles:
+        size = self._empty.shape[1] // SHRINK, self._empty.shape[0] // SHRINK
+        return np.asarray(cv2.resize(np.nan_to_num(self._empty), size, interpolation=cv2.INTER_AREA), np.float32)
+
     def again(self, picture: Grey, *, near: Floats) -> Fit | None:
         """The boat at the likeliest place in the picture, given that it was at `near` (x, y, heading); None: not seen.
 
         If something of the boat's size is there but does not look as learnt, its middle is given, not good.
         """
         small = sightings.shrunk(picture)
-        apart, noise = sightings.differences(small[None], np.asarray(self._small, np.float32))
+        apart, noise = sightings.differences(small[None], self._small)
         last: Fit | None = None
         for seen in sightings.candidates(apart[0], noise=noise, size_px=self._size_px, tank=self._tank)[:3]:
             spot = ((seen.u + 0.5) * SHRINK - 0.5, (seen.v + 0.5) * SHRINK - 0.5)

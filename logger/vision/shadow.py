@@ -47,8 +47,9 @@ class Shadow:
     def share(self, distance: Distance, points_mm: Floats, centre_mm: Floats) -> Floats:
         """(N, ...) how deep in the shadow `points_mm` (..., 2) of the boat frame are, for centres (N, 2)."""
         smaller = 1 - self.depth_share
-        at = (points_mm[None] - centre_mm.reshape(-1, *(1,) * (points_mm.ndim - 1), 2)) / smaller
-        deep: Floats = ndtr(distance.at(at) * (-smaller / self.softness_mm))
+        middle = centre_mm.reshape(-1, *(1,) * (points_mm.ndim - 1), 2)
+        x, y = ((points_mm[None, ..., axis] - middle[..., axis]) / smaller for axis in (0, 1))
+        deep: Floats = ndtr(distance.at(x, y) * np.float32(-smaller / self.softness_mm))
         return deep
 
 
@@ -61,16 +62,20 @@ class Distance:
         x, y = low[0] + _GRID_MM * np.arange(columns), low[1] + _GRID_MM * np.arange(rows)
         every = max(1, len(edge_mm) // 36)
         table = np.full((rows, columns), -np.inf, np.float32)
-        for (bx, by), (nx, ny) in zip(edge_mm[::every], normal[::every], strict=True):
-            np.maximum(table, (nx * (x - bx))[None, :] + (ny * (y - by))[:, None], out=table, casting="same_kind")
+        along_x = (normal[:, :1] * (x - edge_mm[:, :1])).astype(np.float32)
+        along_y = (normal[:, 1:] * (y - edge_mm[:, 1:])).astype(np.float32)
+        for across, up in zip(along_x[::every], along_y[::every], strict=True):
+            np.maximum(table, across[None, :] + up[:, None], out=table)
         self._table, self._low = table, low
 
-    def at(self, points_mm: Floats) -> Singles:
-        """Signed distance (...) at points (..., 2); beyond the grid's margin that of the margin."""
-        grid = ((points_mm - self._low) / _GRID_MM).astype(np.float32).reshape(len(points_mm), -1, 2)
-        u, v = np.ascontiguousarray(grid[..., 0]), np.ascontiguousarray(grid[..., 1])
+    def at(self, x_mm: Floats, y_mm: Floats) -> Singles:
+        """Signed distance (N, ...) at points of at least two axes; beyond the grid's margin that of the margin."""
+        u, v = (
+            ((at - low) / _GRID_MM).astype(np.float32).reshape(len(at), -1)
+            for at, low in zip((x_mm, y_mm), self._low, strict=True)
+        )
         found = cv2.remap(self._table, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        return np.asarray(found, np.float32).reshape(points_mm.shape[:-1])
+        return np.asarray(found, np.float32).reshape(x_mm.shape)
 
 
 NO_SHADOW = Shadow(np.zeros(2), 0.0, 0.0, 5.0)

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision import background, outline, sightings
 from logger.vision.background import Grey
+from logger.vision.glance import Film, Glance, evenly, glance
 from logger.vision.ground import SHRINK, Ground
 from logger.vision.light import light_of_tone
 from logger.vision.plane import Plane, Singles
@@ -21,25 +21,11 @@ from logger.vision.silhouette import Shape, on_plane, silhouette
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
-_EVENLY_COUNT = 28
 _MORE_COUNT = 16
 _AT_REST_COUNT = 4
 """So many pictures of one and the same place are enough."""
 USUAL_FLARE = 0.015
 """By how much a deck is usually larger than the waterline, as a share."""
-
-
-class Film(Protocol):
-    """Pictures by number, grey, handed out in rising order."""
-
-    @property
-    def count(self) -> int:
-        """How many there are."""
-        ...
-
-    def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
-        """(number, picture) of the wanted ones that can be decoded; of all if None."""
-        ...
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,47 +47,28 @@ class Survey:
     """(M, 2) typical silhouette, boat frame."""
 
 
-def survey(film: Film, plane: Plane, ground: Ground) -> Survey | str:
-    """The sparse pass over `film`; a sentence if no boat is found."""
-    numbers = _evenly(film.count, _EVENLY_COUNT)
-    pictures = dict(film.pictures(numbers))
-    if len(pictures) < 3:
-        return "fewer than three pictures can be decoded"
-    stack = _small(pictures)
-    guess = background.first_guess(stack, ground.start_zone)
-    apart, noise = sightings.differences(stack, guess)
-    size_px = _size_px(ground, plane, apart, noise)
-    rows = dict(zip(sorted(pictures), _rows(apart, noise, size_px, ground), strict=True))
-    seen = sightings.path(list(rows.values()), size_px=size_px)
-    if more := _between(sorted(pictures), seen, size_px):
+def survey(film: Film, plane: Plane, ground: Ground, first: Glance | str | None = None) -> Survey | str:
+    """The sparse pass over `film`; a sentence if no boat is found.
+
+    Args:
+        film: what was filmed.
+        plane: z = freeboard on the card.
+        ground: what is known before anything is seen.
+        first: the first look at the film, if it was taken already.
+    """
+    looked = first or glance(dict(film.pictures(evenly(film.count))), plane, ground)
+    if isinstance(looked, str):
+        return looked
+    pictures, rows, seen = dict(looked.pictures), dict(looked.rows), looked.seen
+    if more := _between(sorted(pictures), seen, looked.size_px):
         extra = dict(film.pictures(more))
-        if extra:
-            pictures |= extra
-            apart, _ = sightings.differences(_small(extra), guess)
-            rows |= zip(sorted(extra), _rows(apart, noise, size_px, ground), strict=True)
-            seen = sightings.path([rows[n] for n in sorted(rows)], size_px=size_px)
-    return _poses(pictures, seen, apart, plane, ground, size_px)
+        pictures |= extra
+        rows |= looked.further(extra, ground)
+        seen = sightings.path([rows[n] for n in sorted(rows)], size_px=looked.size_px)
+    return _poses(pictures, seen, plane, ground, looked.size_px)
 
 
-def _rows(apart: Singles, noise: float, size_px: float, ground: Ground) -> list[list[Sighting]]:
-    return [sightings.candidates(one, noise=noise, size_px=size_px, tank=ground.tank) for one in apart]
-
-
-def _evenly(count: int, wanted: int) -> list[int]:
-    return sorted({int(n) for n in np.linspace(0, count - 1, min(wanted, count)).round()})
-
-
-def _small(pictures: dict[int, Grey]) -> Grey:
-    return np.stack([sightings.shrunk(pictures[n]) for n in sorted(pictures)])
-
-
-def _size_px(ground: Ground, plane: Plane, apart: Singles, noise: float) -> float:
-    if ground.size_mm is None:
-        return max(3.0, sightings.size_of_largest(apart, noise))
-    return max(3.0, ground.size_mm / plane.step_mm(plane.foot_mm) / SHRINK)
-
-
-def _between(numbers: list[int], seen: list[Sighting | None], size_px: float) -> list[int]:
+def _between(numbers: list[int], seen: Sequence[Sighting | None], size_px: float) -> list[int]:
     """Numbers of more pictures where the boat moved most between the ones at hand."""
     known = [(n, s) for n, s in zip(numbers, seen, strict=True) if s is not None]
     steps = [(np.hypot(b.u - a.u, b.v - a.v), n, m) for (n, a), (m, b) in pairwise(known)]
@@ -117,8 +84,7 @@ def _between(numbers: list[int], seen: list[Sighting | None], size_px: float) ->
 
 def _poses(
     pictures: dict[int, Grey],
-    seen: list[Sighting | None],
-    apart: Singles,
+    seen: Sequence[Sighting | None],
     plane: Plane,
     ground: Ground,
     size_px: float,

@@ -6,14 +6,17 @@ with its doubt.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from logger.config import Boat, Rig
 from logger.recording.folder import FrameStamps, Recording
 from logger.vision import doubts, outline
-from logger.vision.film import StoredFilm
+from logger.vision.film import StoredFilm, one_colour
 from logger.vision.fit import Fit
+from logger.vision.glance import Glance, evenly, glance
 from logger.vision.ground import Ground, depth_share, ground
 from logger.vision.learning import Card, Learnt, learn
 from logger.vision.plane import Plane
@@ -30,6 +33,9 @@ _LEAST_GOOD_SHARE = 0.5
 _FAINT_GREY = 30.0
 """Contrast, in picture numbers, below which colour is tried."""
 _CLEARLY = 1.3
+"""How many times the contrast in grey a colour must have."""
+_BEHIND = 0.7
+"""Share of the best colour's contrast below which another is not surveyed."""
 
 
 def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
@@ -43,11 +49,8 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
         return NotFound("the recording has no video with time stamps and a calibrated camera")
     card = boat_card(recording.card.boat)
     plane = Plane(recording.view, card.freeboard_mm)
-    film = StoredFilm(recording)
     known = ground(rig, plane, recording.card.boat)
-    found = survey(film, plane, known)
-    if _clearness(found, card) < _FAINT_GREY:
-        film, found = _in_colour(recording, plane, known, card=card, otherwise=(film, found))
+    film, found = _surveyed(recording, plane, known, card)
     if isinstance(found, str):
         return NotFound(found)
     learnt = learn(
@@ -82,20 +85,33 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
     )
 
 
-def _in_colour(
-    recording: Recording, plane: Plane, known: Ground, *, card: Card, otherwise: tuple[StoredFilm, Survey | str]
-) -> tuple[StoredFilm, Survey | str]:
-    """The blue, green or red film in which the boat stands out most, if it does so clearly more than in grey.
+def _surveyed(recording: Recording, plane: Plane, known: Ground, card: Card) -> tuple[StoredFilm, Survey | str]:
+    """The film in which the boat is plainest, with its survey.
 
     A yellow boat may be as bright as the floor and yet be plain to see in blue. Colour costs time, so grey comes first.
     """
-    best = otherwise
-    for channel in range(3):
-        film = StoredFilm(recording, channel)
-        found = survey(film, plane, known)
-        if _clearness(found, card) > _CLEARLY * _clearness(best[1], card):
-            best = film, found
-    return best
+    grey = StoredFilm(recording)
+    numbers = evenly(grey.count)
+    first = glance(dict(grey.pictures(numbers)), plane, known)
+    looks: list[tuple[StoredFilm, Glance | str]] = [(grey, first)]
+    if isinstance(first, Glance) and first.contrast < _FAINT_GREY:
+        looks = _in_colour(recording, numbers, plane, known, enough=_CLEARLY * first.contrast) or looks
+    surveys = [(film, survey(film, plane, known, look)) for film, look in looks]
+    return max(surveys, key=lambda seen: _clearness(seen[1], card))
+
+
+def _in_colour(
+    recording: Recording, numbers: Sequence[int], plane: Plane, known: Ground, *, enough: float
+) -> list[tuple[StoredFilm, Glance | str]]:
+    """A first look at the colours in which the boat has more contrast than `enough`, without those clearly behind."""
+    decoded = {frame.sequence: frame.image for frame in recording.frames(wanted=frozenset(numbers))}
+    looks = [
+        glance({n: one_colour(picture, channel) for n, picture in decoded.items()}, plane, known)
+        for channel in range(3)
+    ]
+    contrasts = [0.0 if isinstance(look, str) else look.contrast for look in looks]
+    least = max(enough, _BEHIND * max(contrasts))
+    return [(StoredFilm(recording, c), looks[c]) for c in range(3) if contrasts[c] > least]
 
 
 def _clearness(found: Survey | str, card: Card) -> float:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from logger.cli import main
+from logger.results.columns import TRACK
 from logger.results.export import METADATA
 from logger.results.store import Correction, Store
 
@@ -55,6 +56,18 @@ def test_what_was_not_measured_yet_is_refused_with_the_cure(
 ) -> None:
     assert main(["export", str(gates_only()), "--to", str(tmp_path / "t")]) == 2
     assert "measure it first" in capsys.readouterr().err
+    assert not (tmp_path / "t").exists()
+
+
+@pytest.mark.parametrize("text", [b"x,y\n1,2\n", b"", bytes(range(256)), b"HEADER\n1,2\n"])
+def test_a_track_that_is_none_is_refused_with_the_cure(
+    gates_only: Maker, tmp_path: Path, capsys: pytest.CaptureFixture[str], text: bytes
+) -> None:
+    folder = gates_only()
+    main(["measure", str(folder)])
+    (folder / "track.csv").write_bytes(text.replace(b"HEADER", ",".join(TRACK).encode()))
+    assert main(["export", str(folder), "--to", str(tmp_path / "t")]) == 2
+    assert "track.csv: this is no whole track of a run; measure it again: boatrun measure " in capsys.readouterr().err
     assert not (tmp_path / "t").exists()
 
 

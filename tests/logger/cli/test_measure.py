@@ -2,6 +2,8 @@ from __future__ import annotations
 
 import json
 import os
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -104,6 +106,39 @@ def test_the_store_gets_the_trial_with_its_boat(gates_only: Maker, tmp_path: Pat
     assert stored.trial == from_json((folder / "trial.json").read_text(encoding="utf-8"))
     assert stored.folder == folder.resolve()
     assert stored.boat
+
+
+@pytest.mark.parametrize("named", ["taken.txt", "a folder", "no/where.sqlite"])
+def test_a_store_that_cannot_be_used_is_told_before_anything_is_measured(
+    gates_only: Maker, tmp_path: Path, capsys: pytest.CaptureFixture[str], named: str
+) -> None:
+    folder, path = gates_only(), tmp_path / named
+    (tmp_path / "taken.txt").write_text("somebody's own words, long enough to be no database", encoding="utf-8")
+    (tmp_path / "a folder").mkdir()
+    assert main(["measure", "--store", str(path), str(folder)]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.startswith(f"boatrun: {path}: cannot be opened: ")
+    assert said.err.count("\n") == 1
+    assert not (folder / "trial.json").exists()
+    assert (tmp_path / "taken.txt").read_text(encoding="utf-8").startswith("somebody's own words")
+
+
+def test_a_terminal_that_knows_few_letters_still_gets_its_result(gates_only: Maker) -> None:
+    command = [sys.executable, "-m", "logger", "measure", str(gates_only())]
+    plain = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    done = subprocess.run(command, env=plain, capture_output=True, text=True, timeout=60, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "\\xb1" in done.stdout
+
+
+def test_a_folder_whose_name_is_no_text_is_refused(filmed: Path) -> None:
+    odd = filmed.rename(filmed.parent / os.fsdecode(b"run-\xff"))
+    done = subprocess.run(
+        [sys.executable, "-m", "logger", "measure", odd], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert done.returncode == 2
+    assert done.stderr.endswith("its path is not UTF-8; rename the folder with plain letters\n")
 
 
 def test_a_report_is_written_once_and_never_over_another_file(filmed: Path, tmp_path: Path) -> None:

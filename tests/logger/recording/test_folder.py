@@ -74,6 +74,11 @@ def other_size(folder: Path) -> None:
     (folder / "video.mjpeg").write_bytes(data * 10)
 
 
+def odd_in_the_middle(folder: Path) -> None:
+    odd = cv2.imencode(".jpg", np.full((60, 80, 3), 90, np.uint8))[1].tobytes()
+    video(*JPEGS[:6], odd, *JPEGS[7:])(folder)
+
+
 def hollow_video(folder: Path) -> None:
     (folder / "video.mjpeg").unlink()
     writer = cv2.VideoWriter(str(folder / "video.mp4"), cv2.VideoWriter.fourcc(*"mp4v"), 30, (64, 48))
@@ -144,7 +149,15 @@ BAD: dict[str, tuple[Breaker, str]] = {
         lambda f: (f / "events.csv").write_bytes(b"t_ns,event,detail\n5,note,b\xf6ig\n"),
         r"events\.csv line 2: not UTF-8",
     ),
-    "rig without calibration": (replace("rig.toml", "[camera]\ncalibration", "[unused]\n#"), r"unused: unknown name"),
+    "rig without calibration": (
+        replace("rig.toml", 'calibration = "camera.toml"\n', ""),
+        r"rig\.toml: camera\.calibration: missing, wanted text",
+    ),
+    "camera table misspelt": (replace("rig.toml", "[camera]\ncalibration", "[unused]\n#"), r"unused: unknown name"),
+    "stamp that no clock gives": (
+        replace("edges.csv", "5000000000,first", "99999999999999999999,first"),
+        r"line 2: t_ns is \"99999999999999999999\"; wanted a whole number, 0 or more and at most 9223372036854775807",
+    ),
     "rig without camera": (
         lambda f: (f / "rig.toml").write_text((f / "rig.toml").read_text().split("[camera]")[0]),
         r"rig\.toml: there is a video but no \[camera\] with its calibration; calibrate the camera and enter it",
@@ -274,8 +287,7 @@ def test_windows_line_ends_and_byte_order_marks_change_nothing(with_camera: Path
 
 
 def test_a_picture_of_another_size_in_the_middle_is_refused_when_it_comes(with_camera: Path) -> None:
-    odd = cv2.imencode(".jpg", np.full((60, 80, 3), 90, np.uint8))[1].tobytes()
-    video(*JPEGS[:6], odd, *JPEGS[7:])(with_camera)
+    odd_in_the_middle(with_camera)
     recording = load(with_camera)
     with pytest.raises(InputError, match="picture 6 is 80 x 60 pixels"):
         list(recording.frames())
@@ -294,15 +306,18 @@ def test_a_codec_that_does_not_say_which_picture_broke_must_decode_to_its_end(wi
     path.write_bytes(data[: len(data) // 2] + b"Z" * 600 + data[len(data) // 2 + 600 :])
     with pytest.raises(InputError, match=r"video\.mp4: only \d of 10 pictures can be decoded, and nothing says which"):
         list(load(with_camera).frames())
+    with pytest.raises(InputError, match=r"video\.mp4: only \d of 10 pictures can be decoded, and nothing says which"):
+        list(load(with_camera).frames(wanted=[0, 9]))
 
 
 def test_the_command_says_one_line_for_each_bad_recording_and_nothing_else(tmp_path: Path) -> None:
     """Decoders and libraries have words of their own for broken files; none of them may reach the person."""
-    for number, (breaker, _) in enumerate(BAD.values()):
+    breakers = [*(breaker for breaker, _ in BAD.values()), odd_in_the_middle]
+    for number, breaker in enumerate(breakers):
         folder = write_with_camera(tmp_path / f"{number:02}" / "run-1")
         breaker(folder)
     before = contents(tmp_path)
-    folders = [tmp_path / f"{number:02}" / "run-1" for number in range(len(BAD))]
+    folders = [tmp_path / f"{number:02}" / "run-1" for number in range(len(breakers))]
     done = subprocess.run(
         [sys.executable, "-B", "-m", "logger", "measure", *map(str, folders)],
         cwd=PROJECT, capture_output=True, text=True, check=False,
@@ -310,6 +325,6 @@ def test_the_command_says_one_line_for_each_bad_recording_and_nothing_else(tmp_p
     assert done.returncode == 2
     assert done.stdout == ""
     lines = done.stderr.splitlines()
-    assert [line.split(": ")[0] for line in lines] == ["boatrun measure"] * len(BAD)
+    assert [line.split(": ")[0] for line in lines] == ["boatrun measure"] * len(breakers)
     assert all(str(folder) in line for folder, line in zip(folders, lines, strict=True))
     assert contents(tmp_path) == before

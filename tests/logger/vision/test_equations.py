@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.vision.equations import BOAT_COUNT, assembled
+from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved
 
 
 def test_blocks_add_up_to_the_normal_equations_of_the_whole_jacobian() -> None:
@@ -22,3 +22,28 @@ def test_blocks_add_up_to_the_normal_equations_of_the_whole_jacobian() -> None:
     normal, right = assembled(np.swapaxes(J, -1, -2) @ J, (J * r[..., None]).sum(axis=2))
     assert normal == pytest.approx(flat.T @ flat)
     assert right == pytest.approx(flat.T @ r.ravel())
+
+
+def test_blocks_of_profiles_are_those_of_the_whole_jacobian() -> None:
+    N, M, K = 3, 4, 6
+    rng = np.random.default_rng(3)
+    profiles, of, by = (
+        rng.normal(size=(4, N, M, K)),
+        [0, 0, 1, 1, 2, 3, 3, 0, 1, 2, 3, 0, 1],
+        rng.normal(size=(N, M, 13)),
+    )
+    weight, residual = rng.uniform(1, 2, (N, M, K)), rng.normal(size=(N, M, K))
+    weight[0, 0, 2], profiles[1, 0, 0, 2], residual[0, 0, 2] = 0.0, np.nan, np.nan
+    J = np.nan_to_num(np.stack([profiles[p] * by[..., a, None] for a, p in enumerate(of)], axis=-1))
+    normal, g = blocks(list(profiles), weight, residual, of=of, by=by)
+    assert normal == pytest.approx(np.einsum("nmk,nmka,nmkb->nmab", weight, J, J))
+    assert g == pytest.approx(np.einsum("nmk,nmka,nmk->nma", weight, J, np.nan_to_num(residual)))
+
+
+def test_solved_is_the_inverse_of_the_normal_matrix() -> None:
+    rng = np.random.default_rng(4)
+    J, right = rng.normal(size=(40, 20)), rng.normal(size=20)
+    inverse = np.linalg.inv(J.T @ J)
+    found, covariance = solved(J.T @ J, right)
+    assert found == pytest.approx(inverse @ right)
+    assert covariance == pytest.approx(inverse[-BOAT_COUNT:, -BOAT_COUNT:])

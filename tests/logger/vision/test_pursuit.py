@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 
@@ -30,7 +32,8 @@ def test_a_boat_covered_for_a_while_is_marked_and_found_again(painted: Painted) 
         u, v = painted.plane.pixels(painted.on_plane(np.array([n])))[0].round().astype(int)
         pictures[n] = pictures[n].copy()
         cv2.circle(pictures[n], (int(u), int(v)), 140, 210, -1)
-    fits = pursue(Film(pictures), painted.plane, painted.found, painted.learnt, tank=None)
+    found = replace(painted.found, pictures=[pictures[n] for n in painted.found.numbers])
+    fits = pursue(Film(pictures), painted.plane, found, painted.learnt, tank=None)
     off, good = off_mm(painted, fits), np.array([fits[n].good for n in sorted(fits)])
     assert not good[60:80].any()
     assert good[:60].all()
@@ -62,3 +65,15 @@ def test_a_start_that_the_sparse_pictures_got_wrong_is_put_right(painted: Painte
     fits = pursue(Film(film_of(painted)), painted.plane, found, learnt, tank=None)
     assert all(fit.good for fit in fits.values())
     assert off_mm(painted, fits).max() < 0.5
+
+
+def test_the_sparse_pictures_are_not_decoded_again(painted: Painted) -> None:
+    asked: list[int] = []
+
+    class Counted(Film):
+        def pictures(self, wanted=None):
+            asked.extend(range(self.count) if wanted is None else wanted)
+            return super().pictures(wanted)
+
+    fits = pursue(Counted(film_of(painted)), painted.plane, painted.found, painted.learnt, tank=None)
+    assert sorted([*asked, *painted.found.numbers]) == list(range(150)) == sorted(fits)

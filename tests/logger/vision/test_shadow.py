@@ -14,7 +14,7 @@ DISTANCE = Distance(CIRCLE, normals(CIRCLE, np.zeros(72, bool)))
 def test_the_distance_from_a_circle_is_the_radius_less_its_own() -> None:
     points = np.array([[[0.0, 0.0], [50.0, 0.0], [0.0, 70.0], [-60.0, 60.0]]])
     expected = np.hypot(*points[0].T) - 50
-    assert DISTANCE.at(points)[0] == pytest.approx(expected, abs=0.6)
+    assert DISTANCE.at(points[..., 0], points[..., 1])[0] == pytest.approx(expected, abs=0.6)
 
 
 def test_half_the_darkness_falls_on_the_edge_of_the_moved_outline() -> None:

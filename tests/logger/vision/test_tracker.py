@@ -118,7 +118,9 @@ def test_without_a_video_nothing_is_found(painted: Painted) -> None:
     assert "no video" in found.reason
 
 
-@pytest.mark.parametrize(("kind", "seed", "paint"), [("drift", 1040, "red"), ("straight", 1041, "white")])
+@pytest.mark.parametrize(
+    ("kind", "seed", "paint"), [("drift", 1040, "red"), ("straight", 1041, "white"), ("drift", 1042, "yellow")]
+)
 def test_short_simulated_clips_stay_as_accurate_as_they_were(tmp_path: Path, kind: str, seed: int, paint: str) -> None:
     simulate(tmp_path / "clip", tier="easy", kind=kind, seed=seed, paint=paint, **SHORT)
     recording = load(tmp_path / "clip")
