@@ -47,7 +47,7 @@ class Fitter:
         self.hull, self.plane, self.empty = hull, plane, empty
         self._rays, self._distance = hull.rays(), hull.distance()
         self._bundle = hull.bundle()
-        self._span, self._arms = hull.span(), hull.arms()
+        self._walls, self._arms = hull.walls(), hull.arms()
         self._slope = hull.freeboard_mm / plane.height_mm
         self._foot = plane.foot_mm
         self._close = _CLOSE_PX * plane.step_mm(plane.foot_mm)
@@ -84,7 +84,7 @@ class Fitter:
         """Along all rays (M, K): seen light, water under the shadow, and the model (1, M, K)."""
         at, turn = place[None], np.array([heading])
         u, v = (along[0] for along in self._bundle.pixels(self.plane, at, turn))
-        reach = self.hull.wall_lever(at, turn, self._foot) * self._slope - self.hull.taper * self._span
+        reach = self._walls.reach(at - self._foot, turn, self._slope).mm
         bare = sample(self.empty, u, v)[None]
         water: Floats = bare.astype(np.float64)
         if self.hull.shadow.darkness > 0:

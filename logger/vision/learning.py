@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from logger.vision import outline
 from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved
-from logger.vision.hull import Floats, Hull, Look, look
+from logger.vision.hull import Floats, Hull, Look, Reach, look
 from logger.vision.plane import Plane, Singles, sample
 from logger.vision.rays import CORRELATED, noise_of, outside, relit, repainted, weights
 from logger.vision.shadow import Distance, Shadow
@@ -170,8 +170,11 @@ class _Fit:
 
     def reach(self) -> Floats:
         """(N, M) mm of visible wall, negative where hidden."""
-        lever = self.hull.wall_lever(self.place, self.heading, self.plane.foot_mm)
-        return lever * (self.hull.freeboard_mm / self.plane.height_mm) - self.hull.taper * self.hull.span()
+        return self._reach().mm
+
+    def _reach(self) -> Reach:
+        slope = self.hull.freeboard_mm / self.plane.height_mm
+        return self.hull.walls().reach(self.place - self.plane.foot_mm, self.heading, slope)
 
     def shadow_share(self, shadow: Shadow) -> Floats:
         """(N, M, K) how deep in the shadow each sample is."""
@@ -212,13 +215,13 @@ class _Fit:
         c, s = np.cos(self.heading), np.sin(self.heading)
         nx, ny = self.hull.normal.T
         outward = np.stack([np.outer(c, nx) - np.outer(s, ny), np.outer(s, nx) + np.outer(c, ny)])
-        lever = self.hull.wall_lever(self.place, self.heading, self.plane.foot_mm)
+        reach = self._reach()
         # each unknown's column is a multiple of one profile along the ray
         profiles = [drawn.by_shift, drawn.by_wall, drawn.by_reach, drawn.by_blur]
         profiles += self._by_shadow(water * (1 - drawn.deck_share - drawn.wall_share))
         by = np.ones((N, M, len(_PROFILE_OF)))
         by[..., 0], by[..., 1], by[..., 2] = *outward, self.hull.arms()
-        by[..., 5], by[..., 6] = lever / self.plane.height_mm, -self.hull.span()
+        by[..., 5], by[..., 6] = reach.by_slope / self.plane.height_mm, reach.by_taper
         normal, right = assembled(*blocks(profiles, weight / CORRELATED, residual, of=_PROFILE_OF, by=by))
         diagonal, pull = self._beliefs(N, M, free_blur)
         normal[np.diag_indices_from(normal)] += diagonal
