@@ -14,8 +14,9 @@ import webbrowser
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from datetime import datetime
-from multiprocessing import active_children, get_context
+from multiprocessing import active_children, get_context, parent_process
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Any
 
 from logger.cli.keep import new_folder
@@ -69,7 +70,7 @@ def _sail_all(folder: Path) -> Iterator[Run]:
     at_once = min(_MOST_PROCESSES, os.cpu_count() or 1)
     now = datetime.now().astimezone().isoformat(timespec="seconds")
     jobs = [(number, sail, folder, now) for number, sail in enumerate(SAILS, start=1)]
-    pool = ProcessPoolExecutor(at_once, mp_context=get_context("spawn"))
+    pool = ProcessPoolExecutor(at_once, mp_context=get_context("spawn"), initializer=_end_with_parent)
     try:
         yield from _deaf_to_ctrl_c(lambda: pool.map(_sail, jobs))
     except BaseException:
@@ -78,6 +79,18 @@ def _sail_all(folder: Path) -> Iterator[Run]:
         raise
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+def _end_with_parent() -> None:
+    """In a process of the pool: if its parent is killed it ends, too, instead of waiting for work for ever."""
+
+    def watch() -> None:
+        parent = parent_process()
+        if parent is not None:
+            parent.join()
+            os._exit(1)
+
+    Thread(target=watch, name="end-with-parent", daemon=True).start()
 
 
 def _deaf_to_ctrl_c(start: Callable[[], Iterator[Run]]) -> Iterator[Run]:

@@ -51,12 +51,16 @@ class Recording:
     damaged: frozenset[int] = frozenset()
     """Numbers of the pictures that are damaged; `frames` passes them over."""
 
-    def frames(self, *, grey: bool = False, wanted: Collection[int] | None = None) -> Iterator[Frame]:
+    def frames(
+        self, *, grey: bool = False, wanted: Collection[int] | None = None, upper_px: int | None = None
+    ) -> Iterator[Frame]:
         """Decode the video forwards, each frame with its own stamp; nothing if there is no video.
 
         Args:
             grey: Images are (height, width) brightness, which costs less, instead of (height, width, 3) BGR.
             wanted: Numbers of the only frames to decode; all if None.
+            upper_px: Decode only so many rows (a multiple of 16) from the top where the codec allows it. Such a picture
+                may be shifted by damage (`jpeg.decode_upper`); with its `jpeg`, `jpeg.decode` tells.
 
         Raises:
             InputError: a picture has another size than the calibration; or the video cannot be decoded to its end by a
@@ -67,12 +71,13 @@ class Recording:
         times, exposures, lines = (a.tolist() for a in (self.stamps.t_ns, self.stamps.exposure_ns, self.stamps.line_ns))
         last = -1
         chosen = range(len(times)) if wanted is None else wanted
-        for number, image, jpeg in pictures(self.video, grey=grey, wanted=chosen, damaged=self.damaged):
+        upper = (upper_px, self.view.lens.height_px) if upper_px is not None and self.view is not None else None
+        for number, image, jpeg in pictures(self.video, grey=grey, wanted=chosen, damaged=self.damaged, upper=upper):
             if number >= len(times):
                 return
             last = number
             if image is not None:
-                self._check_size(image, number)
+                self._check_size(image, number, upper_px)
                 yield Frame(times[number], image, number, "video", exposures[number], lines[number], jpeg)
         if (missing := min((n for n in chosen if last < n < len(times)), default=None)) is not None:
             raise InputError(
@@ -80,8 +85,10 @@ class Recording:
                 "put the undamaged video there"
             )
 
-    def _check_size(self, image: Image, number: int) -> None:
+    def _check_size(self, image: Image, number: int, upper_px: int | None) -> None:
         height, width = image.shape[:2]
+        if self.view and height == upper_px:
+            height = self.view.lens.height_px
         if self.view and (width, height) != (self.view.lens.width_px, self.view.lens.height_px):
             raise InputError(
                 f"{self.video}: picture {number} is {width} x {height} pixels, the calibration is for "

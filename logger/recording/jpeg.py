@@ -8,6 +8,7 @@ quick one at the bytes, which tells torn and overwritten pictures without decodi
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,10 @@ END = b"\xff\xd9"
 _START_OF_SCAN = 0xDA
 _NO_ENTROPY_CODE = re.compile(rb"\xff[^\x00\xc4\xd0-\xd7\xda\xdb\xdd\xff]")
 """In coded data 0xFF is followed by 0 or a restart marker; between scans tables may stand. All else is its end."""
+_LEFT_OVER = re.compile(r"\d+ extraneous bytes before marker 0xd[0-79]$")
+"""What a decoder says that has reached its last row, and not the end or a restart marker."""
+_ONE_PASS = (0xC0, 0xC1)
+"""Frames whose rows come one after the other: baseline and extended sequential (B.2.2)."""
 _ZEROS = bytes(64)
 """No scan of a real picture has as many; a block that never reached the disk has hundreds."""
 
@@ -33,6 +38,33 @@ def decode(data: bytes, *, grey: bool) -> NDArray[np.uint8] | None:
         if not _is_harmless(str(error)):
             return None
         image = simplejpeg.decode_jpeg(data, colours, strict=False)
+    return image[..., 0] if grey else image
+
+
+def decode_upper(data: bytes, *, rows_px: int, of_px: int, grey: bool) -> NDArray[np.uint8] | None:
+    """The upper `rows_px` rows of a JPEG of `of_px` rows, in half the time if it is half of them; None if it cannot be.
+
+    The decoder is told of a lower picture and stops there; what is left over is no damage then. But a part that was
+    lost on the way shifts all that is below it by whole blocks, and mostly shows at the very end only. So this is for
+    whoever would notice such a shift, and then asks `decode`.
+
+    Args:
+        data: a JPEG.
+        rows_px: a multiple of 16: whole blocks, whatever the colours' sampling.
+        of_px: how many rows the whole picture must have.
+        grey: (rows, width) brightness instead of (rows, width, 3) BGR.
+    """
+    at = _frame_index(data)
+    if not at or int.from_bytes(data[at + 5 : at + 7], "big") != of_px or not 0 < rows_px < of_px:
+        return None
+    width = int.from_bytes(data[at + 7 : at + 9], "big")
+    image = np.empty((rows_px, width, 1 if grey else 3), np.uint8)
+    lower = data[: at + 5] + rows_px.to_bytes(2, "big") + data[at + 7 :]
+    try:
+        simplejpeg.decode_jpeg(lower, "GRAY" if grey else "BGR", strict=True, buffer=image)
+    except ValueError as error:
+        if not _LEFT_OVER.search(str(error)):
+            return None
     return image[..., 0] if grey else image
 
 
@@ -68,13 +100,24 @@ def look(data: bytes) -> Look:
 
 def _scan_index(data: bytes) -> int:
     """Where the first scan's header ends; 0 if the segments before it are not in order."""
+    return next((end for marker, _, end in _segments(data) if marker == _START_OF_SCAN), 0)
+
+
+def _frame_index(data: bytes) -> int:
+    """Where the marker of a frame that is coded in one pass stands; 0 if there is none."""
+    return next((place for marker, place, _ in _segments(data) if marker in _ONE_PASS), 0)
+
+
+def _segments(data: bytes) -> Iterator[tuple[int, int, int]]:
+    """(marker, where it stands, where its segment ends) up to the first scan, as long as they are in order."""
     place = len(START) if data.startswith(START) else len(data)
     while place + 4 <= len(data) and data[place] == 0xFF:
         marker = data[place + 1]
         if marker == 0xFF:  # any marker may be preceded by fill bytes (B.1.1.2)
             place += 1
             continue
-        place += 2 + int.from_bytes(data[place + 2 : place + 4], "big")
+        end = place + 2 + int.from_bytes(data[place + 2 : place + 4], "big")
+        yield marker, place, end
         if marker == _START_OF_SCAN:
-            return place
-    return 0
+            return
+        place = end

@@ -136,24 +136,35 @@ def holds_jpegs(path: Path) -> bool:
 
 
 def pictures(
-    path: Path, *, grey: bool, wanted: Collection[int] | None = None, damaged: Collection[int] = ()
+    path: Path,
+    *,
+    grey: bool,
+    wanted: Collection[int] | None = None,
+    damaged: Collection[int] = (),
+    upper: tuple[int, int] | None = None,
 ) -> Iterator[tuple[int, Image | None, bytes | None]]:
     """(number from 0, picture, its JPEG if it is one), in order; None for a `damaged` or undecodable JPEG.
 
     Pictures are (height, width, 3) BGR, or (height, width) if `grey`. If only some numbers are `wanted`, the others are
-    passed over, undecoded where the codec allows it.
+    passed over, undecoded where the codec allows it. Of JPEGs that allow it only the `upper` (rows, of so many) are
+    decoded, see `jpeg.decode_upper`.
     """
     undecoded = packets(path)
     first = next(undecoded, b"")
     if first.startswith(jpeg.START):
-        yield from _jpegs(chain([first], undecoded), grey=grey, wanted=wanted, damaged=damaged)
+        yield from _jpegs(chain([first], undecoded), grey=grey, wanted=wanted, damaged=damaged, upper=upper)
     else:
         undecoded.close()
         yield from _decoded(path, grey=grey, wanted=wanted)
 
 
 def _jpegs(
-    undecoded: Iterable[bytes], *, grey: bool, wanted: Collection[int] | None, damaged: Collection[int]
+    undecoded: Iterable[bytes],
+    *,
+    grey: bool,
+    wanted: Collection[int] | None,
+    damaged: Collection[int],
+    upper: tuple[int, int] | None,
 ) -> Iterator[tuple[int, Image | None, bytes]]:
     last = None if wanted is None else max(wanted, default=-1)
     for number, packet in enumerate(undecoded):
@@ -161,7 +172,15 @@ def _jpegs(
             return
         if wanted is not None and number not in wanted:
             continue
-        yield number, None if number in damaged else jpeg.decode(packet, grey=grey), packet
+        yield number, None if number in damaged else _picture(packet, grey, upper), packet
+
+
+def _picture(packet: bytes, grey: bool, upper: tuple[int, int] | None) -> Image | None:
+    if upper is not None:
+        image = jpeg.decode_upper(packet, rows_px=upper[0], of_px=upper[1], grey=grey)
+        if image is not None:
+            return image
+    return jpeg.decode(packet, grey=grey)
 
 
 def _decoded(path: Path, *, grey: bool, wanted: Collection[int] | None) -> Iterator[tuple[int, Image, None]]:

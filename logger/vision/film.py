@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.recording import jpeg
 from logger.recording.folder import Recording
+from logger.records import Frame
 from logger.vision.background import Grey
+from logger.vision.glance import Whole
 
 Colour = NDArray[np.uint8]
 
@@ -30,7 +34,25 @@ class StoredFilm:
         """(number, picture) of the wanted ones that can be decoded, in order; of all if None."""
         chosen = None if wanted is None else frozenset(wanted)
         for frame in self._recording.frames(grey=self._channel is None, wanted=chosen):
-            yield frame.sequence, frame.image if self._channel is None else one_colour(frame.image, self._channel)
+            yield frame.sequence, self._of(frame.image)
+
+    def upper(self, rows_px: int, wanted: Sequence[int]) -> Iterable[tuple[int, Grey, Whole]]:
+        """(number, its upper rows or more, how to get all of it) of the wanted ones, in order.
+
+        A picture that lost a part on its way may be shifted without a sign; the whole of it is None then.
+        """
+        is_grey = self._channel is None
+        for frame in self._recording.frames(grey=is_grey, wanted=frozenset(wanted), upper_px=rows_px):
+            yield frame.sequence, self._of(frame.image), partial(self._whole, frame)
+
+    def _whole(self, frame: Frame) -> Grey | None:
+        if frame.jpeg is None:
+            return self._of(frame.image)
+        image = jpeg.decode(frame.jpeg, grey=self._channel is None)
+        return None if image is None else self._of(image)
+
+    def _of(self, image: NDArray[np.uint8]) -> Grey:
+        return image if self._channel is None else one_colour(image, self._channel)
 
 
 def one_colour(picture: Colour, channel: int) -> Grey:

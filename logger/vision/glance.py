@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -20,6 +20,10 @@ _CORE = 0.3
 """Half the side of the square in a boat's middle in which its contrast is taken, as a share of its size."""
 
 
+Whole = Callable[[], Grey | None]
+"""Decodes the whole of a picture; None if it is damaged."""
+
+
 class Film(Protocol):
     """Pictures by number, grey, handed out in rising order."""
 
@@ -32,6 +36,13 @@ class Film(Protocol):
         """(number, picture) of the wanted ones that can be decoded; of all if None."""
         ...
 
+    def upper(self, rows_px: int, wanted: Sequence[int]) -> Iterable[tuple[int, Grey, Whole]]:
+        """(number, its upper rows or more, how to get all of it) of the wanted ones.
+
+        A picture that lost a part on its way may be shifted without a sign; the whole of it is None then.
+        """
+        ...
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Glance:
@@ -41,7 +52,7 @@ class Glance:
     """By their number, full size."""
     empty: Singles
     """First idea of the empty tank, reduced."""
-    noise: float
+    noise_grey: float
     size_px: float
     """Square root of the boat's area in a reduced picture."""
     rows: Mapping[int, list[Sighting]]
@@ -56,7 +67,7 @@ class Glance:
         if not pictures:
             return {}
         apart, _ = sightings.differences(_small(pictures), self.empty)
-        return dict(zip(sorted(pictures), _rows(apart, self.noise, self.size_px, ground), strict=True))
+        return dict(zip(sorted(pictures), _rows(apart, self.noise_grey, self.size_px, ground), strict=True))
 
 
 def evenly(count: int) -> list[int]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from heapq import merge
 from operator import itemgetter
 
@@ -15,7 +15,7 @@ from scipy.interpolate import PchipInterpolator
 from logger.vision import background, sightings
 from logger.vision.background import Grey, Mask
 from logger.vision.fit import Fit, Fitter
-from logger.vision.glance import Film
+from logger.vision.glance import Film, Whole
 from logger.vision.ground import SHRINK
 from logger.vision.hull import Floats
 from logger.vision.learning import Learnt
@@ -27,6 +27,11 @@ from logger.vision.survey import Survey
 
 _PLAUSIBLE = (0.5, 1.7)
 """Area of a silhouette, as a share of the hull's, within which it may be the boat."""
+_BLOCK_PX = 16
+_MARGIN_PX = 48
+"""How much lower than in the sparse pictures the boat may be between them."""
+_SHIFTED_PX = 4.0
+"""Half of the least by which a lost part shifts a JPEG: a picture in which the boat moved more is looked at whole."""
 _AT_ONCE_COUNT = 64
 """How many pictures are held in memory to be gone through backwards."""
 _LOOSE = 0.12
@@ -52,8 +57,16 @@ def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mas
     seeker = _Seeker(fitter, found, tank)
     course: _Course | None = None
     fits: dict[int, Fit] = {}
-    for number, picture in _every(film, found):
-        fit = _from_neighbours(fitter, picture, number, expected, course)
+    nearby_mm = _SHIFTED_PX * plane.step_mm(plane.foot_mm)
+    for number, picture, whole in _every(film, found, _lowest_px(learnt, plane)):
+        starts = _starts(number, expected, course)
+        fit, start = _from(starts, fitter, picture)
+        is_whole = len(picture) == len(found.empty)
+        if not is_whole and not (fit.good and np.hypot(*(fit.place_mm - start[:2])) < nearby_mm):
+            if (checked := whole()) is None:
+                continue
+            picture = checked
+            fit, _ = _from(starts, fitter, picture)
         if not fit.good:
             near = course.pose if course is not None else expected[number]
             fit = seeker.again(picture, near=near) or fit
@@ -67,11 +80,17 @@ def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mas
     return fits
 
 
-def _every(film: Film, found: Survey) -> Iterator[tuple[int, Grey]]:
-    """All pictures in order; those of the sparse pass are at hand and not decoded again."""
+def _every(film: Film, found: Survey, rows_px: int) -> Iterator[tuple[int, Grey, Whole]]:
+    """All pictures in order, their upper rows at least; those of the sparse pass are at hand and not decoded again."""
     held = dict(zip(found.numbers.tolist(), found.pictures, strict=True))
-    others = film.pictures([n for n in range(film.count) if n not in held])
-    return merge(others, held.items(), key=itemgetter(0))
+    others = film.upper(rows_px, [n for n in range(film.count) if n not in held])
+    return merge(others, ((n, picture, partial(held.get, n)) for n, picture in held.items()), key=itemgetter(0))
+
+
+def _lowest_px(learnt: Learnt, plane: Plane) -> int:
+    """How many rows from the top hold the boat all along the run; whole blocks of any JPEG."""
+    _, rows = learnt.hull.bundle().pixels(plane, learnt.place_mm, learnt.heading_rad)
+    return _BLOCK_PX * int(np.ceil((rows.max() + _MARGIN_PX) / _BLOCK_PX))
 
 
 def _backwards(film: Film, fitter: Fitter, fits: dict[int, Fit]) -> None:
@@ -96,15 +115,20 @@ def _backwards(film: Film, fitter: Fitter, fits: dict[int, Fit]) -> None:
                 fits[number] = again
 
 
-def _from_neighbours(fitter: Fitter, picture: Grey, number: int, expected: Floats, course: _Course | None) -> Fit:
-    """The fit from the last place carried on, or else from the sparse poses."""
-    if course is not None and number - course.number <= 3:
-        start = course.pose + course.step * (number - course.number)
+def _starts(number: int, expected: Floats, course: _Course | None) -> list[Floats]:
+    """Poses from which to look: the last place carried on, then what the sparse poses say."""
+    if course is None or number - course.number > 3:
+        return [expected[number]]
+    return [course.pose + course.step * (number - course.number), expected[number]]
+
+
+def _from(starts: list[Floats], fitter: Fitter, picture: Grey) -> tuple[Fit, Floats]:
+    """The first good fit, or else the last, and where it started."""
+    for start in starts:
         fit = fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]))
         if fit.good:
-            return fit
-    start = expected[number]
-    return fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]))
+            break
+    return fit, start
 
 
 class _Seeker:

@@ -93,11 +93,17 @@ def _surveyed(recording: Recording, plane: Plane, known: Ground, card: Card) -> 
     grey = StoredFilm(recording)
     numbers = evenly(grey.count)
     first = glance(dict(grey.pictures(numbers)), plane, known)
-    looks: list[tuple[StoredFilm, Glance | str]] = [(grey, first)]
-    if isinstance(first, Glance) and first.contrast < _FAINT_GREY:
-        looks = _in_colour(recording, numbers, plane, known, enough=_CLEARLY * first.contrast) or looks
-    surveys = [(film, survey(film, plane, known, look)) for film, look in looks]
-    return max(surveys, key=lambda seen: _clearness(seen[1], card))
+    if isinstance(first, str):
+        return grey, first
+    in_grey = None if first.contrast < _FAINT_GREY else survey(grey, plane, known, first)
+    clearness = 0.0 if in_grey is None else _clearness(in_grey, card)
+    if clearness < _FAINT_GREY:
+        looks = _in_colour(recording, numbers, plane, known, enough=_CLEARLY * first.contrast)
+        surveys = [(film, survey(film, plane, known, look)) for film, look in looks]
+        best = max(surveys, key=lambda seen: _clearness(seen[1], card), default=None)
+        if best is not None and _clearness(best[1], card) > _CLEARLY * clearness:
+            return best
+    return grey, survey(grey, plane, known, first) if in_grey is None else in_grey
 
 
 def _in_colour(

@@ -113,3 +113,33 @@ def test_what_is_no_picture_is_not_decoded() -> None:
 @given(st.binary(max_size=80))
 def test_any_bytes_whatever_get_an_answer(data: bytes) -> None:
     assert not jpeg.look(jpeg.START + data).is_whole or data.rstrip(b"\0").endswith(jpeg.END)
+
+
+@pytest.mark.parametrize("parameters", [(), (cv2.IMWRITE_JPEG_RST_INTERVAL, 2), (cv2.IMWRITE_JPEG_OPTIMIZE, 1)])
+@pytest.mark.parametrize("grey", [True, False])
+def test_the_upper_rows_are_those_of_the_whole_picture(parameters: tuple[int, ...], grey: bool) -> None:
+    data = packed(*parameters)
+    upper, whole = jpeg.decode_upper(data, rows_px=96, of_px=240, grey=grey), jpeg.decode(data, grey=grey)
+    assert upper is not None
+    assert whole is not None
+    assert upper.shape[:2] == (96, 320)
+    # colours of the last row look at the row below
+    assert np.array_equal(upper[:94], whole[:94])
+
+
+def test_upper_rows_are_refused_where_they_cannot_be_had() -> None:
+    for rows_px, of_px in ((96, 480), (240, 240), (0, 240)):
+        assert jpeg.decode_upper(PICTURE, rows_px=rows_px, of_px=of_px, grey=True) is None
+    assert jpeg.decode_upper(packed(cv2.IMWRITE_JPEG_PROGRESSIVE, 1), rows_px=96, of_px=240, grey=True) is None
+    assert jpeg.decode_upper(PICTURE[: SCAN + 40], rows_px=96, of_px=240, grey=True) is None
+    assert jpeg.decode_upper(b"", rows_px=96, of_px=240, grey=True) is None
+
+
+@given(start=st.integers(0, len(PICTURE) - SCAN - 900), size=st.integers(300, 900))
+def test_upper_rows_above_a_lost_part_are_right(start: int, size: int) -> None:
+    """A part lost from the last third of the bytes is below the upper quarter of the rows."""
+    at = max(SCAN + start, 2 * len(PICTURE) // 3)
+    torn = PICTURE[:at] + PICTURE[at + size :]
+    upper, whole = jpeg.decode_upper(torn, rows_px=48, of_px=240, grey=True), jpeg.decode(PICTURE, grey=True)
+    assert whole is not None
+    assert upper is None or np.array_equal(upper, whole[:48])

@@ -1,5 +1,9 @@
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
 import numpy as np
 import pytest
 
@@ -22,3 +26,29 @@ def test_a_colour_of_a_grey_film_is_its_brightness(painted: Painted, channel: in
         next(iter(StoredFilm(painted.recording).pictures([5]))),
     )
     assert np.abs(colour.astype(int) - grey).max() <= 2
+
+
+@pytest.mark.parametrize("channel", [None, 0])
+def test_the_upper_rows_are_those_of_the_whole_picture_which_is_there_too(
+    painted: Painted, channel: int | None
+) -> None:
+    film = StoredFilm(painted.recording, channel)
+    (number, upper, whole), *rest = film.upper(320, [7, 8])
+    (_, picture), *_ = film.pictures([7])
+    assert (number, rest[0][0]) == (7, 8)
+    assert upper.shape == (320, 1280)
+    assert np.array_equal(upper[:312], picture[:312])
+    assert np.array_equal(whole(), picture)
+
+
+def test_a_video_of_another_kind_is_handed_out_whole(painted: Painted, tmp_path: Path) -> None:
+    writer = cv2.VideoWriter(str(tmp_path / "video.avi"), cv2.VideoWriter.fourcc(*"FFV1"), 30, (1280, 720))
+    for _, picture in StoredFilm(painted.recording).pictures([0, 1, 2]):
+        writer.write(cv2.cvtColor(picture, cv2.COLOR_GRAY2BGR))
+    writer.release()
+    film = StoredFilm(
+        replace(painted.recording, video=tmp_path / "video.avi", stamps=painted.recording.stamps.first(3))
+    )
+    for _, upper, whole in film.upper(320, [0, 2]):
+        assert upper.shape == (720, 1280)
+        assert np.array_equal(whole(), upper)

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import cv2
 import numpy as np
+import pytest
 
 from logger.vision.pursuit import pursue
 from tests.logger.vision.conftest import Painted
@@ -71,9 +72,31 @@ def test_the_sparse_pictures_are_not_decoded_again(painted: Painted) -> None:
     asked: list[int] = []
 
     class Counted(Film):
-        def pictures(self, wanted=None):
-            asked.extend(range(self.count) if wanted is None else wanted)
-            return super().pictures(wanted)
+        def upper(self, rows_px, wanted):
+            asked.extend(wanted)
+            return super().upper(rows_px, wanted)
 
     fits = pursue(Counted(film_of(painted)), painted.plane, painted.found, painted.learnt, tank=None)
     assert sorted([*asked, *painted.found.numbers]) == list(range(150)) == sorted(fits)
+
+
+@pytest.mark.parametrize("shift_px", [-16, -8, 8, 16, 40])
+def test_a_picture_that_a_lost_part_has_shifted_is_looked_at_whole_and_left_out_if_damaged(
+    painted: Painted, shift_px: int
+) -> None:
+    held = set(painted.found.numbers.tolist())
+    shifted = [n for n in range(45, 110) if n not in held][::3]
+    damaged = shifted[::2]
+
+    class Shifted(Film):
+        def upper(self, rows_px, wanted):
+            for n, picture, whole in super().upper(rows_px, wanted):
+                if n in shifted:
+                    picture = np.roll(picture, shift_px, axis=1)
+                yield n, picture, (lambda: None) if n in damaged else whole
+
+    fits = pursue(Shifted(film_of(painted)), painted.plane, painted.found, painted.learnt, tank=None)
+    assert len(shifted) > 6
+    assert sorted(fits) == [n for n in range(150) if n not in damaged]
+    assert all(fit.good for fit in fits.values())
+    assert off_mm(painted, fits).max() < 0.5

@@ -1,9 +1,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 
 import numpy as np
 
+from logger.vision.glance import Whole
 from logger.vision.ground import Ground
 from logger.vision.plane import Plane
 from logger.vision.silhouette import Shape
@@ -24,6 +26,9 @@ class Film:
 
     def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, np.ndarray]]:
         return ((n, self._pictures[n]) for n in (range(self.count) if wanted is None else wanted))
+
+    def upper(self, rows_px: int, wanted: Sequence[int]) -> Iterable[tuple[int, np.ndarray, Whole]]:
+        return ((n, picture[:rows_px], partial(self._pictures.__getitem__, n)) for n, picture in self.pictures(wanted))
 
 
 def test_rough_places_and_headings_are_good_to_a_few_millimetres(painted: Painted) -> None:
