@@ -12,8 +12,8 @@ point below a deck edge point b (boat frame, normal n, boat at p) is seen, on th
     reach = -(freeboard/H)·n·(p - c) - taper·n·b         (none is seen if this is negative)
 
 where `taper` is how much smaller the waterline looks than the deck: flare of the sides and the plane's own scale. That
-is so for a straight side. The waterline of a bent one looks moved along the side too, and bends away from the ray: the wall
-ends where the ray meets the moved waterline (class Walls).
+is so for a straight side. The waterline of a bent one looks moved along the side too, and bends away from the ray: the
+wall ends where the ray meets the moved waterline (class Walls).
 """
 
 from __future__ import annotations
@@ -80,7 +80,7 @@ class Hull:
         return Bundle(edge_mm=self.edge_mm, normal=self.normal, offsets_mm=self.offsets_mm)
 
     def own(self) -> NDArray[np.bool_]:
-        """(M, K) which samples show no other side of the boat than the ray's own: near a sharp bow two sides are close."""
+        """(M, K) which samples show one side of the boat only: near a sharp bow there are two."""
         gap = ((self.edge_mm[:, None] - self.edge_mm[None]) * self.normal[:, None]).sum(axis=2)
         slant = self.normal @ self.normal.T
         inward = np.minimum(self.offsets_mm, 0.0)
@@ -88,8 +88,8 @@ class Hull:
         room = gap.T[:, :, None] - slant[:, :, None] * inward
         room[slant > _SAME_SIDE] = np.inf
         opposed = (np.roll(self.normal, 1, axis=0) * np.roll(self.normal, -1, axis=0)).sum(axis=1) < _SAME_SIDE
-        own: NDArray[np.bool_] = room.min(axis=1) > _CLEAR_OF_SIDE * self.blur_mm
-        return own & ~(self.is_corner & opposed)[:, None]
+        alone = room.min(axis=1) > _CLEAR_OF_SIDE * self.blur_mm
+        return np.asarray(alone & ~(self.is_corner & opposed)[:, None], np.bool_)
 
     def distance(self) -> Distance:
         """How far any point of the boat frame is from the deck's edge."""
@@ -139,13 +139,16 @@ class Walls:
         self._tangent = np.column_stack([-hull.normal[:, 1], hull.normal[:, 0]])
         self._first, self._count = _sides(hull.is_corner)
         step = np.hypot(*(np.roll(hull.edge_mm, -1, axis=0) - hull.edge_mm).T)
-        self._step = np.array([step[f : f + max(c - 1, 1)].mean() for f, c in zip(self._first, self._count, strict=True)])
+        sides = zip(self._first, self._count, strict=True)
+        self._step = np.array([step[first : first + max(count - 1, 1)].mean() for first, count in sides])
         self._closed = not hull.is_corner.any()
 
     def reach(self, away_mm: Floats, heading_rad: Floats, slope: float) -> Reach:
-        """What is seen of the walls of boats `away_mm` (N, 2) from the foot point, at `heading_rad` (N,).
+        """What is seen of the walls of N boats.
 
         Args:
+            away_mm: (N, 2) from the foot point.
+            heading_rad: (N,).
             slope: freeboard over the lens's height.
         """
         c, s = np.cos(heading_rad), np.sin(heading_rad)

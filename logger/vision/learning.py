@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from logger.vision import outline
 from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved
 from logger.vision.hull import Floats, Hull, Look, Reach, look
+from logger.vision.light import PLAIN, Tone
 from logger.vision.plane import Plane, Singles, sample
 from logger.vision.rays import CORRELATED, noise_of, outside, relit, repainted, weights
 from logger.vision.shadow import Distance, Shadow
@@ -63,7 +64,7 @@ class Learnt:
 
 def learn(
     pictures: Sequence[NDArray[np.uint8]],
-    empty: Singles,
+    water: Singles,
     plane: Plane,
     *,
     polygon_mm: Floats,
@@ -72,13 +73,14 @@ def learn(
     card: Card,
     depth_share: float = 0.0,
     is_faint: bool = False,
+    tone: Tone = PLAIN,
     rays_count: int = 60,
 ) -> Learnt:
     """Fit the hull and the N places.
 
     Args:
         pictures: N grey pictures.
-        empty: the light of the empty tank, NaN where unknown.
+        water: the light of the empty tank, NaN where unknown.
         plane: z = freeboard on the card.
         polygon_mm: (M, 2) first idea of the deck's outline, boat frame.
         place_mm: (N, 2) first idea of the places on `plane`, good to a few pixels.
@@ -86,12 +88,13 @@ def learn(
         card: what the boat card says.
         depth_share: how much of the way to the foot point things on the floor seem moved (shadow.py).
         is_faint: the boat hardly stands out: its freeboard and taper are then left as they were told.
+        tone: what light the pictures' numbers stand for.
         rays_count: how many rays cross the outline.
     """
     step = plane.step_mm(place_mm.mean(axis=0))
     edge, is_corner = outline.laid_out(polygon_mm, rays_count, blunt_mm=_BLUNT_PX * step)
     hull = _first_hull(edge, is_corner, plane, place_mm=place_mm, step=step, card=card)
-    fit = _Fit(pictures, empty, plane, hull, place_mm.copy(), heading_rad.copy(), card, depth_share, is_faint)
+    fit = _Fit(pictures, water, plane, hull, place_mm.copy(), heading_rad.copy(), card, depth_share, is_faint, tone)
     for number, blur in enumerate(_ROUNDS_BLUR_PX):
         if number == _SHADOW_FROM_ROUND:
             fit.look_for_shadow()
@@ -126,7 +129,7 @@ class _Fit:
     def __init__(
         self,
         pictures: Sequence[NDArray[np.uint8]],
-        empty: Singles,
+        water: Singles,
         plane: Plane,
         hull: Hull,
         place: Floats,
@@ -134,10 +137,11 @@ class _Fit:
         card: Card,
         depth_share: float,
         is_faint: bool,
+        tone: Tone,
     ) -> None:
-        self.pictures, self.empty, self.plane, self.card = pictures, empty, plane, card
+        self.pictures, self.water, self.plane, self.card = pictures, water, plane, card
         self.hull, self.place, self.heading = hull, place, heading
-        self.depth_share, self.is_faint = depth_share, is_faint
+        self.depth_share, self.is_faint, self.tone = depth_share, is_faint, tone
         self.u_freeboard, self.u_taper = card.u_freeboard_mm, _U_TAPER
         self.misfit = np.zeros(len(pictures))
         self.step = plane.step_mm(place.mean(axis=0))
@@ -161,8 +165,13 @@ class _Fit:
     def samples(self) -> tuple[Floats, Floats, Floats]:
         """Grey along all rays (N, M, K): seen, in the light of the empty picture; empty; empty under the shadow."""
         u, v = self.hull.bundle().pixels(self.plane, self.place, self.heading)
-        seen = np.stack([sample(picture, *at) for picture, *at in zip(self.pictures, u, v, strict=True)])
-        water = sample(self.empty, u, v)
+        seen = np.stack(
+            [
+                sample(picture, columns, rows, self.tone)
+                for picture, columns, rows in zip(self.pictures, u, v, strict=True)
+            ]
+        )
+        water = sample(self.water, u, v)
         shaded = water.astype(np.float64)
         if self.hull.shadow.darkness > 0:
             shaded *= 1 - self.hull.shadow.darkness * self.shadow_share(self.hull.shadow)

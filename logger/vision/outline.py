@@ -79,7 +79,7 @@ def corners(polygon: Floats, *, blunt_mm: float, least_turn_rad: float = 0.7) ->
 
 
 def laid_out(polygon: Floats, count: int, *, blunt_mm: float) -> tuple[Floats, NDArray[np.bool_]]:
-    """About `count` points (M, 2) along the polygon: some on each side, `blunt_mm` away from its ends, one on each corner.
+    """About `count` points (M, 2) along the polygon: some on each side, `blunt_mm` away from its ends, one a corner.
 
     Returns:
         The points, and (M,) which of them are corners.
@@ -189,7 +189,7 @@ def _corner(meet: Floats, seen: Floats, before: Floats, after: Floats, blur_mm: 
 
 
 def _blunted(half_rad: float) -> float:
-    """How far inward of a sharp corner of angle 2·`half_rad` an edge seems to lie along its middle, for blur of width 1.
+    """How far inward of a sharp corner of angle 2·`half_rad` an edge seems to lie along its middle, in blurs.
 
     That is where the soft step of a straight edge comes nearest, by least squares, to the light of a blurred corner.
     """

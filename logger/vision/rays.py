@@ -67,7 +67,7 @@ def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
 
 
 def _rim(typical: Floats) -> Floats:
-    """(M,) light of the deck at its edge, from the outermost known samples (M, K) inside; a bare ray asks its neighbours."""
+    """(M,) light of the deck at its edge, from the outermost known samples (M, K) inside; or a neighbour's."""
     known = np.isfinite(typical)
     rim = np.full(len(typical), np.nan)
     for ray, (levels, here) in enumerate(zip(typical, known, strict=True)):
