@@ -128,9 +128,15 @@ def _mean_speed(case: Case, heard: Testimony) -> Answers:
 
 def _speed_at_line(case: Case, heard: Testimony) -> Answers:
     name = "speed_at_line_m_per_s"
-    if case.motion is not None and case.last is not None:
-        after_s = case.since_first_s(case.from_ns)
-        value = speeds.at_line(case.motion, case.last, owner=case.owner, corner=case.kind == "drift", after_s=after_s)
+    if case.motion is not None and case.track is not None and case.last is not None:
+        value = speeds.at_line(
+            case.motion,
+            case.track,
+            case.last,
+            owner=case.owner,
+            power_cut=case.kind == "drift",
+            after_s=case.since_first_s(case.from_ns),
+        )
         if value:
             return {name: Result(value, "camera")}
     if not heard.last:

@@ -29,11 +29,11 @@ def blocks(
     """
     N, M, K = weight.shape
     known, columns, count = weight > 0, np.array(of), len(profiles)
-    stack = np.empty((N, M, count, K))
+    stack = np.empty((N, M, count, K), np.float32)
     for row, profile in enumerate(profiles):
         stack[:, :, row] = np.where(known, profile, 0.0)
-    weighted = stack * weight[:, :, None]
-    small = weighted @ np.swapaxes(stack, -1, -2)
+    weighted = stack * weight[:, :, None].astype(np.float32)
+    small = (weighted @ np.swapaxes(stack, -1, -2)).astype(np.float64)
     pull = (weighted @ np.where(known, residual, 0.0)[..., None])[..., 0]
     pairs = (count * columns[:, None] + columns).ravel()
     A = np.take(small.reshape(N, M, count * count), pairs, axis=2).reshape(N, M, len(columns), len(columns))

@@ -64,10 +64,11 @@ class Fitter:
             weight = weights(residual, self.hull.noise)
             known = weight > 0
             by_shift, residual = np.where(known, drawn.by_shift[0], 0.0), np.where(known, residual, 0.0)
-            lever = np.column_stack([_turned(self.hull.normal, heading), self._arms])
+            lever = self._lever(heading)
             weighted = weight * by_shift / CORRELATED
             normal = (lever * (weighted * by_shift).sum(axis=1)[:, None]).T @ lever + self._belief
-            change = np.linalg.solve(normal, lever.T @ (weighted * residual).sum(axis=1))
+            covariance = np.asarray(np.linalg.inv(normal), np.float64)
+            change = covariance @ (lever.T @ (weighted * residual).sum(axis=1))
             place = place + np.clip(change[:2], -limit, limit)
             heading += float(np.clip(change[2], -0.1, 0.1))
             if np.sqrt(np.mean((lever @ change) ** 2)) < self._close:
@@ -78,8 +79,15 @@ class Fitter:
         agreeing = np.abs(shown - whole) < 0.4 * whole
         share = float(known.mean())
         misfit = float(np.sqrt(np.mean((residual / self.hull.noise)[known] ** 2))) if share else np.inf
-        covariance = np.asarray(np.linalg.inv(normal), np.float64) * (max(1.0, misfit**2) if share else 1.0)
+        covariance = covariance * (max(1.0, misfit**2) if share else 1.0)
         return Fit(place, heading, covariance, float(strength), misfit, share, float(agreeing.mean()))
+
+    def _lever(self, heading: float) -> Floats:
+        """(M, 3) by how much each ray's edge moves outward per mm of x, per mm of y, and per radian."""
+        c, s = np.cos(heading), np.sin(heading)
+        x, y = self.hull.normal.T
+        lever: Floats = np.array([c * x - s * y, s * x + c * y, self._arms]).T
+        return lever
 
     def _compared(self, picture: NDArray[np.uint8], place: Floats, heading: float) -> tuple[Floats, Floats, Look]:
         """Along all rays (M, K): seen light, water under the shadow, and the model (1, M, K)."""
@@ -93,8 +101,3 @@ class Fitter:
             water = bare * (1 - self.hull.shadow.darkness * self.hull.shadow.share(self._distance, self._rays, centre))
         seen = relit(sample(picture, u, v, self._tone)[None], water, outside(self.hull, reach))
         return seen[0], water[0], look(self.hull, water, reach)
-
-
-def _turned(vectors: Floats, angle: float) -> Floats:
-    c, s = np.cos(angle), np.sin(angle)
-    return np.column_stack([c * vectors[:, 0] - s * vectors[:, 1], s * vectors[:, 0] + c * vectors[:, 1]])

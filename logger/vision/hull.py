@@ -196,6 +196,7 @@ class Look:
     by_blur: Floats
     """per mm of blur"""
     deck_share: Floats
+    """(1, 1, K), the same on every ray"""
     wall_share: Floats
 
 
@@ -214,6 +215,6 @@ def look(hull: Hull, water: Floats, reach_mm: Floats) -> Look:
         by_reach=foot * wall * (reach_mm > 0)[:, :, None],
         by_wall=wall_share,
         by_blur=u * edge * deck + (w * foot - u * edge) * wall,
-        deck_share=np.broadcast_to(deck_share, water.shape),
+        deck_share=deck_share,
         wall_share=wall_share,
     )

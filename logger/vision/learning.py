@@ -146,6 +146,7 @@ class _Fit:
         self.misfit = np.zeros(len(pictures))
         self.step = plane.step_mm(place.mean(axis=0))
         self._tabled: tuple[Floats, Distance] | None = None
+        self._deck = hull.outline()
 
     def round(self, blur_mm: float) -> None:
         """One step of Gauss-Newton for everything; `blur_mm` 0 fits the blur too."""
@@ -185,7 +186,7 @@ class _Fit:
         slope = self.hull.freeboard_mm / self.plane.height_mm
         return self.hull.walls().reach(self.place - self.plane.foot_mm, self.heading, slope)
 
-    def shadow_share(self, shadow: Shadow) -> Floats:
+    def shadow_share(self, shadow: Shadow) -> Singles:
         """(N, M, K) how deep in the shadow each sample is."""
         centre = shadow.moved(self.place, self.heading, self.plane.foot_mm)
         return shadow.share(self._distance(), self.hull.rays(), centre)
@@ -284,7 +285,7 @@ class _Fit:
 
     def _taper_beliefs(self) -> list[tuple[float, float]]:
         """What the card's length and width say of the taper, each with its standard uncertainty."""
-        deck = outline.extents(self.hull.outline())
+        deck = outline.extents(self._deck)
         nearer = 1 - self.hull.freeboard_mm / self.plane.height_mm
         beliefs = [(1 - (1 - _USUAL_FLARE) * nearer, _U_TAPER)]
         known = ((self.card.length_mm, self.card.u_length_mm), (self.card.width_mm, self.card.u_width_mm))
@@ -317,14 +318,14 @@ class _Fit:
 
     def _recentre(self, edge: Floats) -> None:
         """Put the boat frame back into the area centroid and along the long axis, moving the places to suit."""
-        _, centre, second = outline.moments(outline.sharpened(edge, self.hull.is_corner, blur_mm=self.hull.blur_mm))
+        sharp = outline.sharpened(edge, X, centre, second = outline.moments(sharp)
         turn, elongation = outline.axis(second)
         if elongation < 1.1:
             turn = 0.0
         c, s = np.cos(self.heading), np.sin(self.heading)
         self.place = self.place + np.column_stack([c * centre[0] - s * centre[1], s * centre[0] + c * centre[1]])
         self.heading = self.heading + turn
-        edge = outline.turned(edge - centre, -turn)
+        edge, self._deck = outline.turned(edge - centre, -turn), outline.turned(sharp - centre, -turn)
         self.hull = replace(self.hull, edge_mm=edge, normal=outline.normals(edge, self.hull.is_corner))
 
     def result(self) -> Learnt:

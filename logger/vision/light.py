@@ -51,8 +51,8 @@ def _powered(power: float) -> Floats:
 PLAIN = Tone(np.asarray(_powered(_POWER), np.float32))
 """Of a picture without colour."""
 ONE_COLOUR = Tone(np.asarray(_powered(_FINE_POWER), np.float32))
-"""Of one colour of a JPEG: half of an edge's softness comes from mixing light, half from averaging colour numbers over two
-pixels each way (found to fit on simulated pictures)."""
+"""Of one colour of a JPEG: half of an edge's softness comes from mixing light, half from averaging colour numbers over
+two pixels each way (found to fit on simulated pictures)."""
 
 
 def mixing(boat: ArrayLike, water: ArrayLike) -> Tone:

@@ -35,7 +35,8 @@ class Plane:
     def pixels(self, points_mm: Floats) -> Floats:
         """Pixels (..., 2) of points (..., 2) mm on this plane."""
         flat = points_mm.reshape(-1, 2)
-        spatial = np.column_stack([flat, np.full(len(flat), self.z_mm)])
+        spatial = np.full((len(flat), 3), self.z_mm)
+        spatial[:, :2] = flat
         return self.view.to_pixels(spatial).reshape(points_mm.shape)
 
     def points(self, pixels: Floats) -> Floats:

@@ -65,7 +65,6 @@ def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mas
             if (checked := whole()) is None:
                 continue
             picture = checked
-            fit, _ = _from(starts, fitter, picture)
         if not fit.good:
             near = course.pose if course is not None else expected[number]
             fit = seeker.again(picture, near=near) or fit
@@ -156,17 +155,17 @@ class _Seeker:
         """
         small = sightings.shrunk(picture)
         apart, noise = sightings.differences(small[None], self._small)
+        light = background.light_of(picture, self._found.empty)
         last: Fit | None = None
         for seen in sightings.candidates(apart[0], noise=noise, size_px=self._size_px, tank=self._tank)[:3]:
             spot = ((seen.u + 0.5) * SHRINK - 0.5, (seen.v + 0.5) * SHRINK - 0.5)
-            fit = self._at(picture, spot, near)
+            fit = self._at(picture, light, spot, near)
             if fit is not None and fit.good:
                 return fit
             last = last or fit
         return last
 
-    def _at(self, picture: Grey, spot: tuple[float, float], near: Floats) -> Fit | None:
-        light = background.light_of(picture, self._found.empty)
+    def _at(self, picture: Grey, light: float, spot: tuple[float, float], near: Floats) -> Fit | None:
         seen = silhouette(
             picture, self._found.empty, centre_px=spot, radius_px=self._radius_px, noise=self._noise, light=light
         )

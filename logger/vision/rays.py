@@ -21,7 +21,7 @@ _DARKEST = 0.05
 
 
 def outside(hull: Hull, reach_mm: Floats) -> NDArray[np.bool_]:
-    """(K,) which samples of a ray lie beyond every wall, on water."""
+    """(K,) which samples of a ray lie beyond every wall, on water: the last ones."""
     beyond = hull.offsets_mm > max(float(reach_mm.max(initial=0.0)), 0.0) + 2.5 * hull.blur_mm
     return beyond if beyond.sum() >= 3 else hull.offsets_mm >= hull.offsets_mm[-3]
 
@@ -38,15 +38,24 @@ def middle(values: Floats) -> Floats:
 
 def relit(seen: Singles, water: Floats, beyond: NDArray[np.bool_]) -> Floats:
     """`seen` (N, M, K) divided by each picture's light against the `water`, judged on the samples `beyond` the hull."""
-    ratio = seen[:, :, beyond].astype(np.float64) / np.maximum(water[:, :, beyond], 0.5)
+    first = int(np.argmax(beyond))
+    ratio = seen[:, :, first:].astype(np.float64) / np.maximum(water[:, :, first:], 0.5)
     flat = ratio.reshape(len(seen), -1)
     light = np.ones(len(seen))
     for k, row in enumerate(flat):
         known = row[np.isfinite(row)]
         if len(known):
-            light[k] = np.median(known)
+            light[k] = _median(known)
     light[light < _DARKEST] = np.nan  # a black picture shows nothing, not a black boat
     return seen / light[:, None, None]
+
+
+def _median(values: Floats) -> float:
+    """NumPy's own spends most of its time on other things than a few hundred numbers."""
+    middle = len(values) // 2
+    if len(values) % 2:
+        return float(np.partition(values, middle)[middle])
+    return float(np.partition(values, (middle - 1, middle))[middle - 1 : middle + 1].mean())
 
 
 def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:

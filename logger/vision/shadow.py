@@ -44,12 +44,15 @@ class Shadow:
         c, s = np.cos(heading_rad), np.sin(heading_rad)
         return np.column_stack([c * shift[:, 0] + s * shift[:, 1], -s * shift[:, 0] + c * shift[:, 1]])
 
-    def share(self, distance: Distance, points_mm: Floats, centre_mm: Floats) -> Floats:
+    def share(self, distance: Distance, points_mm: Floats, centre_mm: Floats) -> Singles:
         """(N, ...) how deep in the shadow `points_mm` (..., 2) of the boat frame are, for centres (N, 2)."""
         smaller = 1 - self.depth_share
         middle = centre_mm.reshape(-1, *(1,) * (points_mm.ndim - 1), 2)
-        x, y = ((points_mm[None, ..., axis] - middle[..., axis]) / smaller for axis in (0, 1))
-        deep: Floats = ndtr(distance.at(x, y) * np.float32(-smaller / self.softness_mm))
+        x, y = (
+            (points_mm[None, ..., axis].astype(np.float32) - middle[..., axis].astype(np.float32)) / np.float32(smaller)
+            for axis in (0, 1)
+        )
+        deep: Singles = ndtr(distance.at(x, y) * np.float32(-smaller / self.softness_mm))
         return deep
 
 
@@ -68,10 +71,10 @@ class Distance:
             np.maximum(table, across[None, :] + up[:, None], out=table)
         self._table, self._low = table, low
 
-    def at(self, x_mm: Floats, y_mm: Floats) -> Singles:
+    def at(self, x_mm: Floats | Singles, y_mm: Floats | Singles) -> Singles:
         """Signed distance (N, ...) at points of at least two axes; beyond the grid's margin that of the margin."""
         u, v = (
-            ((at - low) / _GRID_MM).astype(np.float32).reshape(len(at), -1)
+            ((at.astype(np.float32) - np.float32(low)) * np.float32(1 / _GRID_MM)).reshape(len(at), -1)
             for at, low in zip((x_mm, y_mm), self._low, strict=True)
         )
         found = cv2.remap(self._table, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)

@@ -50,8 +50,9 @@ def silhouette(
     if base.size < 9:
         return None
     signed = np.nan_to_num(picture[v0:v1, u0:u1] / np.float32(light) - base)
-    rows, columns = np.ogrid[: signed.shape[0], : signed.shape[1]]
-    from_centre = np.hypot(columns + u0 - centre_px[0], rows + v0 - centre_px[1])
+    across = np.arange(signed.shape[1], dtype=np.float32) + np.float32(u0 - centre_px[0])
+    down = np.arange(signed.shape[0], dtype=np.float32) + np.float32(v0 - centre_px[1])
+    from_centre = np.sqrt(across**2 + (down**2)[:, None])
     inner = from_centre < 0.3 * radius_px
     if not inner.any():
         return None
@@ -78,7 +79,7 @@ def _one_sided(signed: Floats, core: Floats, least: float) -> Floats:
     return np.asarray(np.maximum(-signed, 0) if darker > 3 * brighter else np.abs(signed), np.float64)
 
 
-def _parts(mask: NDArray[np.uint8], from_centre: Floats, radius_px: float) -> Floats | None:
+def _parts(mask: NDArray[np.uint8], from_centre: Singles, radius_px: float) -> Floats | None:
     count, labels, stats, centres = cv2.connectedComponentsWithStats(mask, connectivity=4)
     if count < 2:
         return None

@@ -36,8 +36,8 @@ def test_blocks_of_profiles_are_those_of_the_whole_jacobian() -> None:
     weight[0, 0, 2], profiles[1, 0, 0, 2], residual[0, 0, 2] = 0.0, np.nan, np.nan
     J = np.nan_to_num(np.stack([profiles[p] * by[..., a, None] for a, p in enumerate(of)], axis=-1))
     normal, g = blocks(list(profiles), weight, residual, of=of, by=by)
-    assert normal == pytest.approx(np.einsum("nmk,nmka,nmkb->nmab", weight, J, J))
-    assert g == pytest.approx(np.einsum("nmk,nmka,nmk->nma", weight, J, np.nan_to_num(residual)))
+    assert normal == pytest.approx(np.einsum("nmk,nmka,nmkb->nmab", weight, J, J), rel=1e-5, abs=1e-5)
+    assert g == pytest.approx(np.einsum("nmk,nmka,nmk->nma", weight, J, np.nan_to_num(residual)), rel=1e-5, abs=1e-5)
 
 
 def test_solved_is_the_inverse_of_the_normal_matrix() -> None:
