@@ -318,7 +318,8 @@ class _Fit:
 
     def _recentre(self, edge: Floats) -> None:
         """Put the boat frame back into the area centroid and along the long axis, moving the places to suit."""
-        sharp = outline.sharpened(edge, X, centre, second = outline.moments(sharp)
+        sharp = outline.sharpened(edge, self.hull.is_corner, blur_mm=self.hull.blur_mm)
+        _, centre, second = outline.moments(sharp)
         turn, elongation = outline.axis(second)
         if elongation < 1.1:
             turn = 0.0
