@@ -25,6 +25,11 @@ class StoredFilm:
         self._recording, self._channel = recording, channel
 
     @property
+    def is_grey(self) -> bool:
+        """Whether it shows brightness, not one colour."""
+        return self._channel is None
+
+    @property
     def count(self) -> int:
         """How many pictures have a stamp."""
         stamps = self._recording.stamps

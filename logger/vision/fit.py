@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision.hull import Floats, Hull, Look, look
+from logger.vision.light import PLAIN, Tone
 from logger.vision.plane import Plane, Singles, sample
 from logger.vision.rays import CORRELATED, outside, relit, weights
 
@@ -43,11 +44,11 @@ class Fit:
 class Fitter:
     """Lays one hull over pictures of one film."""
 
-    def __init__(self, hull: Hull, plane: Plane, empty: Singles) -> None:
-        self.hull, self.plane, self.empty = hull, plane, empty
+    def __init__(self, hull: Hull, plane: Plane, water: Singles, tone: Tone = PLAIN) -> None:
+        self.hull, self.plane, self._water, self._tone = hull, plane, water, tone
         self._rays, self._distance = hull.rays(), hull.distance()
         self._bundle = hull.bundle()
-        self._span, self._arms = hull.span(), hull.arms()
+        self._walls, self._arms = hull.walls(), hull.arms()
         self._slope = hull.freeboard_mm / plane.height_mm
         self._foot = plane.foot_mm
         self._close = _CLOSE_PX * plane.step_mm(plane.foot_mm)
@@ -92,11 +93,11 @@ class Fitter:
         """Along all rays (M, K): seen light, water under the shadow, and the model (1, M, K)."""
         at, turn = place[None], np.array([heading])
         u, v = (along[0] for along in self._bundle.pixels(self.plane, at, turn))
-        reach = self.hull.wall_lever(at, turn, self._foot) * self._slope - self.hull.taper * self._span
-        bare = sample(self.empty, u, v)[None]
+        reach = self._walls.reach(at - self._foot, turn, self._slope).mm
+        bare = sample(self._water, u, v)[None]
         water: Floats = bare.astype(np.float64)
         if self.hull.shadow.darkness > 0:
             centre = self.hull.shadow.moved(at, turn, self._foot)
             water = bare * (1 - self.hull.shadow.darkness * self.hull.shadow.share(self._distance, self._rays, centre))
-        seen = relit(sample(picture, u, v)[None], water, outside(self.hull, reach))
+        seen = relit(sample(picture, u, v, self._tone)[None], water, outside(self.hull, reach))
         return seen[0], water[0], look(self.hull, water, reach)

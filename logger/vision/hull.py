@@ -11,7 +11,9 @@ point below a deck edge point b (boat frame, normal n, boat at p) is seen, on th
 
     reach = -(freeboard/H)·n·(p - c) - taper·n·b         (none is seen if this is negative)
 
-where `taper` is how much smaller the waterline looks than the deck: flare of the sides and the plane's own scale.
+where `taper` is how much smaller the waterline looks than the deck: flare of the sides and the plane's own scale. That
+is so for a straight side. The waterline of a bent one looks moved along the side too, and bends away from the ray: the
+wall ends where the ray meets the moved waterline (class Walls).
 """
 
 from __future__ import annotations
@@ -29,6 +31,10 @@ from logger.vision.shadow import NO_SHADOW, Distance, Shadow
 Floats = NDArray[np.float64]
 
 _ROOT_2PI = float(np.sqrt(2 * np.pi))
+_SAME_SIDE = -0.1
+"""Cosine between normals above which two rays are on one side of the boat."""
+_CLEAR_OF_SIDE = 2.0
+"""How many blurs away another side of the boat no longer shows."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,8 +45,8 @@ class Hull:
     """(M, 2) points of the deck's edge, boat frame, area centroid at the origin, anticlockwise."""
     normal: Floats
     """(M, 2) outward unit normals there."""
-    breaks: NDArray[np.bool_]
-    """(M,) whether a corner of the deck lies between this ray and the next."""
+    is_corner: NDArray[np.bool_]
+    """(M,) whether the ray stands on a corner of the deck."""
     offsets_mm: Floats
     """(K,) where the rays are sampled, outward from the edge."""
     deck: Floats
@@ -57,7 +63,7 @@ class Hull:
 
     def outline(self) -> Floats:
         """(M', 2) the deck's outline with its corners, boat frame."""
-        return sharpened(self.edge_mm, self.breaks)
+        return sharpened(self.edge_mm, self.is_corner, blur_mm=self.blur_mm)
 
     def waterline(self, height_mm: float) -> Floats:
         """(M', 2) convex waterline outline, boat frame, under a lens `height_mm` above the water."""
@@ -73,6 +79,18 @@ class Hull:
         """The rays, ready to be seen at any place."""
         return Bundle(edge_mm=self.edge_mm, normal=self.normal, offsets_mm=self.offsets_mm)
 
+    def own(self) -> NDArray[np.bool_]:
+        """(M, K) which samples show one side of the boat only: near a sharp bow there are two."""
+        gap = ((self.edge_mm[:, None] - self.edge_mm[None]) * self.normal[:, None]).sum(axis=2)
+        slant = self.normal @ self.normal.T
+        inward = np.minimum(self.offsets_mm, 0.0)
+        # (M, j, K): how far each sample is from the side at j, inward
+        room = gap.T[:, :, None] - slant[:, :, None] * inward
+        room[slant > _SAME_SIDE] = np.inf
+        opposed = (np.roll(self.normal, 1, axis=0) * np.roll(self.normal, -1, axis=0)).sum(axis=1) < _SAME_SIDE
+        alone = room.min(axis=1) > _CLEAR_OF_SIDE * self.blur_mm
+        return np.asarray(alone & ~(self.is_corner & opposed)[:, None], np.bool_)
+
     def distance(self) -> Distance:
         """How far any point of the boat frame is from the deck's edge."""
         return Distance(self.edge_mm, self.normal)
@@ -85,13 +103,9 @@ class Hull:
         place = place_mm[:, None, None, :]
         return np.stack([place[..., 0] + c * x - s * y, place[..., 1] + s * x + c * y], axis=-1)
 
-    def wall_lever(self, place_mm: Floats, heading_rad: Floats, foot_mm: Floats) -> Floats:
-        """(N, M) mm by which each ray's wall faces the foot point: reach per unit of freeboard over lens height."""
-        c, s = np.cos(heading_rad), np.sin(heading_rad)
-        away = place_mm - foot_mm
-        ahead, left = c * away[:, 0] + s * away[:, 1], -s * away[:, 0] + c * away[:, 1]
-        lever: Floats = -(np.outer(ahead, self.normal[:, 0]) + np.outer(left, self.normal[:, 1]))
-        return lever
+    def walls(self) -> Walls:
+        """The walls below the deck's edge."""
+        return Walls(self)
 
     def span(self) -> Floats:
         """(M,) n·b: how far each edge point lies out along its own normal, mm."""
@@ -103,6 +117,69 @@ class Hull:
         # a turn moves b to b + dθ·(-b_y, b_x)
         out: Floats = -self.edge_mm[:, 1] * self.normal[:, 0] + self.edge_mm[:, 0] * self.normal[:, 1]
         return out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reach:
+    """How much wall is seen along the M rays of N boats, and how it changes; (N, M)."""
+
+    mm: Floats
+    """Negative where the wall is hidden."""
+    by_slope: Floats
+    """mm per unit of freeboard over the lens's height"""
+    by_taper: Floats
+    """mm per unit of taper"""
+
+
+class Walls:
+    """The sides of one hull, seen from a lens that need not be above them."""
+
+    def __init__(self, hull: Hull) -> None:
+        self._edge, self._normal, self._taper = hull.edge_mm, hull.normal, hull.taper
+        self._tangent = np.column_stack([-hull.normal[:, 1], hull.normal[:, 0]])
+        self._first, self._count = _sides(hull.is_corner)
+        step = np.hypot(*(np.roll(hull.edge_mm, -1, axis=0) - hull.edge_mm).T)
+        sides = zip(self._first, self._count, strict=True)
+        self._step = np.array([step[first : first + max(count - 1, 1)].mean() for first, count in sides])
+        self._closed = not hull.is_corner.any()
+
+    def reach(self, away_mm: Floats, heading_rad: Floats, slope: float) -> Reach:
+        """What is seen of the walls of N boats.
+
+        Args:
+            away_mm: (N, 2) from the foot point.
+            heading_rad: (N,).
+            slope: freeboard over the lens's height.
+        """
+        c, s = np.cos(heading_rad), np.sin(heading_rad)
+        x, y = away_mm.T
+        away = np.column_stack([c * x + s * y, -s * x + c * y])[:, None, :]
+        start, end = self._meeting(-slope * away)
+        edge, last = self._edge, self._edge[end]
+        # where the ray meets the line through the two moved points of the waterline, and that line's normal
+        line = np.where((start == end)[..., None], self._tangent, last - edge[start])
+        across = np.stack([line[..., 1], -line[..., 0]], axis=-1)
+        facing = np.maximum((across * self._normal).sum(axis=-1), 1e-9)
+        by_slope = -(across * away).sum(axis=-1) / facing
+        by_taper = -(across * edge[start]).sum(axis=-1) / facing
+        ahead = (across * (edge[start] - edge)).sum(axis=-1) / facing
+        return Reach(ahead + by_slope * slope + by_taper * self._taper, by_slope, by_taper)
+
+    def _meeting(self, move_mm: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """(N, M) numbers of the two edge points between which each ray meets the waterline moved by `move_mm`."""
+        back = (self._taper * self._edge - move_mm) * self._tangent
+        wanted = np.arange(len(self._edge)) + np.floor(back.sum(axis=-1) / self._step).astype(np.int64)
+        if self._closed:
+            return wanted % len(self._edge), (wanted + 1) % len(self._edge)
+        start = np.clip(wanted, self._first, self._first + np.maximum(self._count - 2, 0))
+        return start, start + np.minimum(1, self._count - 1)
+
+
+def _sides(is_corner: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """(M,) first ray and number of rays of the side that each ray is on; a corner is a side of its own."""
+    number = np.cumsum(is_corner | np.roll(is_corner, 1))
+    _, first, which, count = np.unique(number, return_index=True, return_inverse=True, return_counts=True)
+    return first[which], count[which]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

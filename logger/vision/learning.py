@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from logger.vision import outline
 from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved
-from logger.vision.hull import Floats, Hull, Look, look
+from logger.vision.hull import Floats, Hull, Look, Reach, look
+from logger.vision.light import PLAIN, Tone
 from logger.vision.plane import Plane, Singles, sample
 from logger.vision.rays import CORRELATED, noise_of, outside, relit, repainted, weights
 from logger.vision.shadow import Distance, Shadow
@@ -66,7 +67,7 @@ class Learnt:
 
 def learn(
     pictures: Sequence[NDArray[np.uint8]],
-    empty: Singles,
+    water: Singles,
     plane: Plane,
     *,
     polygon_mm: Floats,
@@ -75,13 +76,14 @@ def learn(
     card: Card,
     depth_share: float = 0.0,
     is_faint: bool = False,
+    tone: Tone = PLAIN,
     rays_count: int = 60,
 ) -> Learnt:
     """Fit the hull and the N places.
 
     Args:
         pictures: N grey pictures.
-        empty: the light of the empty tank, NaN where unknown.
+        water: the light of the empty tank, NaN where unknown.
         plane: z = freeboard on the card.
         polygon_mm: (M, 2) first idea of the deck's outline, boat frame.
         place_mm: (N, 2) first idea of the places on `plane`, good to a few pixels.
@@ -89,12 +91,13 @@ def learn(
         card: what the boat card says.
         depth_share: how much of the way to the foot point things on the floor seem moved (shadow.py).
         is_faint: the boat hardly stands out: its freeboard and taper are then left as they were told.
+        tone: what light the pictures' numbers stand for.
         rays_count: how many rays cross the outline.
     """
     step = plane.step_mm(place_mm.mean(axis=0))
-    edge, breaks = outline.laid_out(polygon_mm, rays_count, blunt_mm=_BLUNT_PX * step)
-    hull = _first_hull(edge, breaks, plane, place_mm=place_mm, step=step, card=card)
-    fit = _Fit(pictures, empty, plane, hull, place_mm.copy(), heading_rad.copy(), card, depth_share, is_faint)
+    edge, is_corner = outline.laid_out(polygon_mm, rays_count, blunt_mm=_BLUNT_PX * step)
+    hull = _first_hull(edge, is_corner, plane, place_mm=place_mm, step=step, card=card)
+    fit = _Fit(pictures, water, plane, hull, place_mm.copy(), heading_rad.copy(), card, depth_share, is_faint, tone)
     for number, blur in enumerate(_ROUNDS_BLUR_PX):
         if number == _SHADOW_FROM_ROUND:
             fit.look_for_shadow()
@@ -105,7 +108,7 @@ def learn(
 
 
 def _first_hull(
-    edge: Floats, breaks: NDArray[np.bool_], plane: Plane, *, place_mm: Floats, step: float, card: Card
+    edge: Floats, is_corner: NDArray[np.bool_], plane: Plane, *, place_mm: Floats, step: float, card: Card
 ) -> Hull:
     away = float(np.hypot(*(place_mm - plane.foot_mm).T).max())
     widest = (card.freeboard_mm + 2 * card.u_freeboard_mm) / plane.height_mm * away
@@ -113,8 +116,8 @@ def _first_hull(
     rays = len(edge)
     return Hull(
         edge_mm=edge,
-        normal=outline.normals(edge, breaks),
-        breaks=breaks,
+        normal=outline.normals(edge, is_corner),
+        is_corner=is_corner,
         offsets_mm=offsets,
         deck=np.zeros((rays, len(offsets))),
         wall=np.full(rays, np.nan),
@@ -131,7 +134,7 @@ class _Fit:
     def __init__(
         self,
         pictures: Sequence[NDArray[np.uint8]],
-        empty: Singles,
+        water: Singles,
         plane: Plane,
         hull: Hull,
         place: Floats,
@@ -139,10 +142,11 @@ class _Fit:
         card: Card,
         depth_share: float,
         is_faint: bool,
+        tone: Tone,
     ) -> None:
-        self.pictures, self.empty, self.plane, self.card = pictures, empty, plane, card
+        self.pictures, self.water, self.plane, self.card = pictures, water, plane, card
         self.hull, self.place, self.heading = hull, place, heading
-        self.depth_share, self.is_faint = depth_share, is_faint
+        self.depth_share, self.is_faint, self.tone = depth_share, is_faint, tone
         self.u_freeboard, self.u_taper = card.u_freeboard_mm, _U_TAPER
         self.misfit = np.zeros(len(pictures))
         self.step = plane.step_mm(place.mean(axis=0))
@@ -160,7 +164,7 @@ class _Fit:
         self.hull = repainted(self.hull, seen, shaded, reach)
         drawn = look(self.hull, shaded, reach)
         residual = seen - drawn.grey
-        self.hull = replace(self.hull, noise=noise_of(residual))
+        self.hull = replace(self.hull, noise=np.where(self.hull.own(), noise_of(residual), np.inf))
         weight = weights(residual, self.hull.noise)
         self.misfit = np.sqrt(np.nanmean((residual / self.hull.noise) ** 2, axis=(1, 2)))
         self._step(residual, weight, drawn, water, free_blur)
@@ -168,8 +172,13 @@ class _Fit:
     def samples(self) -> tuple[Floats, Floats, Floats]:
         """Grey along all rays (N, M, K): seen, in the light of the empty picture; empty; empty under the shadow."""
         u, v = self.hull.bundle().pixels(self.plane, self.place, self.heading)
-        seen = np.stack([sample(picture, *at) for picture, *at in zip(self.pictures, u, v, strict=True)])
-        water = sample(self.empty, u, v)
+        seen = np.stack(
+            [
+                sample(picture, columns, rows, self.tone)
+                for picture, columns, rows in zip(self.pictures, u, v, strict=True)
+            ]
+        )
+        water = sample(self.water, u, v)
         shaded = water.astype(np.float64)
         if self.hull.shadow.darkness > 0:
             shaded *= 1 - self.hull.shadow.darkness * self.shadow_share(self.hull.shadow)
@@ -177,8 +186,11 @@ class _Fit:
 
     def reach(self) -> Floats:
         """(N, M) mm of visible wall, negative where hidden."""
-        lever = self.hull.wall_lever(self.place, self.heading, self.plane.foot_mm)
-        return lever * (self.hull.freeboard_mm / self.plane.height_mm) - self.hull.taper * self.hull.span()
+        return self._reach().mm
+
+    def _reach(self) -> Reach:
+        slope = self.hull.freeboard_mm / self.plane.height_mm
+        return self.hull.walls().reach(self.place - self.plane.foot_mm, self.heading, slope)
 
     def shadow_share(self, shadow: Shadow) -> Singles:
         """(N, M, K) how deep in the shadow each sample is."""
@@ -219,13 +231,13 @@ class _Fit:
         c, s = np.cos(self.heading), np.sin(self.heading)
         nx, ny = self.hull.normal.T
         outward = np.stack([np.outer(c, nx) - np.outer(s, ny), np.outer(s, nx) + np.outer(c, ny)])
-        lever = self.hull.wall_lever(self.place, self.heading, self.plane.foot_mm)
+        reach = self._reach()
         # each unknown's column is a multiple of one profile along the ray
         profiles = [drawn.by_shift, drawn.by_wall, drawn.by_reach, drawn.by_blur]
         profiles += self._by_shadow(water * (1 - drawn.deck_share - drawn.wall_share))
         by = np.ones((N, M, len(_PROFILE_OF)))
         by[..., 0], by[..., 1], by[..., 2] = *outward, self.hull.arms()
-        by[..., 5], by[..., 6] = lever / self.plane.height_mm, -self.hull.span()
+        by[..., 5], by[..., 6] = reach.by_slope / self.plane.height_mm, reach.by_taper
         normal, right = assembled(*blocks(profiles, weight / CORRELATED, residual, of=_PROFILE_OF, by=by))
         diagonal, pull = self._beliefs(N, M, free_blur)
         normal[np.diag_indices_from(normal)] += diagonal
@@ -314,7 +326,7 @@ class _Fit:
 
     def _recentre(self, edge: Floats) -> None:
         """Put the boat frame back into the area centroid and along the long axis, moving the places to suit."""
-        sharp = outline.sharpened(edge, self.hull.breaks)
+        sharp = outline.sharpened(edge, self.hull.is_corner, blur_mm=self.hull.blur_mm)
         _, centre, second = outline.moments(sharp)
         turn, elongation = outline.axis(second)
         if elongation < 1.1:
@@ -323,7 +335,7 @@ class _Fit:
         self.place = self.place + np.column_stack([c * centre[0] - s * centre[1], s * centre[0] + c * centre[1]])
         self.heading = self.heading + turn
         edge, self._deck = outline.turned(edge - centre, -turn), outline.turned(sharp - centre, -turn)
-        self.hull = replace(self.hull, edge_mm=edge, normal=outline.normals(edge, self.hull.breaks))
+        self.hull = replace(self.hull, edge_mm=edge, normal=outline.normals(edge, self.hull.is_corner))
 
     def result(self) -> Learnt:
         """What was learnt so far."""

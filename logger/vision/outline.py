@@ -5,8 +5,15 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 Floats = NDArray[np.float64]
+
+_ROUND_FROM = 0.4
+"""How many blurs farther in than blur alone explains a corner is called round: smaller roundings do not show."""
+_ACUTE_RAD, _FLAT_RAD = 0.74, 1.4
+"""Half angles between which a corner's own roundness can be read; a sharp bow is drawn sharp."""
+_ARC_COUNT = 7
 
 
 def moments(polygon: Floats) -> tuple[float, Floats, Floats]:
@@ -72,33 +79,43 @@ def corners(polygon: Floats, *, blunt_mm: float, least_turn_rad: float = 0.7) ->
 
 
 def laid_out(polygon: Floats, count: int, *, blunt_mm: float) -> tuple[Floats, NDArray[np.bool_]]:
-    """About `count` points (M, 2) along the polygon that keep `blunt_mm` away from its corners.
+    """About `count` points (M, 2) along the polygon: some on each side, `blunt_mm` away from its ends, one a corner.
 
     Returns:
-        The points, and (M,) whether a corner lies between each point and the next.
+        The points, and (M,) which of them are corners.
     """
     along, closed = _arc(polygon)
     whole = along[-1]
-    at = corners(polygon, blunt_mm=2 * blunt_mm)
+    at = corners(polygon, blunt_mm=max(2 * blunt_mm, whole / count))
     if len(at) == 0:
         return evenly(polygon, count), np.zeros(count, bool)
-    points, breaks = [], []
+    points, is_corner = [], []
     for first, last in zip(at, np.append(at[1:], at[0] + whole), strict=True):
         margin = min(blunt_mm, 0.3 * (last - first))
         pieces = max(3, round(count * (last - first) / whole))
         points.append(_at(np.linspace(first + margin, last - margin, pieces), along, closed))
-        breaks.append(np.arange(pieces) == pieces - 1)
-    return np.vstack(points), np.concatenate(breaks)
+        points.append(_at(np.array([last]), along, closed))
+        is_corner.append(np.arange(pieces + 1) == pieces)
+    return np.vstack(points), np.concatenate(is_corner)
 
 
-def normals(points: Floats, breaks: NDArray[np.bool_]) -> Floats:
-    """Outward unit normals (N, 2) of an anticlockwise closed row of points (N, 2); none looks across a corner."""
-    after = np.where(breaks[:, None], points, np.roll(points, -1, axis=0))
-    before = np.where(np.roll(breaks, 1)[:, None], points, np.roll(points, 1, axis=0))
-    along = after - before
+def normals(points: Floats, is_corner: NDArray[np.bool_]) -> Floats:
+    """Outward unit normals (N, 2) of an anticlockwise closed row of points (N, 2).
+
+    None looks across a corner; a corner's own halves the angle between those beside it.
+    """
+    after = np.where(np.roll(is_corner, -1)[:, None], points, np.roll(points, -1, axis=0))
+    before = np.where(np.roll(is_corner, 1)[:, None], points, np.roll(points, 1, axis=0))
+    outward = _outward(after - before)
+    between = np.roll(outward, 1, axis=0) + np.roll(outward, -1, axis=0)
+    between /= np.maximum(np.hypot(*between.T), 1e-9)[:, None]
+    return np.where(is_corner[:, None], between, outward)
+
+
+def _outward(along: Floats) -> Floats:
     length = np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)
-    outward: Floats = np.column_stack([along[:, 1], -along[:, 0]]) / length[:, None]
-    return outward
+    out: Floats = np.column_stack([along[:, 1], -along[:, 0]]) / length[:, None]
+    return out
 
 
 def convex(points: Floats) -> Floats:
@@ -127,24 +144,63 @@ def turned(points: Floats, angle_rad: float) -> Floats:
     return rotated
 
 
-def sharpened(points: Floats, breaks: NDArray[np.bool_]) -> Floats:
-    """The closed row of points (N, 2) with its corners put in, where the sides on either hand meet when drawn on."""
+def sharpened(points: Floats, is_corner: NDArray[np.bool_], *, blur_mm: float) -> Floats:
+    """The closed row of points (N, 2) with its corners as they are: sharp, or as round as the point on them tells.
+
+    A corner stands where the sides on either hand meet when drawn on. Blur alone moves its half-light inward by a known
+    way; if it is farther in than that, the corner is round.
+    """
+    at = np.flatnonzero(is_corner)
+    if len(at) == 0:
+        return points
     kept: list[Floats] = []
-    count = len(points)
-    starts = np.flatnonzero(np.roll(breaks, 1))
-    for k in range(count):
-        kept.append(points[k])
-        if breaks[k]:
-            after = (k + 1) % count
-            first = max((start for start in starts if start <= k), default=starts[-1] - count)
-            later = min((stop for stop in np.flatnonzero(breaks) if stop >= after), default=0)
-            leading = points[np.arange(max(first, k - 3), k + 1) % count]
-            trailing = points[np.arange(after, min(later, after + 3) + 1) % count][::-1]
-            meet = _meeting(leading, trailing)
-            gap = np.hypot(*(points[after] - points[k]))
-            if meet is not None and np.hypot(*(meet - points[k])) < 2 * gap:
-                kept.append(meet)
+    for k, stop in zip(at, np.append(at[1:], at[0] + len(points)), strict=True):
+        start = at[at < k][-1] if (at < k).any() else at[-1] - len(points)
+        leading = points[np.arange(max(start + 1, k - 4), k) % len(points)]
+        side = points[np.arange(k + 1, stop) % len(points)]
+        trailing = side[:4][::-1]
+        meet = _meeting(leading, trailing)
+        gap = np.hypot(*(trailing[-1] - leading[-1]))
+        if meet is not None and np.hypot(*(meet - leading[-1])) < 2 * gap:
+            kept.extend(_corner(meet, points[k], leading[-1], trailing[-1], blur_mm))
+        kept.extend(side)
     return np.array(kept)
+
+
+def _corner(meet: Floats, seen: Floats, before: Floats, after: Floats, blur_mm: float) -> Floats:
+    """The points of a corner of which the sides from `before` and to `after` meet, its half-light being `seen`.
+
+    An arc of radius ρ that touches both sides of an angle 2a stays ρ·(1/sin a - 1) away from the corner.
+    """
+    back, on = before - meet, after - meet
+    back, on = back / max(np.hypot(*back), 1e-9), on / max(np.hypot(*on), 1e-9)
+    inward = (back + on) / max(np.hypot(*(back + on)), 1e-9)
+    half = float(np.arccos(np.clip(inward @ on, -1, 1)))
+    missing, blurred = float((seen - meet) @ inward), _blunted(half) * blur_mm
+    if missing < blurred + _ROUND_FROM * blur_mm or not _ACUTE_RAD < half < _FLAT_RAD:
+        return meet[None]
+    rounding = np.sqrt(missing**2 - blurred**2)
+    touch = min(rounding / (1 / np.sin(half) - 1) / np.tan(half), np.hypot(*(before - meet)), np.hypot(*(after - meet)))
+    radius = touch * np.tan(half)
+    centre = meet + inward * radius / np.sin(half)
+    ways = [turned(-inward[None], angle) for angle in np.linspace(half - np.pi / 2, np.pi / 2 - half, _ARC_COUNT)]
+    arc: Floats = centre + radius * np.vstack(ways)
+    return arc
+
+
+def _blunted(half_rad: float) -> float:
+    """How far inward of a sharp corner of angle 2·`half_rad` an edge seems to lie along its middle, in blurs.
+
+    That is where the soft step of a straight edge comes nearest, by least squares, to the light of a blurred corner.
+    """
+    x = np.linspace(-6, 14, 201)
+    bell = np.exp(-x * x / 2) * (x[1] - x[0]) / np.sqrt(2 * np.pi)
+    inside = np.linspace(-4, 6, 51)
+    half_width = np.maximum(x + inside[:, None], 0) * np.tan(half_rad)
+    share = (bell * (2 * ndtr(half_width) - 1)).sum(axis=1)
+    edges = np.linspace(0, 5, 51)
+    misfit = ((ndtr(inside[:, None] - edges) - share[:, None]) ** 2).sum(axis=0)
+    return float(edges[misfit.argmin()])
 
 
 def _meeting(leading: Floats, trailing: Floats) -> Floats | None:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.waterplane import View
-from logger.vision.light import light
+from logger.vision.light import PLAIN, Tone
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -57,24 +57,27 @@ class Plane:
         return moved
 
 
-def sample(picture: NDArray[np.uint8] | Singles, columns_px: Floats, rows_px: Floats) -> Singles:
+def sample(picture: NDArray[np.uint8] | Singles, columns_px: Floats, rows_px: Floats, tone: Tone = PLAIN) -> Singles:
     """Light (...) at `columns_px` and `rows_px` (...), bilinear; NaN outside the picture.
 
     Args:
         picture: numbers of a camera (uint8), or light (float32).
         columns_px: at least two axes.
         rows_px: of the same shape.
+        tone: what light a camera's numbers stand for.
     """
     u, v = (at.reshape(len(at), -1).astype(np.float32) for at in (columns_px, rows_px))
-    levels = _at(*_lit(picture, u, v)) if picture.dtype == np.uint8 else _at(np.asarray(picture, np.float32), u, v)
+    levels = (
+        _at(*_lit(picture, u, v, tone)) if picture.dtype == np.uint8 else _at(np.asarray(picture, np.float32), u, v)
+    )
     return levels.reshape(columns_px.shape)
 
 
-def _lit(picture: NDArray[np.uint8] | Singles, u: Singles, v: Singles) -> tuple[Singles, Singles, Singles]:
+def _lit(picture: NDArray[np.uint8] | Singles, u: Singles, v: Singles, tone: Tone) -> tuple[Singles, Singles, Singles]:
     """The light of the part of the picture in which the points lie, and the points in it."""
     left, top = max(int(u.min()) - 1, 0), max(int(v.min()) - 1, 0)
     window = picture[top : max(int(v.max()) + 3, top), left : max(int(u.max()) + 3, left)]
-    return light(window.astype(np.uint8, copy=False)), u - np.float32(left), v - np.float32(top)
+    return tone.light(window.astype(np.uint8, copy=False)), u - np.float32(left), v - np.float32(top)
 
 
 def _at(picture: Singles, u: Singles, v: Singles) -> Singles:

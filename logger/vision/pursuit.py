@@ -19,7 +19,6 @@ from logger.vision.glance import Film, Whole
 from logger.vision.ground import SHRINK
 from logger.vision.hull import Floats
 from logger.vision.learning import Learnt
-from logger.vision.light import tone_of_light
 from logger.vision.outline import moments
 from logger.vision.plane import Plane, Singles
 from logger.vision.silhouette import Shape, on_plane, silhouette
@@ -53,7 +52,7 @@ def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mas
     nodes = found.numbers.astype(float)
     numbers = np.clip(np.arange(film.count, dtype=float), nodes[0], nodes[-1])
     expected = np.asarray(PchipInterpolator(nodes, poses, axis=0)(numbers), np.float64)
-    fitter = Fitter(learnt.hull, plane, found.empty)
+    fitter = Fitter(learnt.hull, plane, found.water, found.tone)
     seeker = _Seeker(fitter, found, tank)
     course: _Course | None = None
     fits: dict[int, Fit] = {}
@@ -144,14 +143,10 @@ class _Seeker:
         self._radius_px = 1.25 * float(np.hypot(*outline.T).max()) / step + 8
 
     @cached_property
-    def _empty(self) -> Singles:
-        """Most boats are never lost: it is made when it is asked for."""
-        return tone_of_light(self._found.empty)
-
-    @cached_property
     def _small(self) -> Singles:
-        size = self._empty.shape[1] // SHRINK, self._empty.shape[0] // SHRINK
-        return np.asarray(cv2.resize(np.nan_to_num(self._empty), size, interpolation=cv2.INTER_AREA), np.float32)
+        """Most boats are never lost: it is made when it is asked for."""
+        size = self._found.empty.shape[1] // SHRINK, self._found.empty.shape[0] // SHRINK
+        return np.asarray(cv2.resize(np.nan_to_num(self._found.empty), size, interpolation=cv2.INTER_AREA), np.float32)
 
     def again(self, picture: Grey, *, near: Floats) -> Fit | None:
         """The boat at the likeliest place in the picture, given that it was at `near` (x, y, heading); None: not seen.
@@ -160,7 +155,7 @@ class _Seeker:
         """
         small = sightings.shrunk(picture)
         apart, noise = sightings.differences(small[None], self._small)
-        light = background.light_of(picture, self._empty)
+        light = background.light_of(picture, self._found.empty)
         last: Fit | None = None
         for seen in sightings.candidates(apart[0], noise=noise, size_px=self._size_px, tank=self._tank)[:3]:
             spot = ((seen.u + 0.5) * SHRINK - 0.5, (seen.v + 0.5) * SHRINK - 0.5)
@@ -172,7 +167,7 @@ class _Seeker:
 
     def _at(self, picture: Grey, light: float, spot: tuple[float, float], near: Floats) -> Fit | None:
         seen = silhouette(
-            picture, self._empty, centre_px=spot, radius_px=self._radius_px, noise=self._noise, light=light
+            picture, self._found.empty, centre_px=spot, radius_px=self._radius_px, noise=self._noise, light=light
         )
         if seen is None:
             return None

@@ -63,15 +63,30 @@ def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
     inside = hull.offsets_mm <= -1.5 * hull.blur_mm
     if inside.sum() < 2:
         inside = hull.offsets_mm <= hull.offsets_mm[1]
-    typical = middle(np.where(np.isfinite(seen), seen, np.nan)[:, :, inside])
-    typical = np.where(np.isfinite(typical), typical, np.nanmedian(typical))
-    rim = typical[:, -3:].mean(axis=1)
+    plain = hull.own() & ~hull.is_corner[:, None]  # on a corner no sample is all deck
+    typical = middle(np.where(plain & np.isfinite(seen), seen, np.nan)[:, :, inside])
+    rim = _rim(typical)
+    typical = np.where(np.isfinite(typical), typical, rim[:, None])
     deck = np.repeat(rim[:, None], len(hull.offsets_mm), axis=1)
     deck[:, inside] = typical
     wall = hull.wall
     if not np.isfinite(wall).all():
         wall = _WALL_SHADE * rim
     return replace(hull, deck=deck, wall=wall)
+
+
+def _rim(typical: Floats) -> Floats:
+    """(M,) light of the deck at its edge, from the outermost known samples (M, K) inside; or a neighbour's."""
+    known = np.isfinite(typical)
+    rim = np.full(len(typical), np.nan)
+    for ray, (levels, here) in enumerate(zip(typical, known, strict=True)):
+        if here.any():
+            rim[ray] = levels[here][-3:].mean()
+    bare = np.flatnonzero(np.isnan(rim))
+    told = np.flatnonzero(np.isfinite(rim))
+    apart = np.abs(bare[:, None] - told[None])
+    rim[bare] = rim[told[np.minimum(apart, len(rim) - apart).argmin(axis=1)]]
+    return rim
 
 
 def noise_of(residual: Floats) -> Floats:

@@ -13,7 +13,7 @@ from logger.vision import background, outline, sightings
 from logger.vision.background import Grey
 from logger.vision.glance import Film, Glance, evenly, glance
 from logger.vision.ground import SHRINK, Ground
-from logger.vision.light import light_of_tone
+from logger.vision.light import PLAIN, Tone
 from logger.vision.plane import Plane, Singles
 from logger.vision.sightings import Sighting
 from logger.vision.silhouette import Shape, on_plane, silhouette
@@ -35,7 +35,7 @@ class Survey:
     numbers: Whole
     pictures: list[Grey]
     empty: Singles
-    """Light (light.py) of the empty tank, full size; NaN where unknown."""
+    """The empty tank, picture numbers, full size; NaN where unknown."""
     noise: float
     """Standard deviation of one pixel, grey levels."""
     contrast: float
@@ -45,6 +45,13 @@ class Survey:
     heading_rad: Floats
     polygon_mm: Floats
     """(M, 2) typical silhouette, boat frame."""
+    tone: Tone = PLAIN
+    """What light the numbers in the film stand for at the boat's edge."""
+
+    @property
+    def water(self) -> Singles:
+        """The light of the empty tank; NaN where unknown."""
+        return self.tone.light_between(self.empty)
 
 
 def survey(film: Film, plane: Plane, ground: Ground, first: Glance | str | None = None) -> Survey | str:
@@ -117,7 +124,7 @@ def _poses(
     return Survey(
         numbers,
         [pictures[n] for n in numbers],
-        light_of_tone(empty),
+        empty,
         noise,
         float(np.median([c for _, _, c in shapes])),
         place,

@@ -7,18 +7,20 @@ with its doubt.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from logger.config import Boat, Rig
 from logger.recording.folder import FrameStamps, Recording
-from logger.vision import doubts, outline
+from logger.vision import colours, doubts, outline
 from logger.vision.film import StoredFilm, one_colour
 from logger.vision.fit import Fit
 from logger.vision.glance import Glance, evenly, glance
 from logger.vision.ground import Ground, depth_share, ground
 from logger.vision.learning import Card, Learnt, learn
+from logger.vision.light import ONE_COLOUR
 from logger.vision.plane import Plane
 from logger.vision.pursuit import pursue
 from logger.vision.survey import Survey, survey
@@ -53,9 +55,10 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
     film, found = _surveyed(recording, plane, known, card)
     if isinstance(found, str):
         return NotFound(found)
+    found = replace(found, tone=colours.tone(recording, found, plane) if film.is_grey else ONE_COLOUR)
     learnt = learn(
         found.pictures,
-        found.empty,
+        found.water,
         plane,
         polygon_mm=found.polygon_mm,
         place_mm=found.place_mm,
@@ -63,6 +66,7 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
         card=card,
         depth_share=depth_share(rig.tank, plane),
         is_faint=found.contrast < _FAINT_GREY,
+        tone=found.tone,
     )
     fits = pursue(film, plane, found, learnt, tank=known.tank)
     held = {n: f for n, f in fits.items() if f.strength > 0.4}

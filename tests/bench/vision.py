@@ -6,9 +6,9 @@
 
 In one run: the waterline centroid against truth; how many fixes are lost, how many are wrong by more than 10 mm without
 being marked; how often two standard uncertainties hold the truth; drift, line crossing and path of the camera alone
-(gates taken away), with lines and camera delay put where they truly are: how far tape and delay are off is the rig's own
-doubt, which tests/bench/coverage.py counts; and the CPU time of measuring as a fraction of only decoding the same video
-to BGR, one thread.
+(gates taken away), with lines and camera delay put where they truly are (how far tape and delay are off is the rig's
+own doubt, which tests/bench/coverage.py counts); and the CPU time of measuring as a fraction of only decoding the same
+video to BGR, one thread.
 
 The stock recipe is OpenCV's MOG2 background subtraction with the centroid of the largest contour, given the true
 camera, read on the plane z = 0.7 × freeboard (common practice, no source).

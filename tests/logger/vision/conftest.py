@@ -54,7 +54,7 @@ def painted(tmp_path_factory: pytest.TempPathFactory) -> Painted:
     assert isinstance(found, Survey), found
     learnt = learn(
         found.pictures,
-        found.empty,
+        found.water,
         plane,
         polygon_mm=found.polygon_mm,
         place_mm=found.place_mm,

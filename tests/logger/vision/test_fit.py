@@ -10,7 +10,7 @@ from tests.logger.vision.painted import camera, floor, paint
 
 @pytest.fixture(scope="module")
 def fitter(painted: Painted) -> Fitter:
-    return Fitter(painted.learnt.hull, painted.plane, painted.found.empty)
+    return Fitter(painted.learnt.hull, painted.plane, painted.found.water)
 
 
 def test_it_comes_back_from_several_pixels_away(painted: Painted, fitter: Fitter) -> None:

@@ -10,13 +10,13 @@ BOX = np.array([[-100.0, -40.0], [100.0, -40.0], [100.0, 40.0], [-100.0, 40.0]])
 
 
 def hull(*, taper: float = 0.0, freeboard_mm: float = 20.0, blur_mm: float = 1.2) -> Hull:
-    edge, breaks = laid_out(BOX, 48, blunt_mm=5)
+    edge, is_corner = laid_out(BOX, 48, blunt_mm=5)
     offsets = np.arange(-8.0, 25.0, 0.5)
     rays = len(edge)
     return Hull(
         edge_mm=edge,
-        normal=normals(edge, breaks),
-        breaks=breaks,
+        normal=normals(edge, is_corner),
+        is_corner=is_corner,
         offsets_mm=offsets,
         deck=np.full((rays, len(offsets)), 30.0),
         wall=np.full(rays, 60.0),
@@ -30,12 +30,64 @@ def hull(*, taper: float = 0.0, freeboard_mm: float = 20.0, blur_mm: float = 1.2
 def test_the_wall_is_seen_on_the_side_that_faces_the_foot_point_and_as_wide_as_triangles_say() -> None:
     """At r = 700 mm under a lens 1400 mm up, a wall 20 mm high shows 700·20/1400 = 10 mm on the deck's plane."""
     boat = hull()
-    lever = boat.wall_lever(np.array([[700.0, 0.0]]), np.zeros(1), np.zeros(2))[0] * 20 / 1400
+    reach = boat.walls().reach(np.array([[700.0, 0.0]]), np.zeros(1), 20 / 1400).mm[0]
     stern, bow = boat.normal[:, 0] < -0.9, boat.normal[:, 0] > 0.9
-    assert lever[stern] == pytest.approx(np.full(stern.sum(), 10.0))
-    assert lever[bow] == pytest.approx(np.full(bow.sum(), -10.0))
-    turned = boat.wall_lever(np.array([[700.0, 0.0]]), np.array([np.pi]), np.zeros(2))[0] * 20 / 1400
+    assert reach[stern] == pytest.approx(np.full(stern.sum(), 10.0))
+    assert reach[bow] == pytest.approx(np.full(bow.sum(), -10.0))
+    turned = boat.walls().reach(np.array([[700.0, 0.0]]), np.array([np.pi]), 20 / 1400).mm[0]
     assert turned[bow] == pytest.approx(np.full(bow.sum(), 10.0))
+
+
+def oval(*, taper: float) -> Hull:
+    angles = np.arange(60) * (2 * np.pi / 60)
+    edge = np.column_stack([100 * np.cos(angles), 40 * np.sin(angles)])
+    none = np.zeros(60, bool)
+    return Hull(**{**fields(hull()), "edge_mm": edge, "normal": normals(edge, none), "is_corner": none, "taper": taper})
+
+
+def test_the_wall_of_a_bent_side_ends_where_the_ray_meets_the_moved_waterline() -> None:
+    """The waterline of an oval boat is the oval, smaller and moved; a ray meets it where a quadratic equation says."""
+    boat, move, smaller = oval(taper=0.02), np.array([-9.0, 5.0]), 0.98
+    reach = boat.walls().reach(-move * 100, np.zeros(1), 0.01).mm[0]
+    axes = smaller * np.array([100.0, 40.0])
+    start, way = (boat.edge_mm - move) / axes, boat.normal / axes
+    a, b, c = (way**2).sum(axis=1), 2 * (start * way).sum(axis=1), (start**2).sum(axis=1) - 1
+    meets = (-b + np.sqrt(np.maximum(b * b - 4 * a * c, 0))) / (2 * a)
+    seen = meets > 1
+    assert seen.sum() > 20
+    off = np.abs(reach[seen] - meets[seen])
+    straight = boat.normal @ move - 0.02 * boat.span()
+    assert np.median(off) < 0.08
+    assert np.median(np.abs(straight[seen] - meets[seen])) > 0.3
+
+
+@pytest.mark.parametrize("heading", [0.0, 0.7])
+def test_the_reach_of_walls_changes_as_its_derivatives_say(heading: float) -> None:
+    boat, h = oval(taper=0.02), 1e-6
+    away, turn = np.array([[600.0, -200.0]]), np.array([heading])
+    at = boat.walls().reach(away, turn, 0.015)
+    steeper = boat.walls().reach(away, turn, 0.015 + h).mm
+    smaller = oval(taper=0.02 + h).walls().reach(away, turn, 0.015).mm
+    assert at.by_slope == pytest.approx((steeper - at.mm) / h, rel=1e-3, abs=0.1)
+    assert at.by_taper == pytest.approx((smaller - at.mm) / h, rel=1e-3, abs=0.1)
+
+
+def test_near_a_sharp_bow_rays_do_not_look_across_to_the_other_side() -> None:
+    wedge = np.array([[-60.0, -30.0], [90.0, 0.0], [-60.0, 30.0]])
+    edge, is_corner = laid_out(wedge, 48, blunt_mm=5)
+    none = np.zeros((len(edge), len(hull().offsets_mm)))
+    sharp = Hull(
+        **{**fields(hull()), "edge_mm": edge, "normal": normals(edge, is_corner), "is_corner": is_corner, "deck": none}
+    )
+    own = sharp.own()
+    deep = sharp.offsets_mm < -6
+    near = ~is_corner & (edge[:, 0] > 60) & (np.abs(edge[:, 1]) < 5)
+    middle = ~is_corner & (np.abs(edge[:, 0]) < 20)
+    assert near.sum() >= 2
+    assert middle.sum() >= 4
+    assert not own[near][:, deep].any()
+    assert own[middle].all()
+    assert not own[is_corner & (edge[:, 0] > 80)].any()
 
 
 def test_a_ray_shows_deck_then_wall_then_water() -> None:

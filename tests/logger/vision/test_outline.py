@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.ndimage import gaussian_filter, map_coordinates
+from scipy.special import ndtr
 from skimage.draw import polygon2mask
 from skimage.measure import regionprops
 
@@ -53,18 +55,19 @@ def test_a_wedge_has_five_corners_and_a_circle_none() -> None:
 
 
 def test_corners_cut_off_between_rays_are_put_back() -> None:
-    points, breaks = outline.laid_out(RECTANGLE, 40, blunt_mm=4)
-    assert breaks.sum() == 4
-    assert abs(outline.moments(points)[0]) < 1200 - 20
-    whole = outline.sharpened(points, breaks)
+    points, is_corner = outline.laid_out(RECTANGLE, 40, blunt_mm=4)
+    assert is_corner.sum() == 4
+    assert abs(outline.moments(points[~is_corner])[0]) < 1200 - 20
+    whole = outline.sharpened(points, is_corner, blur_mm=1)
     assert outline.moments(whole)[0] == pytest.approx(1200, rel=1e-6)
     assert outline.extents(whole) == pytest.approx((60, 20))
 
 
 def test_normals_point_outward_and_none_looks_across_a_corner() -> None:
-    points, breaks = outline.laid_out(RECTANGLE, 40, blunt_mm=4)
-    normal = outline.normals(points, breaks)
-    assert np.abs(normal).max(axis=1) == pytest.approx(1, abs=1e-9)
+    points, is_corner = outline.laid_out(RECTANGLE, 40, blunt_mm=4)
+    normal = outline.normals(points, is_corner)
+    assert np.abs(normal[~is_corner]).max(axis=1) == pytest.approx(1, abs=1e-9)
+    assert np.abs(normal[is_corner]) == pytest.approx(np.full((4, 2), np.sqrt(0.5)))
     assert ((points - (30, 10)) * normal).sum(axis=1).min() > 9
 
 
@@ -83,6 +86,29 @@ def test_a_bow_with_curved_flanks_ends_where_the_curves_meet() -> None:
     u = np.linspace(0, 1, 400)
     right = np.column_stack([150 * u, -45 * (1 - u**2)])
     whole = np.vstack([[[-120.0, -40.0]], right, (right * (1, -1))[::-1], [[-120.0, 40.0]]])
-    points, breaks = outline.laid_out(whole, 60, blunt_mm=5)
-    assert points[:, 0].max() < 147
-    assert outline.sharpened(points, breaks)[:, 0].max() == pytest.approx(150, abs=0.05)
+    points, is_corner = outline.laid_out(whole, 60, blunt_mm=5)
+    assert points[~is_corner, 0].max() < 147
+    assert outline.sharpened(points, is_corner, blur_mm=1)[:, 0].max() == pytest.approx(150, abs=0.05)
+
+
+@pytest.mark.parametrize("radius", [0.0, 4.0, 8.0])
+def test_corners_are_drawn_as_round_as_a_blurred_picture_of_them_shows(radius: float) -> None:
+    """The picture is SciPy's own Gaussian blur of a finely drawn box with round corners; its half-light is read."""
+    step, blur, half = 0.1, 1.3, np.array([30.0, 18.0])
+    x, y = (np.arange(-size - 8, size + 8, step) for size in half)
+    away = np.maximum(np.abs(np.stack(np.meshgrid(x, y), axis=-1)) - (half - radius), 0)
+    picture = gaussian_filter((np.hypot(*np.moveaxis(away, 2, 0)) <= max(radius, 1e-6)).astype(float), blur / step)
+    box = half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    points, is_corner = outline.laid_out(box, 60, blunt_mm=8)
+    for k in np.flatnonzero(is_corner):
+        way = np.sign(points[k]) / np.sqrt(2)
+        depth = np.arange(-6, 12, 0.05)
+        along = points[k] - depth[:, None] * way
+        light = map_coordinates(picture, ((along - (x[0], y[0])) / step).T[::-1], order=1)
+        edges = np.arange(-1, 8, 0.02)
+        misfit = ((ndtr((depth[:, None] - edges) / blur) - light[:, None]) ** 2).sum(axis=0)
+        points[k] -= edges[misfit.argmin()] * way
+    whole = outline.sharpened(points, is_corner, blur_mm=blur)
+    turned = np.radians(np.arange(0, 91, 5))
+    ways = np.column_stack([np.cos(turned), np.sin(turned)])
+    assert outline.reach(whole, ways) == pytest.approx(ways @ (half - radius) + radius, abs=0.25)

@@ -126,8 +126,10 @@ def test_short_simulated_clips_stay_as_accurate_as_they_were(tmp_path: Path, kin
     recording = load(tmp_path / "clip")
     found = track_boat(recording, recording.rig)
     assert isinstance(found, Track), found
-    _, true = truth_of(tmp_path / "clip")
+    facts, true = truth_of(tmp_path / "clip")
     off = off_truth_mm(found, true)
+    truly = [np.ptp(axis) for axis in np.array(facts["boat"]["outline_mm"]).T]
+    assert np.ptp(found.outline_mm, axis=0) == pytest.approx(truly, abs=0.6 if paint == "red" else 1.5)
     assert len(off) == len(true)
     assert np.sqrt((off**2).sum(axis=1).mean()) < 0.5
     assert np.percentile(np.hypot(*off.T), 95) < 1.0
