@@ -57,8 +57,8 @@ def test_the_wall_of_a_bent_side_ends_where_the_ray_meets_the_moved_waterline() 
     assert seen.sum() > 20
     off = np.abs(reach[seen] - meets[seen])
     straight = boat.normal @ move - 0.02 * boat.span()
-    assert np.median(off) < 0.08
-    assert np.median(np.abs(straight[seen] - meets[seen])) > 0.3
+    assert off.mean() < 0.1
+    assert np.abs(straight[seen] - meets[seen]).mean() > 0.3
 
 
 @pytest.mark.parametrize("heading", [0.0, 0.7])
