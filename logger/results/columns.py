@@ -86,7 +86,7 @@ _RUN = (
     Column("fan_setting", "", "fan setting", "As written on the fan.", 0),
     Column("fan_distance_mm", "mm", "fan distance", "From the fan to the start line.", 1),
     Column("wind_direction_deg", "deg", "wind direction", "Where the wind blows to, anticlockwise from +x.", 1),
-    Column("cargo_g", "g", "cargo", "Mass of what the boat carried.", 2),
+    Column("cargo_g", "g", "cargo", "Mass of what the boat carried; it is part of the boat's mass, mass_g.", 2),
     Column("water_depth_mm", "mm", "water depth", "Depth of the water in the tank.", 1),
     Column("gate_distance_mm", "mm", "gate distance", "From the start beam to the finish or mark beam, taped.", 2),
     Column("flags", "", "doubts", "What looked doubtful; several are parted by |.", 0),
@@ -100,7 +100,7 @@ _BOAT = (
     Column("length_mm", "mm", "length", "Length of the boat.", 1),
     Column("width_mm", "mm", "width", "Width of the boat.", 1),
     Column("freeboard_mm", "mm", "freeboard", "Height of the deck above the water.", 1),
-    Column("mass_g", "g", "mass", "Mass of the boat without cargo.", 2),
+    Column("mass_g", "g", "mass", "Mass of the boat as it ran, its cargo included.", 2),
     Column("mast_height_mm", "mm", "mast height", "Top of mast or sail above the water.", 1),
     Column("colour", "", "colour", "Colour of the deck.", 0),
 )  # fmt: skip
