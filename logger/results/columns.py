@@ -39,9 +39,9 @@ _RESULTS = (
            "reached the finish line, or the mark line in a drift run.", 5),
     Column("speed_max_m_per_s", "m/s", "top speed", "Highest mean speed over a quarter of a second, between the start "
            "line and the end of the run.", 5),
-    Column("drift_mm", "mm", "drift", "How far past the mark line the bow was when the boat came to rest, that is from "
-           "when it stayed slower than the rules' stop speed for the rules' stop time. If it touched the wall or the "
-           "time was up before that: at least so far.", 2),
+    Column("drift_mm", "mm", "drift", "How far past the mark line the bow was when the boat came to rest, that is when "
+           "it began to stay slower than the rules' stop speed for the rules' stop time; what it creeps after that "
+           "does not count. If it touched the wall or the time was up before that: at least so far.", 2),
     Column("path_mm", "mm", "path length", "Length of the way of the boat's middle from the start line to the end of "
            "the run.", 2),
     Column("straightness", "1", "straightness", "Straight distance from the beginning to the end of the path divided "

@@ -54,7 +54,7 @@ def test_a_disagreement_is_told_with_its_size_and_becomes_doubt(shop: Any) -> No
 def test_a_beam_off_its_line_is_corrected_by_the_way_a_starting_boat_made(shop: Any, offset_mm: float) -> None:
     """From rest 25 mm before the line at 100 mm/s², the bow is s past it after √(2(25 + s)/100) s.
 
-    Offset over the speed in the beam would be 4 to 7 ms off.
+    Offset over the speed in the beam would be 2 to 3 ms off.
     """
     since_go = lambda t: np.maximum(t - 1.0, 0.0)  # noqa: E731
     way = lambda t: -125.0 + np.where(since_go(t) < 3, 50 * since_go(t) ** 2, 450 + 300 * (since_go(t) - 3))  # noqa: E731
