@@ -152,6 +152,7 @@ class _Fit:
         self.step = plane.step_mm(place.mean(axis=0))
         self.is_settled = False
         self._tabled: tuple[Floats, Distance] | None = None
+        self._walls: tuple[Floats, Reach] | None = None
         self._deck = hull.outline()
 
     def round(self, blur_mm: float) -> None:
@@ -189,8 +190,12 @@ class _Fit:
         return self._reach().mm
 
     def _reach(self) -> Reach:
-        slope = self.hull.freeboard_mm / self.plane.height_mm
-        return self.hull.walls().reach(self.place - self.plane.foot_mm, self.heading, slope)
+        """Found anew only when the edge, and with it all else, has moved."""
+        if self._walls is None or self._walls[0] is not self.hull.edge_mm:
+            slope = self.hull.freeboard_mm / self.plane.height_mm
+            found = self.hull.walls().reach(self.place - self.plane.foot_mm, self.heading, slope)
+            self._walls = self.hull.edge_mm, found
+        return self._walls[1]
 
     def shadow_share(self, shadow: Shadow) -> Singles:
         """(N, M, K) how deep in the shadow each sample is."""
