@@ -4,8 +4,8 @@ A two-way (forward and backward) smoother is the weighted least-squares solution
 next by the laws of motion and to the world by its own measurements. Its normal matrix is block-tridiagonal. Instead of
 walking along the chain in a Python loop we strike out every second state, which leaves a chain half as long of the
 same kind, and so on (cyclic reduction; Golub & Van Loan, Matrix Computations, 4th ed., 4.5.4). Going back up gives the
-solution, the blocks of the inverse that stand on and beside the diagonal, and draws from the joint distribution: the
-same answers as a Kalman filter with a Rauch-Tung-Striebel pass, in log2(N) array operations.
+solution and the blocks of the inverse that stand on and beside the diagonal: the same answers as a Kalman filter with a
+Rauch-Tung-Striebel pass, in log2(N) array operations.
 """
 
 from __future__ import annotations
@@ -37,8 +37,6 @@ class Chain:
     levels: tuple[_Level, ...]
     last: Floats
     """(m, m) inverse of what is left: the covariance of the first state."""
-    log_determinant: float
-    """Natural logarithm of the determinant of the whole matrix."""
 
     def solve(self, right: Floats) -> Floats:
         """The solution (n, m, c) for right-hand sides (n, m, c)."""
@@ -48,10 +46,6 @@ class Chain:
         """Of the inverse: the diagonal blocks (n, m, m), and (n - 1, m, m), each state (rows) with the one before."""
         return _covariances(self.levels, self.last)
 
-    def draws(self, normal: Floats) -> Floats:
-        """Deviations from the solution with the inverse as covariance, made of standard normal numbers (n, m, c)."""
-        return _draws(self.levels, self.last, normal)
-
 
 def factor(diagonal: Floats, below: Floats) -> Chain:
     """Factor the matrix with diagonal blocks (n, m, m) and blocks below it (n - 1, m, m), positive definite.
@@ -60,12 +54,10 @@ def factor(diagonal: Floats, below: Floats) -> Chain:
         numpy.linalg.LinAlgError: a block is singular.
     """
     levels: list[_Level] = []
-    log_determinant = 0.0
     while len(diagonal) > 1:
         odd, left, right = diagonal[1::2], below[0::2], below[1::2]
         k, r = len(odd), len(right)
         inverse = _symmetric(_inverse(odd))
-        log_determinant += float(np.linalg.slogdet(odd)[1].sum())
         to_left = -inverse @ left
         to_right = -inverse[:r] @ _turned(right)
         levels.append(_Level(inverse, to_left, to_right))
@@ -73,7 +65,7 @@ def factor(diagonal: Floats, below: Floats) -> Chain:
         diagonal[:k] += _turned(left) @ to_left
         diagonal[1 : r + 1] += right @ to_right
         below = right @ to_left[:r]
-    return Chain(tuple(levels), _symmetric(_inverse(diagonal[0])), log_determinant + _log_det(diagonal[0]))
+    return Chain(tuple(levels), _symmetric(_inverse(diagonal[0])))
 
 
 def _solve(levels: tuple[_Level, ...], last: Floats, right: Floats) -> Floats:
@@ -105,17 +97,6 @@ def _covariances(levels: tuple[_Level, ...], last: Floats) -> tuple[Floats, Floa
     return _woven(even, _symmetric(own)), _woven(with_left, _turned(with_right))
 
 
-def _draws(levels: tuple[_Level, ...], last: Floats, normal: Floats) -> Floats:
-    if not levels:
-        return np.linalg.cholesky(last) @ normal
-    level, deeper = levels[0], levels[1:]
-    k, r = len(level.inverse), len(level.to_right)
-    even = _draws(deeper, last, normal[0::2])
-    own = np.linalg.cholesky(level.inverse) @ normal[1::2] + level.to_left @ even[:k]
-    own[:r] += level.to_right @ even[1 : r + 1]
-    return _woven(even, own)
-
-
 def _woven(even: Floats, odd: Floats) -> Floats:
     whole = np.empty((len(even) + len(odd), *even.shape[1:]))
     whole[0::2], whole[1::2] = even, odd
@@ -133,7 +114,3 @@ def _symmetric(blocks: Floats) -> Floats:
 
 def _inverse(blocks: Floats) -> Floats:
     return np.asarray(np.linalg.inv(blocks), np.float64)
-
-
-def _log_det(block: Floats) -> float:
-    return float(np.linalg.slogdet(block)[1])

@@ -39,9 +39,9 @@ _RESULTS = (
            "reached the finish line, or the mark line in a drift run.", 5),
     Column("speed_max_m_per_s", "m/s", "top speed", "Highest mean speed over a quarter of a second, between the start "
            "line and the end of the run.", 5),
-    Column("drift_mm", "mm", "drift", "How far past the mark line the bow was when the boat came to rest, that is from "
-           "when it stayed slower than the rules' stop speed for the rules' stop time. If it touched the wall or the "
-           "time was up before that: at least so far.", 2),
+    Column("drift_mm", "mm", "drift", "How far past the mark line the bow was when the boat came to rest, that is when "
+           "it began to stay slower than the rules' stop speed for the rules' stop time; what it creeps after that "
+           "does not count. If it touched the wall or the time was up before that: at least so far.", 2),
     Column("path_mm", "mm", "path length", "Length of the way of the boat's middle from the start line to the end of "
            "the run.", 2),
     Column("straightness", "1", "straightness", "Straight distance from the beginning to the end of the path divided "
@@ -86,7 +86,7 @@ _RUN = (
     Column("fan_setting", "", "fan setting", "As written on the fan.", 0),
     Column("fan_distance_mm", "mm", "fan distance", "From the fan to the start line.", 1),
     Column("wind_direction_deg", "deg", "wind direction", "Where the wind blows to, anticlockwise from +x.", 1),
-    Column("cargo_g", "g", "cargo", "Mass of what the boat carried.", 2),
+    Column("cargo_g", "g", "cargo", "Mass of what the boat carried; it is part of the boat's mass, mass_g.", 2),
     Column("water_depth_mm", "mm", "water depth", "Depth of the water in the tank.", 1),
     Column("gate_distance_mm", "mm", "gate distance", "From the start beam to the finish or mark beam, taped.", 2),
     Column("flags", "", "doubts", "What looked doubtful; several are parted by |.", 0),
@@ -100,7 +100,7 @@ _BOAT = (
     Column("length_mm", "mm", "length", "Length of the boat.", 1),
     Column("width_mm", "mm", "width", "Width of the boat.", 1),
     Column("freeboard_mm", "mm", "freeboard", "Height of the deck above the water.", 1),
-    Column("mass_g", "g", "mass", "Mass of the boat without cargo.", 2),
+    Column("mass_g", "g", "mass", "Mass of the boat as it ran, its cargo included.", 2),
     Column("mast_height_mm", "mm", "mast height", "Top of mast or sail above the water.", 1),
     Column("colour", "", "colour", "Colour of the deck.", 0),
 )  # fmt: skip

@@ -119,7 +119,7 @@ def by_camera(
         return found
     if approach_mm_per_s(motion, line, found) < STANDING_MM_PER_S:
         return NotMeasured(f"The boat stood still on the {line.line.name} line, so when it got there has no answer.")
-    seconds = _Clock.at(motion, line, found).seconds
+    seconds = Clock.at(motion, line, found).seconds
     parts: dict[Source, float] = {
         sources.of_run(f"positions near the {line.line.name} line", doubts.owner.run_id): seconds(
             u_past_mm(motion, line, found)
@@ -136,16 +136,16 @@ def by_camera(
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Clock:
-    """Millimetres to seconds around a crossing: when the bow is how far past the line."""
+class Clock:
+    """Millimetres to seconds around a moment: when the bow is how much farther than it was then."""
 
     moment_s: float
     time_s: Floats
-    past_mm: Floats
+    farther_mm: Floats
     """Rising."""
 
     @staticmethod
-    def at(motion: Motion, line: Ahead, moment_s: float) -> _Clock:
+    def at(motion: Motion, line: Ahead, moment_s: float) -> Clock:
         """The stretch around `moment_s` on which the bow goes steadily forward."""
         time = np.clip(moment_s + _NEAR_S * np.linspace(-1, 1, 501), 0.0, motion.time_s[-1])
         forward, _, _ = bow.reach(motion.outline_mm, motion.heading_at(time), line.normal)
@@ -153,22 +153,23 @@ class _Clock:
         rises = np.diff(past) > 0
         first = int(np.max(np.flatnonzero(~rises[:250]), initial=-1)) + 1
         last = 250 + int(np.min(np.flatnonzero(~rises[250:]), initial=len(rises) - 250))
-        return _Clock(moment_s, time[first : last + 1], past[first : last + 1])
+        return Clock(moment_s, time[first : last + 1], past[first : last + 1] - past[250])
 
     def seconds(self, mm: float) -> float:
-        """By how much the crossing would be later if the line were `mm` farther: root mean square of both ways.
+        """By how much the moment would be later if it were `mm` farther: root mean square of both ways.
 
         A boat that gathers way at the start line makes the two differ; a way on which it was not is left out.
         """
-        both = [self._later(mm), -self._later(-mm)]
+        both = [self.later_s(mm), -self.later_s(-mm)]
         known = [s for s in both if s == s]  # nan is not equal to itself
         if not known:
-            speed = (self.past_mm[-1] - self.past_mm[0]) / (self.time_s[-1] - self.time_s[0])
+            speed = (self.farther_mm[-1] - self.farther_mm[0]) / (self.time_s[-1] - self.time_s[0])
             return float(mm / speed)
         return float(np.copysign(np.sqrt(np.mean(np.square(known))), mm))
 
-    def _later(self, mm: float) -> float:
-        return float(np.interp(mm, self.past_mm, self.time_s, left=np.nan, right=np.nan)) - self.moment_s
+    def later_s(self, mm: float) -> float:
+        """How much later the bow is `mm` farther; nan if it was not seen to get there."""
+        return float(np.interp(mm, self.farther_mm, self.time_s, left=np.nan, right=np.nan)) - self.moment_s
 
 
 def u_past_mm(motion: Motion, line: Ahead, time_s: float) -> float:

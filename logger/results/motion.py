@@ -8,7 +8,7 @@ chain.py). Three properties are relied upon everywhere:
 - It is linear in the positions once roughness and noise are fixed. A systematic doubt (freeboard, calibration) is sent
   through the same equations, so a measure f of the motion has the contribution f(motion.shifted(s)) - f(motion).
 - Its errors are correlated in time. What depends on many moments (a path, a maximum) takes its random doubt from
-  `draws`, which come from the joint distribution of the whole curve, never from one moment's variance alone.
+  `draws`, in which the errors of the whole curve hang together, never from one moment's variance alone.
 - Gaps widen: without fixes the law alone carries the curve, and its covariance says so.
 """
 
@@ -21,8 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from logger.results import wiener
-from logger.results.chain import Chain
-from logger.results.roughness import Roughness, System, estimate
+from logger.results.roughness import Roughness, Solved, System, estimate
 from logger.vision.track import BRIDGED, DOUBTFUL, Track
 
 Floats = NDArray[np.float64]
@@ -51,7 +50,7 @@ class Motion:
     state: Floats
     """(N, 6)"""
     covariance: Floats
-    """(N, 6, 6), random part only."""
+    """(N, 6, 6), random part only, as if the boat were pushed as hard as the curve allows for: on the cautious side."""
     beside: Floats
     """(N - 1, 6, 6) covariance of each state (rows) with the one before it (columns)."""
     density: Floats
@@ -73,8 +72,8 @@ class Motion:
     """Source -> (N, 6): by how much every state would move if that source were off by one standard uncertainty."""
     weight: Floats = field(default_factory=lambda: np.empty((0, 2, 2)))
     """(N, 2, 2) inverse covariance with which each fix counted; 0 where it was only bridged."""
-    chain: Chain | None = None
-    """The factored equations; None in a copy that `shifted` or `draws` made."""
+    solved: Solved | None = None
+    """The equations it comes from; None in a copy that `shifted` or `draws` made."""
 
     @property
     def time_s(self) -> Floats:
@@ -125,7 +124,7 @@ class Motion:
 
     def shifted(self, source: str) -> Motion:
         """The motion as it would be if `source` were off by one standard uncertainty."""
-        return replace(self, state=self.state + self.shifts[source], chain=None)
+        return replace(self, state=self.state + self.shifts[source], solved=None)
 
     def shifted_places_at(self, time_s: float) -> dict[str, Floats]:
         """Source -> (2,) by how much the place at a moment moves if that source is off by one standard uncertainty."""
@@ -136,46 +135,18 @@ class Motion:
             for name, shift in self.shifts.items()
         }
 
-    def u_noise(self, share: Floats) -> float:
-        """Standard deviation that the noise of the fixes alone gives to the sum of `share` (N, 6) times the state.
-
-        Less than `draws` spread, which also hold all that the boat may have done between fixes: right where a bias of
-        the smoother is dealt with otherwise. For a linear estimate c'A⁻¹b it is √(c'A⁻¹ Hᵀ R⁻¹ H A⁻¹ c).
-
-        Raises:
-            ValueError: this motion is itself a draw or a shifted copy.
-        """
-        if self.chain is None:
-            raise ValueError("the noise of a draw was asked for; only the measured motion has it")
-        unit = _state_units(self._usual_step_s)
-        answer = self.chain.solve((share * unit)[:, :, None])[:, [X, Y], 0]
-        return float(np.sqrt(self.caution * np.einsum("ni,nij,nj->", answer, self.weight, answer)))
-
-    def share_at(self, time_s: float, coefficients: Floats) -> Floats:
-        """(N, 6) shares of all states in the sum of `coefficients` (6,) times the state at a moment, for `u_noise`."""
-        left, first, second, _ = self._bridge(time_s)
-        share = np.zeros_like(self.state)
-        share[left[0]] = coefficients @ first[0]
-        share[left[0] + 1] = coefficients @ second[0]
-        return share
-
     def draws(self, count: int, seed: int) -> Iterator[Motion]:
-        """`count` motions from the joint distribution of the whole curve; same seed, same motions.
+        """`count` motions as this one may truly have been, errors of all moments together; same seed, same motions.
 
         Raises:
             ValueError: this motion is itself a draw or a shifted copy.
         """
-        if self.chain is None:
+        if self.solved is None:
             raise ValueError("draws of a draw were asked for; they come from the measured motion only")
-        normal = np.random.default_rng(seed).standard_normal((len(self.t_ns), 6, count))
-        unit = _state_units(self._usual_step_s)
-        moved = self.caution**0.5 * self.chain.draws(normal) * unit[:, None]
+        unit = _state_units(self.solved.system.step_s)
+        moved = self.caution**0.5 * self.solved.errors(np.random.default_rng(seed), count) * unit[:, None]
         for i in range(count):
-            yield replace(self, state=self.state + moved[:, :, i], chain=None)
-
-    @property
-    def _usual_step_s(self) -> float:
-        return float(np.median(np.diff(self.t_ns))) / 1e9
+            yield replace(self, state=self.state + moved[:, :, i], solved=None)
 
     def _bridge(self, time_s: ArrayLike) -> tuple[NDArray[np.int64], Floats, Floats, Floats]:
         own = self.time_s
@@ -220,7 +191,7 @@ def smooth(track: Track) -> Motion:
         shifts={name: states[:, :, 1 + i] for i, name in enumerate(track.shifts_mm)},
         caution=caution,
         weight=system.weight / found.noise,
-        chain=chain,
+        solved=Solved(system, chain, found),
     )
 
 

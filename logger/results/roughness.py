@@ -122,6 +122,35 @@ class Roughness:
     """(n - 1,) spectral density of the push in each step, in the system's units."""
     noise: float
     """How many times larger the variance of the measurements is than was said."""
+    found: Floats
+    """(n - 1,) the density that fits best, without the margin of `density`."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solved:
+    """The equations of one motion, factored, and what they were made for."""
+
+    system: System
+    chain: Chain
+    roughness: Roughness
+
+    def errors(self, rng: np.random.Generator, count: int) -> Floats:
+        """(n, size, count) how far the solution may be off: draws of new noise and of new pushes, sent through it.
+
+        The curve is held more loosely than the pushes that were found ask for, lest it be biased; its errors are those
+        of such a curve under the pushes that were found. With pushes of `density` they would have the inverse of the
+        equations as covariance, which is too much.
+        """
+        system, told = self.system, self.roughness
+        n = len(system.weight)
+        loose = np.linalg.cholesky(system.weight / told.noise + 1e-200 * np.eye(system.axes))
+        right = system.reads.T @ (loose @ rng.standard_normal((n, system.axes, count)))
+        forward, stiff = system._laws(told.density)
+        size = np.sqrt(told.found / told.density)[:, None, None]
+        push = size * (np.linalg.cholesky(stiff) @ rng.standard_normal((n - 1, system.size, count)))
+        right[1:] += push
+        right[:-1] -= np.swapaxes(forward, 1, 2) @ push
+        return self.chain.solve(right)
 
 
 def estimate(system: System, values: Floats) -> Roughness:
@@ -136,16 +165,16 @@ def estimate(system: System, values: Floats) -> Roughness:
         chain = system.chain(density, noise)
         states = chain.solve(system.right(column) / noise)
         squares, known = system.pushes(chain, states, density)
-        found, judged = system.residuals(chain, states, column, noise)
-        noise *= (found + _PRIOR_NOISE / noise) / (judged + _PRIOR_NOISE)
+        scatter, judged = system.residuals(chain, states, column, noise)
+        noise *= (scatter + _PRIOR_NOISE / noise) / (judged + _PRIOR_NOISE)
         level = _wide_level(np.maximum(long, least), wide)
         told = _near(squares, reach) + _PRIOR_LONG + _PRIOR_WIDE * level / long
         long = long * told / (_near(known, reach) + _PRIOR_LONG + _PRIOR_WIDE)
         if turn >= _ROUNDS_BEFORE_SHORT:
             ratio = (_PRIOR_SHORT + short * _near(squares, 1)) / (_PRIOR_SHORT + _near(known, 1))
             short = np.clip(ratio, 0.3, 1e8)
-    widened = maximum_filter1d(np.maximum(long * short, least), 2 * _NEIGHBOURS + 1)
-    return Roughness(_MARGIN * widened, noise)
+    found = np.maximum(long * short, least)
+    return Roughness(_MARGIN * maximum_filter1d(found, 2 * _NEIGHBOURS + 1), noise, found)
 
 
 def _usual_variance(system: System) -> float:

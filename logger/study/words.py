@@ -137,8 +137,8 @@ def end_of(reason: EndReason, rules: Rules) -> str:
     return {
         "finish": "It ended when the bow reached the finish line.",
         "at_rest": (
-            f"It ended when the boat came to rest: slower than {rules.stop_speed_mm_per_s:g} mm/s"
-            f" for {rules.stop_for_s:g} s."
+            "It ended when the boat came to rest: when it began to stay slower than"
+            f" {rules.stop_speed_mm_per_s:g} mm/s for {rules.stop_for_s:g} s."
         ),
         "wall": "It ended when the bow touched the wall.",
         "time_cap": f"It ended because the time was up ({rules.time_cap_s:g} s).",

@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.recording.folder import Recording
 from logger.vision import outline
+from logger.vision.film import StoredFilm
 from logger.vision.light import Tone, mixing
 from logger.vision.plane import Plane
 from logger.vision.survey import Survey
@@ -20,18 +20,18 @@ _AROUND = (1.5, 1.8)
 """Inner and outer edge of the band of water that is looked at, as shares of the boat's size."""
 
 
-def tone(recording: Recording, found: Survey, plane: Plane) -> Tone:
-    """The tone of the recording's grey pictures at the boat's edge, from a few of the surveyed ones in colour."""
+def tone(film: StoredFilm, found: Survey, plane: Plane) -> Tone:
+    """The tone of the film's grey pictures at the boat's edge, from a few of the surveyed ones in colour."""
     chosen = np.unique(np.linspace(0, len(found.numbers) - 1, _PICTURES_COUNT).round().astype(int))
     index = {int(found.numbers[k]): k for k in chosen}
     boats, waters = [], []
-    for frame in recording.frames(wanted=frozenset(index)):
-        k = index[frame.sequence]
+    for number, picture in film.in_colour(sorted(index)).items():
+        k = index[number]
         shape = outline.turned(found.polygon_mm, float(found.heading_rad[k]))
         sizes = (_WELL_INSIDE, *_AROUND)
-        inside, inner, outer = (_filled(shape * size + found.place_mm[k], plane, frame.image) for size in sizes)
-        boats.append(np.median(frame.image[inside > 0], axis=0))
-        waters.append(np.median(frame.image[(outer > 0) & (inner == 0)], axis=0))
+        inside, inner, outer = (_filled(shape * size + found.place_mm[k], plane, picture) for size in sizes)
+        boats.append(np.median(picture[inside > 0], axis=0))
+        waters.append(np.median(picture[(outer > 0) & (inner == 0)], axis=0))
     return mixing(np.median(boats, axis=0), np.median(waters, axis=0))
 
 

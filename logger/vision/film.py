@@ -17,12 +17,16 @@ from logger.vision.glance import Whole
 
 Colour = NDArray[np.uint8]
 
+_KEPT_COUNT = 64
+"""So many JPEGs are kept as they are for `in_colour`."""
+
 
 class StoredFilm:
     """The film of a recording: its brightness, or one of its colours."""
 
     def __init__(self, recording: Recording, channel: int | None = None) -> None:
         self._recording, self._channel = recording, channel
+        self._kept: dict[int, bytes] = {}
 
     @property
     def is_grey(self) -> bool:
@@ -39,7 +43,16 @@ class StoredFilm:
         """(number, picture) of the wanted ones that can be decoded, in order; of all if None."""
         chosen = None if wanted is None else frozenset(wanted)
         for frame in self._recording.frames(grey=self._channel is None, wanted=chosen):
+            if frame.jpeg is not None and len(self._kept) < _KEPT_COUNT:
+                self._kept[frame.sequence] = frame.jpeg
             yield frame.sequence, self._of(frame.image)
+
+    def in_colour(self, wanted: Sequence[int]) -> dict[int, Colour]:
+        """(h, w, 3) BGR of the wanted ones by number; cheap for the first that `pictures` handed out."""
+        if not all(n in self._kept for n in wanted):
+            return {frame.sequence: frame.image for frame in self._recording.frames(wanted=frozenset(wanted))}
+        decoded = {n: jpeg.decode(self._kept[n], grey=False) for n in wanted}
+        return {n: picture for n, picture in decoded.items() if picture is not None}
 
     def upper(self, rows_px: int, wanted: Sequence[int]) -> Iterable[tuple[int, Grey, Whole]]:
         """(number, its upper rows or more, how to get all of it) of the wanted ones, in order.

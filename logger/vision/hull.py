@@ -135,12 +135,17 @@ class Walls:
     """The sides of one hull, seen from a lens that need not be above them."""
 
     def __init__(self, hull: Hull) -> None:
-        self._edge, self._normal, self._taper = hull.edge_mm, hull.normal, hull.taper
-        self._tangent = np.column_stack([-hull.normal[:, 1], hull.normal[:, 0]])
-        self._first, self._count = _sides(hull.is_corner)
+        self._x, self._y = hull.edge_mm.T.copy()
+        self._nx, self._ny = hull.normal.T.copy()
+        self._taper = hull.taper
+        # how far back along the side the waterline's own point is, and which rays are on the side
+        self._back = hull.taper * (self._y * self._nx - self._x * self._ny)
+        self._ray = np.arange(len(hull.edge_mm))
+        first, count = _sides(hull.is_corner)
+        self._first, self._last, self._next = first, first + np.maximum(count - 2, 0), np.minimum(1, count - 1)
         step = np.hypot(*(np.roll(hull.edge_mm, -1, axis=0) - hull.edge_mm).T)
-        sides = zip(self._first, self._count, strict=True)
-        self._step = np.array([step[first : first + max(count - 1, 1)].mean() for first, count in sides])
+        sides = zip(first, count, strict=True)
+        self._step = np.array([step[start : start + max(along - 1, 1)].mean() for start, along in sides])
         self._closed = not hull.is_corner.any()
 
     def reach(self, away_mm: Floats, heading_rad: Floats, slope: float) -> Reach:
@@ -151,28 +156,30 @@ class Walls:
             heading_rad: (N,).
             slope: freeboard over the lens's height.
         """
-        c, s = np.cos(heading_rad), np.sin(heading_rad)
-        x, y = away_mm.T
-        away = np.column_stack([c * x + s * y, -s * x + c * y])[:, None, :]
-        start, end = self._meeting(-slope * away)
-        edge, last = self._edge, self._edge[end]
-        # where the ray meets the line through the two moved points of the waterline, and that line's normal
-        line = np.where((start == end)[..., None], self._tangent, last - edge[start])
-        across = np.stack([line[..., 1], -line[..., 0]], axis=-1)
-        facing = np.maximum((across * self._normal).sum(axis=-1), 1e-9)
-        by_slope = -(across * away).sum(axis=-1) / facing
-        by_taper = -(across * edge[start]).sum(axis=-1) / facing
-        ahead = (across * (edge[start] - edge)).sum(axis=-1) / facing
-        return Reach(ahead + by_slope * slope + by_taper * self._taper, by_slope, by_taper)
+        # coordinate by coordinate: with so few rays NumPy's calls cost more than its sums
+        c, s = np.cos(heading_rad)[:, None], np.sin(heading_rad)[:, None]
+        away_x, away_y = away_mm.reshape(-1, 2).T[..., None]
+        ahead, left = c * away_x + s * away_y, c * away_y - s * away_x
+        start, end = self._meeting(-slope * ahead, -slope * left)
+        x, y = self._x[start], self._y[start]
+        # where the ray meets the line through the two moved points of the waterline
+        alone = start == end
+        along_x = np.where(alone, -self._ny, self._x[end] - x)
+        along_y = np.where(alone, self._nx, self._y[end] - y)
+        facing = np.maximum(along_y * self._nx - along_x * self._ny, 1e-9)
+        by_slope = (along_x * left - along_y * ahead) / facing
+        by_taper = (along_x * y - along_y * x) / facing
+        out = (along_y * (x - self._x) - along_x * (y - self._y)) / facing
+        return Reach(out + by_slope * slope + by_taper * self._taper, by_slope, by_taper)
 
-    def _meeting(self, move_mm: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """(N, M) numbers of the two edge points between which each ray meets the waterline moved by `move_mm`."""
-        back = (self._taper * self._edge - move_mm) * self._tangent
-        wanted = np.arange(len(self._edge)) + np.floor(back.sum(axis=-1) / self._step).astype(np.int64)
+    def _meeting(self, move_x: Floats, move_y: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """(N, M) numbers of the two edge points between which each ray meets the waterline moved by (N, 1) mm."""
+        back = self._back + move_x * self._ny - move_y * self._nx
+        wanted = self._ray + np.floor(back / self._step).astype(np.int64)
         if self._closed:
-            return wanted % len(self._edge), (wanted + 1) % len(self._edge)
-        start = np.clip(wanted, self._first, self._first + np.maximum(self._count - 2, 0))
-        return start, start + np.minimum(1, self._count - 1)
+            return wanted % len(self._x), (wanted + 1) % len(self._x)
+        start = np.minimum(np.maximum(wanted, self._first), self._last)
+        return start, start + self._next
 
 
 def _sides(is_corner: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

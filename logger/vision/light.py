@@ -40,7 +40,9 @@ class Tone:
 
     def light_between(self, numbers: Singles) -> Singles:
         """The light of picture numbers that are averages (not whole numbers); NaN stays NaN."""
-        return np.asarray(np.interp(numbers, _NUMBERS, self.of), np.float32)
+        whole = np.clip(np.fmax(numbers, 0), 0, 255).astype(np.uint8)
+        rise = np.append(np.diff(self.of), np.float32(0))
+        return np.asarray(cv2.LUT(whole, self.of) + (numbers - whole) * cv2.LUT(whole, rise), np.float32)
 
 
 def _powered(power: float) -> Floats:

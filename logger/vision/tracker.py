@@ -6,7 +6,7 @@ with its doubt.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from logger.config import Boat, Rig
 from logger.recording.folder import FrameStamps, Recording
 from logger.vision import colours, doubts, outline
-from logger.vision.film import StoredFilm, one_colour
+from logger.vision.film import Colour, StoredFilm, one_colour
 from logger.vision.fit import Fit
 from logger.vision.glance import Glance, evenly, glance
 from logger.vision.ground import Ground, depth_share, ground
@@ -55,7 +55,7 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
     film, found = _surveyed(recording, plane, known, card)
     if isinstance(found, str):
         return NotFound(found)
-    found = replace(found, tone=colours.tone(recording, found, plane) if film.is_grey else ONE_COLOUR)
+    found = replace(found, tone=colours.tone(film, found, plane) if film.is_grey else ONE_COLOUR)
     learnt = learn(
         found.pictures,
         found.water,
@@ -95,14 +95,15 @@ def _surveyed(recording: Recording, plane: Plane, known: Ground, card: Card) -> 
     A yellow boat may be as bright as the floor and yet be plain to see in blue. Colour costs time, so grey comes first.
     """
     grey = StoredFilm(recording)
-    numbers = evenly(grey.count)
-    first = glance(dict(grey.pictures(numbers)), plane, known)
+    first = glance(dict(grey.pictures(evenly(grey.count))), plane, known)
     if isinstance(first, str):
         return grey, first
     in_grey = None if first.contrast < _FAINT_GREY else survey(grey, plane, known, first)
     clearness = 0.0 if in_grey is None else _clearness(in_grey, card)
     if clearness < _FAINT_GREY:
-        looks = _in_colour(recording, numbers, plane, known, enough=_CLEARLY * first.contrast)
+        looks = _in_colour(
+            recording, grey.in_colour(sorted(first.pictures)), plane, known, enough=_CLEARLY * first.contrast
+        )
         surveys = [(film, survey(film, plane, known, look)) for film, look in looks]
         best = max(surveys, key=lambda seen: _clearness(seen[1], card), default=None)
         if best is not None and _clearness(best[1], card) > _CLEARLY * clearness:
@@ -111,10 +112,9 @@ def _surveyed(recording: Recording, plane: Plane, known: Ground, card: Card) -> 
 
 
 def _in_colour(
-    recording: Recording, numbers: Sequence[int], plane: Plane, known: Ground, *, enough: float
+    recording: Recording, decoded: Mapping[int, Colour], plane: Plane, known: Ground, *, enough: float
 ) -> list[tuple[StoredFilm, Glance | str]]:
     """A first look at the colours in which the boat has more contrast than `enough`, without those clearly behind."""
-    decoded = {frame.sequence: frame.image for frame in recording.frames(wanted=frozenset(numbers))}
     looks = [
         glance({n: one_colour(picture, channel) for n, picture in decoded.items()}, plane, known)
         for channel in range(3)

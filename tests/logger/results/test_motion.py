@@ -94,10 +94,12 @@ def test_a_systematic_shift_passes_straight_through(shop: Any) -> None:
     assert at == pytest.approx([-1 + 3 * 120 / (n - 1), 0.5], abs=0.01)
 
 
-def test_draws_have_the_covariance_of_the_motion_and_come_again_with_their_seed(shop: Any) -> None:
+def test_draws_of_pushes_as_large_as_allowed_for_have_the_covariance_of_the_motion(shop: Any) -> None:
     motion = smooth(shop.track(wave))
-    drawn = np.array([m.state for m in motion.draws(400, seed=7)])
-    assert np.array_equal(drawn[3], [m.state for m in motion.draws(400, seed=7)][3])
+    allowed = replace(motion.solved.roughness, found=motion.solved.roughness.density)
+    loose = replace(motion, solved=replace(motion.solved, roughness=allowed))
+    drawn = np.array([m.state for m in loose.draws(400, seed=7)])
+    assert np.array_equal(drawn[3], [m.state for m in loose.draws(400, seed=7)][3])
     for index in (X, VX, Y, VY):
         ratio = drawn[:, 60, index].std() / np.sqrt(motion.covariance[60, index, index])
         assert ratio == pytest.approx(1.0, abs=0.12)
@@ -106,23 +108,23 @@ def test_draws_have_the_covariance_of_the_motion_and_come_again_with_their_seed(
     assert abs(np.corrcoef(drawn[:, 60, X], drawn[:, 180, X])[0, 1]) < 0.2
 
 
-def test_a_draw_has_no_draws_and_no_noise_of_its_own(shop: Any) -> None:
+def test_a_draw_has_no_draws_of_its_own(shop: Any) -> None:
     motion = smooth(shop.track(wave))
     draw = next(iter(motion.draws(1, seed=1)))
     with pytest.raises(ValueError, match="draws of a draw"):
         next(iter(draw.draws(1, seed=1)))
-    with pytest.raises(ValueError, match="noise of a draw"):
-        draw.u_noise(np.zeros_like(draw.state))
 
 
-def test_the_noise_part_of_a_speed_is_what_new_noise_makes_of_it(shop: Any) -> None:
-    """u_noise by theory against the scatter of the same curve measured 120 times with fresh noise."""
-    speeds, told = [], []
+@pytest.mark.parametrize("index", [X, VX])
+def test_draws_scatter_as_the_same_run_does_when_it_is_measured_again(shop: Any, index: int) -> None:
+    """Of a smooth run: 120 times with fresh noise, against what it says of itself; never much less than that."""
+    found, told = [], []
     for seed in range(120):
-        motion = smooth(shop.track(wave, until_s=5, seed=seed))
-        speeds.append(motion.states_at(2.51)[0, VX])
-        told.append(motion.u_noise(motion.share_at(2.51, np.eye(6)[VX])))
-    assert np.mean(told) == pytest.approx(np.std(speeds), rel=0.25)
+        motion = smooth(shop.track(lambda t: 200 * t - 12 * t * t, until_s=5, seed=seed))
+        found.append(motion.state[75, index])
+        if seed % 12 == 0:
+            told.append(np.std([m.state[75, index] for m in motion.draws(200, seed=seed)]))
+    assert 0.85 < np.sqrt(np.mean(np.square(told))) / np.std(found) < 1.4
 
 
 def test_too_few_fixes_are_refused(shop: Any) -> None:

@@ -1,7 +1,9 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from logger.results import witnesses
@@ -46,6 +48,27 @@ def test_a_disagreement_is_told_with_its_size_and_becomes_doubt(shop: Any) -> No
     assert any(
         "At the finish line the gate is 0.10" in flag and "later than the camera" in flag for flag in found.flags
     )
+
+
+@pytest.mark.parametrize("offset_mm", [-4.0, 4.0])
+def test_a_beam_off_its_line_is_corrected_by_the_way_a_starting_boat_made(shop: Any, offset_mm: float) -> None:
+    """From rest 25 mm before the line at 100 mm/s², the bow is s past it after √(2(25 + s)/100) s.
+
+    Offset over the speed in the beam would be 2 to 3 ms off.
+    """
+    since_go = lambda t: np.maximum(t - 1.0, 0.0)  # noqa: E731
+    way = lambda t: -125.0 + np.where(since_go(t) < 3, 50 * since_go(t) ** 2, 450 + 300 * (since_go(t) - 3))  # noqa: E731
+    rig = shop.rig()
+    rig = replace(rig, gates=(replace(rig.gates[0], offset_mm=offset_mm, u_offset_mm=0.5), rig.gates[1]))
+    broken, at_line = (1.0 + (2 * (25 + s) / 100) ** 0.5 for s in (offset_mm, 0.0))
+    edges = shop.edges("A", (broken, broken + 1.3))
+    track = shop.track(way, noise_mm=0.1)
+    found = witnesses.testimony(case_of(shop.recording(rig, edges=edges), rig, track)).first
+    assert found.witness == "gate"
+    assert found.time.value == pytest.approx(at_line, abs=0.001)
+    speed = (2 * 100 * 25) ** 0.5
+    place = next(c for s, c in found.time.contributions.items() if s.name == "gate A place")
+    assert abs(place) == pytest.approx(0.5 / speed, rel=0.05)
 
 
 def test_an_early_start_is_told(shop: Any) -> None:

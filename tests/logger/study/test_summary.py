@@ -14,6 +14,6 @@ def test_a_terminal_gets_results_reasons_the_end_and_the_doubts(make_drift_run: 
         "  drift              485.3 ± 3.3 mm  (the camera)",
         "  speed at the line  0.2501 ± 0.0039 m/s  (the camera)",
         "  time               not measured: The boat never reached the finish line.",
-        "  It ended when the boat came to rest: slower than 10 mm/s for 1 s.",
+        "  It ended when the boat came to rest: when it began to stay slower than 10 mm/s for 1 s.",
         "  Look here: The camera moved.",
     ]

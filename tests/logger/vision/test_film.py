@@ -52,3 +52,11 @@ def test_a_video_of_another_kind_is_handed_out_whole(painted: Painted, tmp_path:
     for _, upper, whole in film.upper(320, [0, 2]):
         assert upper.shape == (720, 1280)
         assert np.array_equal(whole(), upper)
+
+
+def test_colour_is_had_from_what_was_handed_out_and_from_the_video_alike(painted: Painted) -> None:
+    film, fresh = StoredFilm(painted.recording), StoredFilm(painted.recording)
+    assert len(list(film.pictures([3, 5, 8]))) == 3
+    kept, read = film.in_colour([3, 8]), fresh.in_colour([3, 8])
+    assert list(kept) == list(read) == [3, 8]
+    assert all(np.array_equal(kept[n], read[n]) and kept[n].shape == (720, 1280, 3) for n in (3, 8))
