@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision import outline
-from logger.vision.hull import Hull
 from logger.vision.learning import Card, Learnt
 from logger.vision.plane import Plane
 from logger.vision.survey import Survey
@@ -22,16 +21,39 @@ _USUAL_MISFIT = 1.3
 _WITNESS = 3.5
 """How much more doubtful a fitted freeboard is than its fit says, seen on simulated runs."""
 _FASTEST_MM_PER_S = 3000.0
-_U_REACH_PX = 0.2
+_U_REACH_PX = 0.1
 """How far the outline may reach too far or not far enough on all sides alike, pixels."""
+_U_WALL_LIGHT_MM = 6.0
+"""The same for a wall that hardly differs from the water, mm times light of 255, and at most this many mm:"""
+_U_WALL_MOST_MM = 1.2
+_UNEVEN, _DIM = 0.25, 0.55
+"""A boat shines like its surroundings (foil) if its deck's contrast spreads along the edge by more than this share of
+the contrast, and the contrast is less than this share of the water's light."""
+_U_SHINING_PX = 2.0
+_LEANING = 0.08
+"""A taper so far from the usual is none of a boat."""
+_CONTRADICTED = 3.0
+"""How many of its standard uncertainties the card's freeboard may be off before something is wrong."""
 _U_EDGE_PX = 0.08
 """How far an edge may be misread in all pictures alike, pixels."""
 
 
 def u_outline(learnt: Learnt, plane: Plane) -> float:
-    """Standard uncertainty, mm, of how far the waterline reaches: from the taper and from reading the edge."""
+    """Standard uncertainty, mm, of how far the waterline reaches: from the taper and from reading the edges."""
     longest = max(outline.extents(learnt.hull.edge_mm)) / 2
-    return float(np.hypot(longest * learnt.u_taper, _U_REACH_PX * plane.step_mm(plane.foot_mm)))
+    wall = float(np.median(np.abs(learnt.hull.wall - learnt.water)))
+    by_wall = min(_U_WALL_MOST_MM, _U_WALL_LIGHT_MM / max(wall, 1.0))
+    parts = [longest * learnt.u_taper, _U_REACH_PX * plane.step_mm(plane.foot_mm), by_wall]
+    if shines(learnt):
+        parts.append(_U_SHINING_PX * plane.step_mm(plane.foot_mm))
+    return float(np.linalg.norm(parts))
+
+
+def shines(learnt: Learnt) -> bool:
+    """Whether the deck is of uneven light and in places as bright as the water: an edge there shows nothing."""
+    contrast = learnt.hull.deck[:, -1] - learnt.water
+    low, middle, high = np.percentile(contrast, [10, 50, 90])
+    return bool((high - low) / 2.56 > _UNEVEN * abs(middle) and abs(middle) < _DIM * np.median(learnt.water))
 
 
 def u_freeboard(learnt: Learnt, card: Card) -> float:
@@ -74,6 +96,8 @@ def _u_edges(plane: Plane, card: Card, learnt: Learnt, contrast: float) -> tuple
     """
     read = _U_EDGE_PX * plane.step_mm(plane.foot_mm) * max(1.0, _CLEAR_GREY / max(contrast, 1.0))
     read *= max(1.0, float(np.median(learnt.misfit)) / _USUAL_MISFIT) ** 3
+    if shines(learnt):
+        read = float(np.hypot(read, _U_SHINING_PX * plane.step_mm(plane.foot_mm)))
     size = outline.extents(learnt.hull.waterline(plane.height_mm))
     told = ((card.length_mm, card.u_length_mm), (card.width_mm, card.u_width_mm))
     excess = [
@@ -89,9 +113,17 @@ def leaps(t_ns: NDArray[np.int64], place: Floats) -> NDArray[np.bool_]:
     return np.asarray(np.append(step, False) | np.append(False, step), np.bool_)
 
 
-def flags(card: Card, hull: Hull, plane: Plane, found: Survey) -> tuple[str, ...]:
+def flags(card: Card, learnt: Learnt, plane: Plane, found: Survey) -> tuple[str, ...]:
     """Doubts about the whole track: any of them makes all of it doubtful."""
-    found_flags = []
+    found_flags, hull = [], learnt.hull
+    if shines(learnt):
+        found_flags.append("the boat is of uneven light, in places like the floor: its edge is not seen all round")
+    if abs(hull.freeboard_mm - card.freeboard_mm) > _CONTRADICTED * card.u_freeboard_mm:
+        found_flags.append(
+            f"its sides look {hull.freeboard_mm:.0f} mm high, the boat card says {card.freeboard_mm:.0f} mm"
+        )
+    if abs(hull.taper - hull.freeboard_mm / plane.height_mm) > _LEANING:
+        found_flags.append("its sides look as if they leaned more than those of a boat")
     if found.contrast < _TOO_FAINT_GREY:
         found_flags.append(f"the boat stands out from the floor by only {found.contrast:.0f} of 255 grey levels")
     length, width = outline.extents(hull.waterline(plane.height_mm))

@@ -63,6 +63,8 @@ class Learnt:
     """Standard uncertainty of the hull's taper, a share."""
     misfit: Floats
     """(N,) root mean square of residual over noise in each picture."""
+    water: Floats
+    """(M,) light of the water beside each ray."""
 
 
 def learn(
@@ -345,4 +347,6 @@ class _Fit:
     def result(self) -> Learnt:
         """What was learnt so far."""
         u = (self.card.u_freeboard_mm, _U_TAPER / 3) if self.is_faint else (self.u_freeboard, self.u_taper)
-        return Learnt(self.hull, self.place, self.heading, *u, self.misfit)
+        _, _, shaded = self.samples()
+        water = np.asarray(np.nanmedian(shaded, axis=(0, 2)), np.float64)
+        return Learnt(self.hull, self.place, self.heading, *u, self.misfit, water)

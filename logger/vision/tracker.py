@@ -157,7 +157,7 @@ def _track(
     heading = np.array([f.heading_rad for f in fits])
     place = plane.lowered(seen, learnt.hull.freeboard_mm)
     covariance = np.array([f.covariance for f in fits])
-    flags = doubts.flags(card, learnt.hull, plane, found)
+    flags = doubts.flags(card, learnt, plane, found)
     certain = np.array([f.good for f in fits]) & ~doubts.leaps(t_ns, place) & (not flags)
     return Track(
         t_ns=t_ns,

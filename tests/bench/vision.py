@@ -220,30 +220,45 @@ def table(figures: list[Figures]) -> str:
 
 
 def summary(figures: list[Figures]) -> dict[str, float]:
-    """All clips together; the root mean square is over all frames."""
+    """All clips together; the root mean square is over all frames. "Sure": of the clips not marked doubtful."""
     found = [f for f in figures if np.isfinite(f.rms_mm)]
-    weights = [f.frames_count * (1 - f.lost_share) for f in found]
-    drifts = [abs(f.drift_mm) for f in figures if f.drift_mm is not None]
-    crossings = [abs(ms) for f in figures for ms in f.crossings_ms]
-    paths = [abs(f.path_share) for f in figures if f.path_share is not None]
+    sure = [f for f in found if f.doubtful_share < 1]
     frames = sum(f.frames_count for f in figures)
-    nothing = [float("nan")]
     return {
-        "rms of all frames, mm": float(np.sqrt(np.average([f.rms_mm**2 for f in found], weights=weights))),
-        "median clip's rms, mm": float(np.median([f.rms_mm for f in found])),
-        "worst clip's p95, mm": max(f.p95_mm for f in found),
+        "clips found": len(found),
+        "clips marked doubtful": len(found) - len(sure),
         "lost, % of frames": 100 * sum(f.lost_share * f.frames_count for f in figures) / frames,
         "wrong by > 10 mm and not marked, %": 100 * sum(f.silent_share * f.frames_count for f in figures) / frames,
-        "within 2u, %": 100 * float(np.average([f.within_2u_share for f in found], weights=weights)),
-        "drift error, median, mm": float(np.median(drifts or nothing)),
-        "drift error, worst, mm": max(drifts or nothing),
-        "crossing error, median, ms": float(np.median(crossings or nothing)),
-        "crossing error, p95, ms": float(np.percentile(crossings or nothing, 95)),
-        "path error, median, %": 100 * float(np.median(paths or nothing)),
+        "within 2u, %": 100 * float(np.average([f.within_2u_share for f in found], weights=_held(found))),
+        **_errors("all", found),
+        **_errors("sure", sure),
         "speed, share of decode-only": sum(f.decode_s for f in figures) / sum(f.measure_s for f in figures),
         "stock rms, mm": float(np.nanmedian([f.stock_rms_mm for f in figures])),
         "stock lost, %": 100 * float(np.mean([f.stock_lost_share for f in figures])),
     }
+
+
+def _held(figures: list[Figures]) -> list[float]:
+    return [f.frames_count * (1 - f.lost_share) for f in figures]
+
+
+def _errors(which: str, figures: list[Figures]) -> dict[str, float]:
+    if not figures:
+        return {}
+    drifts = [abs(f.drift_mm) for f in figures if f.drift_mm is not None] or [float("nan")]
+    crossings = [abs(ms) for f in figures for ms in f.crossings_ms] or [float("nan")]
+    paths = [abs(f.path_share) for f in figures if f.path_share is not None] or [float("nan")]
+    answers = {
+        "rms, mm": float(np.sqrt(np.average([f.rms_mm**2 for f in figures], weights=_held(figures)))),
+        "median clip's rms, mm": float(np.median([f.rms_mm for f in figures])),
+        "worst clip's p95, mm": max(f.p95_mm for f in figures),
+        "drift error, median, mm": float(np.median(drifts)),
+        "drift error, worst, mm": max(drifts),
+        "crossing error, median, ms": float(np.median(crossings)),
+        "crossing error, p95, ms": float(np.percentile(crossings, 95)),
+        "path error, median, %": 100 * float(np.median(paths)),
+    }
+    return {f"{which}: {name}": value for name, value in answers.items()}
 
 
 def main(arguments: list[str]) -> int:

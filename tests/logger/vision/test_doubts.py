@@ -63,12 +63,38 @@ def test_a_doubt_of_the_camera_becomes_a_shift(painted: Painted) -> None:
 
 
 def test_a_card_that_does_not_fit_the_outline_is_flagged(painted: Painted) -> None:
-    card, hull = boat_card(painted.recording.card.boat), painted.learnt.hull
-    assert doubts.flags(card, hull, painted.plane, painted.found) == ()
+    card, learnt = boat_card(painted.recording.card.boat), painted.learnt
+    assert doubts.flags(card, learnt, painted.plane, painted.found) == ()
     wrong = replace(card, length_mm=260.0)
-    assert "length is 20" in doubts.flags(wrong, hull, painted.plane, painted.found)[0]
+    assert "length is 20" in doubts.flags(wrong, learnt, painted.plane, painted.found)[0]
     faint = replace(painted.found, contrast=4.0)
-    assert "only 4 of 255" in doubts.flags(card, hull, painted.plane, faint)[0]
+    assert "only 4 of 255" in doubts.flags(card, learnt, painted.plane, faint)[0]
+
+
+def test_sides_that_do_not_fit_the_card_are_flagged(painted: Painted) -> None:
+    card, learnt = boat_card(painted.recording.card.boat), painted.learnt
+    high = replace(learnt, hull=replace(learnt.hull, freeboard_mm=card.freeboard_mm + 3.1 * card.u_freeboard_mm))
+    assert "mm high, the boat card says" in doubts.flags(card, high, painted.plane, painted.found)[0]
+    leaning = replace(learnt, hull=replace(learnt.hull, taper=0.14))
+    assert "leaned" in " ".join(doubts.flags(card, leaning, painted.plane, painted.found))
+
+
+def test_a_boat_that_shines_in_places_like_its_surroundings_is_flagged_and_doubted(painted: Painted) -> None:
+    learnt = painted.learnt
+    assert not doubts.shines(learnt)
+    deck = learnt.hull.deck.copy()
+    deck += (learnt.water * np.where(np.arange(len(deck)) % 3, 0.8, 1.1))[:, None] - deck[:, -1:]
+    foil = replace(learnt, hull=replace(learnt.hull, deck=deck))
+    assert "uneven light" in doubts.flags(boat_card(painted.recording.card.boat), foil, painted.plane, painted.found)[0]
+    assert doubts.u_outline(foil, painted.plane) > 3 * doubts.u_outline(learnt, painted.plane)
+    usual = np.hypot(*shifts(painted)["hull outline, along"][0])
+    assert np.hypot(*shifts(replace(painted, learnt=foil))["hull outline, along"][0]) > 5 * usual
+
+
+def test_a_wall_like_the_water_says_little_of_where_the_waterline_is(painted: Painted) -> None:
+    learnt = painted.learnt
+    pale = replace(learnt, hull=replace(learnt.hull, wall=learnt.water + 3.0))
+    assert doubts.u_outline(pale, painted.plane) > 1.0
 
 
 def test_steps_that_no_boat_makes_are_found() -> None:

@@ -45,23 +45,15 @@ def test_a_boat_covered_for_a_while_is_marked_and_found_again(painted: Painted) 
 def test_a_start_that_the_sparse_pictures_got_wrong_is_put_right(painted: Painted) -> None:
     """Without the sparse poses of the first sixty pictures the boat at rest is still found there."""
     late = painted.found.numbers >= 60
-    found = type(painted.found)(
-        painted.found.numbers[late],
-        [p for p, keep in zip(painted.found.pictures, late, strict=True) if keep],
-        painted.found.empty,
-        painted.found.noise,
-        painted.found.contrast,
-        painted.found.place_mm[late],
-        painted.found.heading_rad[late],
-        painted.found.polygon_mm,
+    found = replace(
+        painted.found,
+        numbers=painted.found.numbers[late],
+        pictures=[p for p, keep in zip(painted.found.pictures, late, strict=True) if keep],
+        place_mm=painted.found.place_mm[late],
+        heading_rad=painted.found.heading_rad[late],
     )
-    learnt = type(painted.learnt)(
-        painted.learnt.hull,
-        painted.learnt.place_mm[late],
-        painted.learnt.heading_rad[late],
-        painted.learnt.u_freeboard_mm,
-        painted.learnt.u_taper,
-        painted.learnt.misfit[late],
+    learnt = replace(
+        painted.learnt, place_mm=painted.learnt.place_mm[late], heading_rad=painted.learnt.heading_rad[late]
     )
     fits = pursue(Film(film_of(painted)), painted.plane, found, learnt, tank=None)
     assert all(fit.good for fit in fits.values())
