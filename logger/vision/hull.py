@@ -60,6 +60,8 @@ class Hull:
     """How much smaller the waterline looks than the deck, as a share of the size."""
     blur_mm: float
     shadow: Shadow = NO_SHADOW
+    wall_bend: float = 0.0
+    """How far light of wall and water is from a straight mixture (light.py)."""
 
     def outline(self) -> Floats:
         """(M', 2) the deck's outline with its corners, boat frame."""
@@ -210,11 +212,13 @@ class Look:
 def look(hull: Hull, water: Floats, reach_mm: Floats) -> Look:
     """Draw the three layers over `water` (N, M, K) with walls of `reach_mm` (N, M), negative = hidden."""
     seen = np.maximum(reach_mm, 0.0)[:, :, None]
+    bend = hull.wall_bend * np.minimum(seen / (2 * hull.blur_mm), 1.0)  # a hidden wall mixes with nothing
     u, w = hull.offsets_mm / hull.blur_mm, (hull.offsets_mm - seen) / hull.blur_mm
     deck_share = ndtr(-u)[None, None, :]
-    wall_share = ndtr(-w) - deck_share
+    covered = ndtr(-w)
+    wall_share = covered * (1 + bend * (1 - covered)) - deck_share
     edge = np.exp(-u * u / 2) / (_ROOT_2PI * hull.blur_mm)
-    foot = np.exp(-w * w / 2) / (_ROOT_2PI * hull.blur_mm)
+    foot = np.exp(-w * w / 2) * (1 + bend * (1 - 2 * covered)) / (_ROOT_2PI * hull.blur_mm)
     deck, wall = hull.deck[None] - water, hull.wall[None, :, None] - water
     return Look(
         grey=water + deck * deck_share + wall * wall_share,

@@ -98,7 +98,7 @@ def learn(
     """
     step = plane.step_mm(place_mm.mean(axis=0))
     edge, is_corner = outline.laid_out(polygon_mm, rays_count, blunt_mm=_BLUNT_PX * step)
-    hull = _first_hull(edge, is_corner, plane, place_mm=place_mm, step=step, card=card)
+    hull = _first_hull(edge, is_corner, plane, place_mm=place_mm, step=step, card=card, wall_bend=tone.wall_bend)
     fit = _Fit(pictures, water, plane, hull, place_mm.copy(), heading_rad.copy(), card, depth_share, is_faint, tone)
     for number, blur in enumerate(_ROUNDS_BLUR_PX):
         if number == _SHADOW_FROM_ROUND:
@@ -110,7 +110,14 @@ def learn(
 
 
 def _first_hull(
-    edge: Floats, is_corner: NDArray[np.bool_], plane: Plane, *, place_mm: Floats, step: float, card: Card
+    edge: Floats,
+    is_corner: NDArray[np.bool_],
+    plane: Plane,
+    *,
+    place_mm: Floats,
+    step: float,
+    card: Card,
+    wall_bend: float,
 ) -> Hull:
     away = float(np.hypot(*(place_mm - plane.foot_mm).T).max())
     widest = (card.freeboard_mm + 2 * card.u_freeboard_mm) / plane.height_mm * away
@@ -127,6 +134,7 @@ def _first_hull(
         freeboard_mm=card.freeboard_mm,
         taper=_USUAL_FLARE + card.freeboard_mm / plane.height_mm,
         blur_mm=_ROUNDS_BLUR_PX[0] * step,
+        wall_bend=wall_bend,
     )
 
 

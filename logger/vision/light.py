@@ -22,6 +22,9 @@ Floats = NDArray[np.float64]
 
 _POWER = 2.2
 _FINE_POWER = 1.55
+_MOST_BENT = 0.6
+_WALL_SHADE = 0.55
+"""Usual light of a wall as a share of the deck's."""
 _NUMBERS = np.arange(256.0)
 _LUMA = np.array([0.114, 0.587, 0.299])
 """Weights of blue, green and red in a grey picture (ITU-R BT.601)."""
@@ -33,6 +36,9 @@ class Tone:
 
     of: Singles
     """(256,)"""
+    wall_bend: float = 0.0
+    """How far light of a boat's wall and of water is from a straight mixture: at shares s of wall and 1 - s of water the
+    wall seems to have s + wall_bend·s·(1 - s)."""
 
     def light(self, picture: Grey) -> Singles:
         """The picture's light."""
@@ -65,8 +71,7 @@ def mixing(boat: ArrayLike, water: ArrayLike) -> Tone:
     """
     share = np.linspace(0, 1, 257)
     ends = (np.asarray([water, boat], np.float64) / 255.0) ** _POWER
-    mixed = (1 - share[:, None]) * ends[0] + share[:, None] * ends[1]
-    greys = 255.0 * (mixed ** (1 / _POWER)) @ _LUMA
+    greys = _greys(ends[0], ends[1], share)
     rises = np.sign(greys[-1] - greys[0]) * np.diff(greys)
     if rises.min() <= 0:
         return PLAIN
@@ -74,4 +79,16 @@ def mixing(boat: ArrayLike, water: ArrayLike) -> Tone:
     first, last = np.interp(greys[[0, -1]], _NUMBERS, PLAIN.of)
     between = first + (last - first) * np.interp(_NUMBERS, greys[order], share[order])
     is_between = (greys.min() <= _NUMBERS) & (greys.max() >= _NUMBERS)
-    return Tone(np.where(is_between, between, PLAIN.of).astype(np.float32))
+    of = np.where(is_between, between, PLAIN.of)
+    wall = np.interp(_greys(ends[0], _WALL_SHADE * ends[1], share), _NUMBERS, of)
+    seems = (wall - wall[0]) / (wall[-1] - wall[0] or 1.0)
+    # least squares over all shares; the mean of (s·(1 - s))² is 1/30
+    bend = 30 * float(np.mean((seems - share) * share * (1 - share)))
+    return Tone(of.astype(np.float32), float(np.clip(bend, -_MOST_BENT, _MOST_BENT)))
+
+
+def _greys(water: Floats, boat: Floats, share: Floats) -> Floats:
+    """Grey numbers (n,) of mixtures of the lights (3,) of two colours, for shares (n,) of `boat`."""
+    mixed = (1 - share[:, None]) * water + share[:, None] * boat
+    greys: Floats = 255.0 * (mixed ** (1 / _POWER)) @ _LUMA
+    return greys

@@ -1,7 +1,10 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from logger.vision.hull import Hull, look
 from logger.vision.outline import laid_out, normals
@@ -99,9 +102,9 @@ def test_a_ray_shows_deck_then_wall_then_water() -> None:
     assert drawn[np.argmin(np.abs(boat.offsets_mm))] == pytest.approx(45, abs=0.1)
 
 
-@pytest.mark.parametrize("reach", [-3.0, 0.4, 9.0])
-def test_derivatives_are_those_of_finite_differences(reach: float) -> None:
-    boat, h = hull(), 1e-5
+@pytest.mark.parametrize(("reach", "bend"), [(-3.0, 0.0), (-3.0, 0.3), (0.4, 0.0), (9.0, 0.0), (9.0, 0.3)])
+def test_derivatives_are_those_of_finite_differences(reach: float, bend: float) -> None:
+    boat, h = replace(hull(), wall_bend=bend), 1e-5
     shape = (1, *boat.deck.shape)
     water, seen = np.full(shape, 150.0), np.full(shape[:2], reach)
     drawn = look(boat, water, seen)
@@ -131,3 +134,16 @@ def test_a_turn_moves_edge_points_by_their_arms() -> None:
     c, s = np.cos(h), np.sin(h)
     turned = boat.edge_mm @ np.array([[c, s], [-s, c]])
     assert ((turned - boat.edge_mm) * boat.normal).sum(axis=1) / h == pytest.approx(boat.arms(), abs=1e-3)
+
+
+def test_a_wall_whose_light_mixes_crookedly_with_the_water_does_not_move_its_foot() -> None:
+    """Drawn with the bend, a straight mixture of s + 0.2·s·(1 - s) is met exactly; without it the foot would shift."""
+    boat, reach = hull(), np.full((1, len(hull().edge_mm)), 9.0)
+    water = np.full((1, *boat.deck.shape), 150.0)
+    share = ndtr((9.0 - boat.offsets_mm) / boat.blur_mm)
+    foot = boat.offsets_mm > 5
+    seen = 150 + (60 - 150) * (share + 0.2 * share * (1 - share))
+    bent = look(replace(boat, wall_bend=0.2), water, reach).grey[0]
+    straight = look(boat, water, reach).grey[0]
+    assert bent[:, foot] == pytest.approx(np.tile(seen[foot], (len(bent), 1)), abs=0.01)
+    assert np.abs(straight[:, foot] - seen[foot]).max() > 3

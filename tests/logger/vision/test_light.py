@@ -46,3 +46,14 @@ def test_light_grows_with_every_picture_number() -> None:
 def test_colours_of_one_grey_have_no_straight_mixture_and_leave_the_plain_curve() -> None:
     yellow_like_the_floor = (35, 214, 215)
     assert mixing(yellow_like_the_floor, (190, 190, 190)) is PLAIN
+
+
+@pytest.mark.parametrize(("boat", "bent"), [(RED, True), ((38, 36, 36), False)])
+def test_a_walls_light_bends_against_the_water_s_only_if_it_is_coloured(boat: tuple[int, ...], bent: bool) -> None:
+    tone = mixing(boat, FLOOR)
+    water, wall = (np.array([FLOOR, boat]) / 255) ** 2.2 * [[1], [0.55]]
+    mixed = np.array([water, wall, (water + wall) / 2])
+    from_water, from_wall, between = tone.light_between(255 * (mixed ** (1 / 2.2)) @ (0.114, 0.587, 0.299))
+    seems = (between - from_water) / (from_wall - from_water)
+    assert seems == pytest.approx(0.5 + tone.wall_bend / 4, abs=0.01)
+    assert (abs(tone.wall_bend) > 0.05) is bent
