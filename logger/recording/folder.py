@@ -31,6 +31,9 @@ __all__ = ["RECORDING_FORMAT", "Event", "FrameStamps", "Recording", "load"]
 FEW_PICTURES = 2
 """So many pictures or stamps too many at the end are what a stop leaves behind; more means that they do not belong."""
 
+FAR_APART_NS = 600_000_000_000
+"""No run has its pictures and its edges ten minutes apart."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Recording:
@@ -124,6 +127,7 @@ def _load(folder: Path) -> Recording:
     if is_short and (video is None or stamps is None):
         video, stamps = None, None
     _check_parts(folder, video, stamps)
+    _check_clock(folder, edges, stamps)
     if rig.camera and video is None:
         doubts.append("the rig has a camera, but there is no video: used without it")
     if rig.gates and not (folder / "edges.csv").exists():
@@ -159,6 +163,18 @@ def _check_folder(folder: Path) -> None:
         raise InputError(f"{folder}: the recorder was stopped before the run began; there is nothing in it to measure")
     if not (folder / "recording.toml").exists():
         raise InputError(f"{folder}: there is no recording.toml in it; give the path of a recording's folder")
+
+
+def _check_clock(folder: Path, edges: tuple[Edge, ...], stamps: FrameStamps | None) -> None:
+    """Raise InputError where gates and camera cannot have been stamped by one clock."""
+    if not edges or stamps is None or not len(stamps.t_ns):
+        return
+    apart_ns = max(edges[0].t_ns - int(stamps.t_ns[-1]), int(stamps.t_ns[0]) - edges[-1].t_ns)
+    if apart_ns > FAR_APART_NS:
+        raise InputError(
+            f"{folder}: the times in edges.csv and in frames.csv lie {apart_ns / 1e9:.0f} s apart; one clock for all "
+            "files is wanted; put back the files that belong together, or write both with the same clock"
+        )
 
 
 def _check_parts(folder: Path, video: Path | None, stamps: FrameStamps | None) -> None:
