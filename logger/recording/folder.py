@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -23,7 +23,7 @@ from logger.recording.sensor_tables import (
     read_stamps,
 )
 from logger.recording.tables import Doubt
-from logger.recording.video import Image, decoded_count, find_video, holds_jpegs, pictures, survey
+from logger.recording.video import Image, Upper, decoded_count, find_video, holds_jpegs, pictures, survey
 from logger.records import Edge, Frame
 
 __all__ = ["RECORDING_FORMAT", "Event", "FrameStamps", "Recording", "load"]
@@ -55,15 +55,15 @@ class Recording:
     """Numbers of the pictures that are damaged; `frames` passes them over."""
 
     def frames(
-        self, *, grey: bool = False, wanted: Collection[int] | None = None, upper_px: int | None = None
+        self, *, grey: bool = False, wanted: Collection[int] | None = None, upper_px: Mapping[int, int] | None = None
     ) -> Iterator[Frame]:
         """Decode the video forwards, each frame with its own stamp; nothing if there is no video.
 
         Args:
             grey: Images are (height, width) brightness, which costs less, instead of (height, width, 3) BGR.
             wanted: Numbers of the only frames to decode; all if None.
-            upper_px: Decode only so many rows (a multiple of 16) from the top where the codec allows it. Such a picture
-                may be shifted by damage (`jpeg.decode_upper`); with its `jpeg`, `jpeg.decode` tells.
+            upper_px: Decode only so many rows (a multiple of 16) of the pictures by their numbers, from the top, where
+                the codec allows it. Such a picture may be shifted by damage (`jpeg.decode_upper`); with its `jpeg`, `jpeg.decode` tells.
 
         Raises:
             InputError: a picture has another size than the calibration; or the video cannot be decoded to its end by a
@@ -74,13 +74,13 @@ class Recording:
         times, exposures, lines = (a.tolist() for a in (self.stamps.t_ns, self.stamps.exposure_ns, self.stamps.line_ns))
         last = -1
         chosen = range(len(times)) if wanted is None else wanted
-        upper = (upper_px, self.view.lens.height_px) if upper_px is not None and self.view is not None else None
+        upper = None if upper_px is None or self.view is None else Upper(upper_px, self.view.lens.height_px)
         for number, image, jpeg in pictures(self.video, grey=grey, wanted=chosen, damaged=self.damaged, upper=upper):
             if number >= len(times):
                 return
             last = number
             if image is not None:
-                self._check_size(image, number, upper_px)
+                self._check_size(image, number, None if upper_px is None else upper_px.get(number))
                 yield Frame(times[number], image, number, "video", exposures[number], lines[number], jpeg)
         if (missing := min((n for n in chosen if last < n < len(times)), default=None)) is not None:
             raise InputError(
