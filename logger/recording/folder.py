@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -23,13 +23,16 @@ from logger.recording.sensor_tables import (
     read_stamps,
 )
 from logger.recording.tables import Doubt
-from logger.recording.video import Image, decoded_count, find_video, holds_jpegs, pictures, survey
+from logger.recording.video import Image, Upper, decoded_count, find_video, holds_jpegs, pictures, survey
 from logger.records import Edge, Frame
 
 __all__ = ["RECORDING_FORMAT", "Event", "FrameStamps", "Recording", "load"]
 
 FEW_PICTURES = 2
 """So many pictures or stamps too many at the end are what a stop leaves behind; more means that they do not belong."""
+
+FAR_APART_NS = 600_000_000_000
+"""No run has its pictures and its edges ten minutes apart."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,15 +55,15 @@ class Recording:
     """Numbers of the pictures that are damaged; `frames` passes them over."""
 
     def frames(
-        self, *, grey: bool = False, wanted: Collection[int] | None = None, upper_px: int | None = None
+        self, *, grey: bool = False, wanted: Collection[int] | None = None, upper_px: Mapping[int, int] | None = None
     ) -> Iterator[Frame]:
         """Decode the video forwards, each frame with its own stamp; nothing if there is no video.
 
         Args:
             grey: Images are (height, width) brightness, which costs less, instead of (height, width, 3) BGR.
             wanted: Numbers of the only frames to decode; all if None.
-            upper_px: Decode only so many rows (a multiple of 16) from the top where the codec allows it. Such a picture
-                may be shifted by damage (`jpeg.decode_upper`); with its `jpeg`, `jpeg.decode` tells.
+            upper_px: Decode only so many rows (a multiple of 16) of the pictures by their numbers, from the top, where
+                the codec allows it. Such a picture may be shifted by damage (`jpeg.decode_upper`); with its `jpeg`, `jpeg.decode` tells.
 
         Raises:
             InputError: a picture has another size than the calibration; or the video cannot be decoded to its end by a
@@ -71,13 +74,13 @@ class Recording:
         times, exposures, lines = (a.tolist() for a in (self.stamps.t_ns, self.stamps.exposure_ns, self.stamps.line_ns))
         last = -1
         chosen = range(len(times)) if wanted is None else wanted
-        upper = (upper_px, self.view.lens.height_px) if upper_px is not None and self.view is not None else None
+        upper = None if upper_px is None or self.view is None else Upper(upper_px, self.view.lens.height_px)
         for number, image, jpeg in pictures(self.video, grey=grey, wanted=chosen, damaged=self.damaged, upper=upper):
             if number >= len(times):
                 return
             last = number
             if image is not None:
-                self._check_size(image, number, upper_px)
+                self._check_size(image, number, None if upper_px is None else upper_px.get(number))
                 yield Frame(times[number], image, number, "video", exposures[number], lines[number], jpeg)
         if (missing := min((n for n in chosen if last < n < len(times)), default=None)) is not None:
             raise InputError(
@@ -124,6 +127,7 @@ def _load(folder: Path) -> Recording:
     if is_short and (video is None or stamps is None):
         video, stamps = None, None
     _check_parts(folder, video, stamps)
+    _check_clock(folder, edges, stamps)
     if rig.camera and video is None:
         doubts.append("the rig has a camera, but there is no video: used without it")
     if rig.gates and not (folder / "edges.csv").exists():
@@ -159,6 +163,18 @@ def _check_folder(folder: Path) -> None:
         raise InputError(f"{folder}: the recorder was stopped before the run began; there is nothing in it to measure")
     if not (folder / "recording.toml").exists():
         raise InputError(f"{folder}: there is no recording.toml in it; give the path of a recording's folder")
+
+
+def _check_clock(folder: Path, edges: tuple[Edge, ...], stamps: FrameStamps | None) -> None:
+    """Raise InputError where gates and camera cannot have been stamped by one clock."""
+    if not edges or stamps is None or not len(stamps.t_ns):
+        return
+    apart_ns = max(edges[0].t_ns - int(stamps.t_ns[-1]), int(stamps.t_ns[0]) - edges[-1].t_ns)
+    if apart_ns > FAR_APART_NS:
+        raise InputError(
+            f"{folder}: the times in edges.csv and in frames.csv lie {apart_ns / 1e9:.0f} s apart; one clock for all "
+            "files is wanted; put back the files that belong together, or write both with the same clock"
+        )
 
 
 def _check_parts(folder: Path, video: Path | None, stamps: FrameStamps | None) -> None:

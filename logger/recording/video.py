@@ -9,7 +9,7 @@ are never turned, whatever the file says: the calibration holds for the rows and
 from __future__ import annotations
 
 import os
-from collections.abc import Collection, Generator, Iterable, Iterator
+from collections.abc import Collection, Generator, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -135,19 +135,29 @@ def holds_jpegs(path: Path) -> bool:
     return next(packets(path), b"").startswith(jpeg.START)
 
 
+@dataclass(frozen=True, slots=True)
+class Upper:
+    """How much of the pictures is wanted."""
+
+    rows_px: Mapping[int, int]
+    """By number: how many rows from the top, a multiple of 16."""
+    of_px: int
+    """How many rows a whole picture has."""
+
+
 def pictures(
     path: Path,
     *,
     grey: bool,
     wanted: Collection[int] | None = None,
     damaged: Collection[int] = (),
-    upper: tuple[int, int] | None = None,
+    upper: Upper | None = None,
 ) -> Iterator[tuple[int, Image | None, bytes | None]]:
     """(number from 0, picture, its JPEG if it is one), in order; None for a `damaged` or undecodable JPEG.
 
     Pictures are (height, width, 3) BGR, or (height, width) if `grey`. If only some numbers are `wanted`, the others are
-    passed over, undecoded where the codec allows it. Of JPEGs that allow it only the `upper` (rows, of so many) are
-    decoded, see `jpeg.decode_upper`.
+    passed over, undecoded where the codec allows it. Of JPEGs that allow it only the `upper` rows are decoded,
+    see `jpeg.decode_upper`.
     """
     undecoded = packets(path)
     first = next(undecoded, b"")
@@ -164,7 +174,7 @@ def _jpegs(
     grey: bool,
     wanted: Collection[int] | None,
     damaged: Collection[int],
-    upper: tuple[int, int] | None,
+    upper: Upper | None,
 ) -> Iterator[tuple[int, Image | None, bytes]]:
     last = None if wanted is None else max(wanted, default=-1)
     for number, packet in enumerate(undecoded):
@@ -172,12 +182,12 @@ def _jpegs(
             return
         if wanted is not None and number not in wanted:
             continue
-        yield number, None if number in damaged else _picture(packet, grey, upper), packet
+        yield number, None if number in damaged else _picture(packet, number, grey, upper), packet
 
 
-def _picture(packet: bytes, grey: bool, upper: tuple[int, int] | None) -> Image | None:
-    if upper is not None:
-        image = jpeg.decode_upper(packet, rows_px=upper[0], of_px=upper[1], grey=grey)
+def _picture(packet: bytes, number: int, grey: bool, upper: Upper | None) -> Image | None:
+    if upper is not None and number in upper.rows_px:
+        image = jpeg.decode_upper(packet, rows_px=upper.rows_px[number], of_px=upper.of_px, grey=grey)
         if image is not None:
             return image
     return jpeg.decode(packet, grey=grey)

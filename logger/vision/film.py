@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 
 import cv2
@@ -54,13 +54,13 @@ class StoredFilm:
         decoded = {n: jpeg.decode(self._kept[n], grey=False) for n in wanted}
         return {n: picture for n, picture in decoded.items() if picture is not None}
 
-    def upper(self, rows_px: int, wanted: Sequence[int]) -> Iterable[tuple[int, Grey, Whole]]:
-        """(number, its upper rows or more, how to get all of it) of the wanted ones, in order.
+    def upper(self, rows_px: Mapping[int, int]) -> Iterable[tuple[int, Grey, Whole]]:
+        """(number, so many upper rows or more, how to get all of it) of pictures by their numbers, in order.
 
         A picture that lost a part on its way may be shifted without a sign; the whole of it is None then.
         """
         is_grey = self._channel is None
-        for frame in self._recording.frames(grey=is_grey, wanted=frozenset(wanted), upper_px=rows_px):
+        for frame in self._recording.frames(grey=is_grey, wanted=rows_px.keys(), upper_px=rows_px):
             yield frame.sequence, self._of(frame.image), partial(self._whole, frame)
 
     def _whole(self, frame: Frame) -> Grey | None:

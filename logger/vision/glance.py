@@ -36,8 +36,8 @@ class Film(Protocol):
         """(number, picture) of the wanted ones that can be decoded; of all if None."""
         ...
 
-    def upper(self, rows_px: int, wanted: Sequence[int]) -> Iterable[tuple[int, Grey, Whole]]:
-        """(number, its upper rows or more, how to get all of it) of the wanted ones.
+    def upper(self, rows_px: Mapping[int, int]) -> Iterable[tuple[int, Grey, Whole]]:
+        """(number, so many upper rows or more, how to get all of it) of pictures by their numbers.
 
         A picture that lost a part on its way may be shifted without a sign; the whole of it is None then.
         """

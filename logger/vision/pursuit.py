@@ -28,9 +28,11 @@ _PLAUSIBLE = (0.5, 1.7)
 """Area of a silhouette, as a share of the hull's, within which it may be the boat."""
 _BLOCK_PX = 16
 _MARGIN_PX = 48
-"""How much lower than in the sparse pictures the boat may be between them."""
+"""How much lower the boat may be than the sparse pictures say."""
 _SHIFTED_PX = 4.0
 """Half of the least by which a lost part shifts a JPEG: a picture in which the boat moved more is looked at whole."""
+_SAME_RAD = 0.02
+"""From two headings nearer than this a fit comes to the same end."""
 _AT_ONCE_COUNT = 64
 """How many pictures are held in memory to be gone through backwards."""
 _LOOSE = 0.12
@@ -57,8 +59,8 @@ def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mas
     course: _Course | None = None
     fits: dict[int, Fit] = {}
     nearby_mm = _SHIFTED_PX * plane.step_mm(plane.foot_mm)
-    for number, picture, whole in _every(film, found, _lowest_px(learnt, plane)):
-        starts = _starts(number, expected, course)
+    for number, picture, whole in _every(film, found, _rows_px(learnt, plane, nodes, numbers)):
+        starts = _starts(number, expected, course, same_mm=nearby_mm / _SHIFTED_PX)
         fit, start = _from(starts, fitter, picture)
         is_whole = len(picture) == len(found.empty)
         if not is_whole and not (fit.good and np.hypot(*(fit.place_mm - start[:2])) < nearby_mm):
@@ -78,17 +80,26 @@ def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mas
     return fits
 
 
-def _every(film: Film, found: Survey, rows_px: int) -> Iterator[tuple[int, Grey, Whole]]:
+def _every(film: Film, found: Survey, rows_px: list[int]) -> Iterator[tuple[int, Grey, Whole]]:
     """All pictures in order, their upper rows at least; those of the sparse pass are at hand and not decoded again."""
     held = dict(zip(found.numbers.tolist(), found.pictures, strict=True))
-    others = film.upper(rows_px, [n for n in range(film.count) if n not in held])
+    others = film.upper({n: rows for n, rows in enumerate(rows_px) if n not in held})
     return merge(others, ((n, picture, partial(held.get, n)) for n, picture in held.items()), key=itemgetter(0))
 
 
-def _lowest_px(learnt: Learnt, plane: Plane) -> int:
-    """How many rows from the top hold the boat all along the run; whole blocks of any JPEG."""
+def _rows_px(learnt: Learnt, plane: Plane, nodes: Floats, numbers: Floats) -> list[int]:
+    """How many rows from the top hold the boat in each picture (N,); whole blocks of any JPEG.
+
+    Args:
+        learnt: with poses in a few pictures.
+        plane: on which they are.
+        nodes: the numbers of these pictures.
+        numbers: (N,) of all pictures, not beyond the nodes.
+    """
     _, rows = learnt.hull.bundle().pixels(plane, learnt.place_mm, learnt.heading_rad)
-    return _BLOCK_PX * int(np.ceil((rows.max() + _MARGIN_PX) / _BLOCK_PX))
+    lowest = np.interp(numbers, nodes, rows.max(axis=(1, 2))) + _MARGIN_PX
+    found: list[int] = (_BLOCK_PX * np.ceil(lowest / _BLOCK_PX).astype(int)).tolist()
+    return found
 
 
 def _backwards(film: Film, fitter: Fitter, fits: dict[int, Fit]) -> None:
@@ -113,11 +124,14 @@ def _backwards(film: Film, fitter: Fitter, fits: dict[int, Fit]) -> None:
                 fits[number] = again
 
 
-def _starts(number: int, expected: Floats, course: _Course | None) -> list[Floats]:
-    """Poses from which to look: the last place carried on, then what the sparse poses say."""
+def _starts(number: int, expected: Floats, course: _Course | None, *, same_mm: float) -> list[Floats]:
+    """Poses from which to look: the last place carried on, then what the sparse poses say if that is another."""
     if course is None or number - course.number > 3:
         return [expected[number]]
-    return [course.pose + course.step * (number - course.number), expected[number]]
+    carried_on = course.pose + course.step * (number - course.number)
+    apart = np.abs(carried_on - expected[number])
+    is_same = apart[:2].max() < same_mm and apart[2] < _SAME_RAD
+    return [carried_on] if is_same else [carried_on, expected[number]]
 
 
 def _from(starts: list[Floats], fitter: Fitter, picture: Grey) -> tuple[Fit, Floats]:
@@ -155,7 +169,7 @@ class _Seeker:
         """
         small = sightings.shrunk(picture)
         apart, noise = sightings.differences(small[None], self._small)
-        light = background.light_of(picture, self._found.empty)
+        light = background.light_of(small, self._small)
         last: Fit | None = None
         for seen in sightings.candidates(apart[0], noise=noise, size_px=self._size_px, tank=self._tank)[:3]:
             spot = ((seen.u + 0.5) * SHRINK - 0.5, (seen.v + 0.5) * SHRINK - 0.5)

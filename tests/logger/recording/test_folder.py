@@ -127,6 +127,10 @@ BAD: dict[str, tuple[Breaker, str]] = {
     "stamps repeat": (replace("frames.csv", "1,4833333333", "1,4800000000"), r"frames\.csv line 3: t_ns is"),
     "stamps are seconds": (replace("frames.csv", "4833333333", "4.8333"), r"times in nanoseconds; no decimals"),
     "stamps empty": (write("frames.csv", ""), r"frames\.csv: the file is empty; wanted the header frame,t_ns"),
+    "stamps of another clock": (
+        write("frames.csv", "frame,t_ns\n" + "".join(f"{n},{10**15 + 33_333_333 * n}\n" for n in range(10))),
+        r"the times in edges\.csv and in frames\.csv lie 999989 s apart; one clock for all files is wanted; put back",
+    ),
     "edges out of order": (
         replace("edges.csv", "5620000000,first,0\n10000000000,last,1", "10000000000,last,1\n5620000000,first,0"),
         r"edges\.csv line 4: t_ns is \"5620000000\"; wanted at least 10000000000",

@@ -33,10 +33,11 @@ def test_the_upper_rows_are_those_of_the_whole_picture_which_is_there_too(
     painted: Painted, channel: int | None
 ) -> None:
     film = StoredFilm(painted.recording, channel)
-    (number, upper, whole), *rest = film.upper(320, [7, 8])
+    (number, upper, whole), *rest = film.upper({7: 320, 8: 400})
     (_, picture), *_ = film.pictures([7])
     assert (number, rest[0][0]) == (7, 8)
     assert upper.shape == (320, 1280)
+    assert rest[0][1].shape == (400, 1280)
     assert np.array_equal(upper[:312], picture[:312])
     assert np.array_equal(whole(), picture)
 
@@ -49,7 +50,7 @@ def test_a_video_of_another_kind_is_handed_out_whole(painted: Painted, tmp_path:
     film = StoredFilm(
         replace(painted.recording, video=tmp_path / "video.avi", stamps=painted.recording.stamps.first(3))
     )
-    for _, upper, whole in film.upper(320, [0, 2]):
+    for _, upper, whole in film.upper({0: 320, 2: 320}):
         assert upper.shape == (720, 1280)
         assert np.array_equal(whole(), upper)
 

@@ -64,9 +64,9 @@ def test_the_sparse_pictures_are_not_decoded_again(painted: Painted) -> None:
     asked: list[int] = []
 
     class Counted(Film):
-        def upper(self, rows_px, wanted):
-            asked.extend(wanted)
-            return super().upper(rows_px, wanted)
+        def upper(self, rows_px):
+            asked.extend(rows_px)
+            return super().upper(rows_px)
 
     fits = pursue(Counted(film_of(painted)), painted.plane, painted.found, painted.learnt, tank=None)
     assert sorted([*asked, *painted.found.numbers]) == list(range(150)) == sorted(fits)
@@ -81,8 +81,8 @@ def test_a_picture_that_a_lost_part_has_shifted_is_looked_at_whole_and_left_out_
     damaged = shifted[::2]
 
     class Shifted(Film):
-        def upper(self, rows_px, wanted):
-            for n, picture, whole in super().upper(rows_px, wanted):
+        def upper(self, rows_px):
+            for n, picture, whole in super().upper(rows_px):
                 if n in shifted:
                     picture = np.roll(picture, shift_px, axis=1)
                 yield n, picture, (lambda: None) if n in damaged else whole

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 
 import numpy as np
@@ -27,8 +27,8 @@ class Film:
     def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, np.ndarray]]:
         return ((n, self._pictures[n]) for n in (range(self.count) if wanted is None else wanted))
 
-    def upper(self, rows_px: int, wanted: Sequence[int]) -> Iterable[tuple[int, np.ndarray, Whole]]:
-        return ((n, picture[:rows_px], partial(self._pictures.__getitem__, n)) for n, picture in self.pictures(wanted))
+    def upper(self, rows_px: Mapping[int, int]) -> Iterable[tuple[int, np.ndarray, Whole]]:
+        return ((n, self._pictures[n][:rows], partial(self._pictures.__getitem__, n)) for n, rows in rows_px.items())
 
 
 def test_rough_places_and_headings_are_good_to_a_few_millimetres(painted: Painted) -> None:
