@@ -38,7 +38,16 @@ class Fit:
     @property
     def good(self) -> bool:
         """Whether the picture really shows this hull at this place."""
-        return 0.7 < self.strength < 1.35 and self.misfit < 4.0 and self.known > 0.5 and self.agreeing > 0.7
+        return self._stands_out and self.misfit < 4.0
+
+    @property
+    def odd(self) -> bool:
+        """Whether the picture shows the hull all round, but with something in or beside it: doubtful, yet no other."""
+        return self._stands_out and 4.0 <= self.misfit < 8.0
+
+    @property
+    def _stands_out(self) -> bool:
+        return 0.7 < self.strength < 1.35 and self.known > 0.5 and self.agreeing > 0.7
 
 
 class Fitter:

@@ -62,12 +62,12 @@ def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mas
     for number, picture, whole in _every(film, found, _rows_px(learnt, plane, nodes, numbers)):
         starts = _starts(number, expected, course, same_mm=nearby_mm / _SHIFTED_PX)
         fit, start = _from(starts, fitter, picture)
-        is_whole = len(picture) == len(found.empty)
-        if not is_whole and not (fit.good and np.hypot(*(fit.place_mm - start[:2])) < nearby_mm):
+        is_there = np.hypot(*(fit.place_mm - start[:2])) < nearby_mm and (fit.good or fit.odd)
+        if len(picture) < len(found.empty) and not is_there:
             if (checked := whole()) is None:
                 continue
             picture = checked
-        if not fit.good:
+        if not (fit.good or is_there):
             near = course.pose if course is not None else expected[number]
             fit = seeker.again(picture, near=near) or fit
         fits[number] = fit
