@@ -37,7 +37,7 @@ class Tone:
     of: Singles
     """(256,)"""
     wall_bend: float = 0.0
-    """How far light of a boat's wall and of water is from a straight mixture: at shares s of wall and 1 - s of water the
+    """How far light of wall and water is from a straight mixture: at shares s of wall and 1 - s of water the
     wall seems to have s + wall_bend·s·(1 - s)."""
 
     def light(self, picture: Grey) -> Singles:

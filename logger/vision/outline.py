@@ -156,9 +156,9 @@ def sharpened(points: Floats, is_corner: NDArray[np.bool_], *, blur_mm: float) -
     kept: list[Floats] = []
     for k, stop in zip(at, np.append(at[1:], at[0] + len(points)), strict=True):
         start = at[at < k][-1] if (at < k).any() else at[-1] - len(points)
-        leading = points[np.arange(max(start + 1, k - 6), k) % len(points)]
+        leading = points[np.arange(max(start + 1, k - 5), k) % len(points)]
         side = points[np.arange(k + 1, stop) % len(points)]
-        trailing = side[:6][::-1]
+        trailing = side[:5][::-1]
         meet = _meeting(leading, trailing)
         gap = np.hypot(*(trailing[-1] - leading[-1]))
         if meet is not None and np.hypot(*(meet - leading[-1])) < 2 * gap:
