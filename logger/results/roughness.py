@@ -94,13 +94,13 @@ class System:
         return forward, stiff
 
     def pushes(self, chain: Chain, states: Floats, density: Floats) -> tuple[Floats, Floats]:
-        """Per step (n - 1,): the sum of squared normalised pushes, and how many of them the data determine."""
+        """Sums of squared normalised pushes (n - 1, axes), and per step (n - 1,) how many the data determine."""
         forward, stiff = self._laws(density)
         cov, beside = chain.covariances()
         push = states[1:] - forward @ states[:-1]
         cross = forward @ np.swapaxes(beside, 1, 2)
         left = cov[1:] + forward @ cov[:-1] @ np.swapaxes(forward, 1, 2) - cross - np.swapaxes(cross, 1, 2)
-        squares = (np.swapaxes(push, 1, 2) @ stiff @ push)[:, 0, 0]
+        squares = (push * (stiff @ push)).reshape(len(push), self.axes, self.order).sum(axis=2)
         known = self.size - np.einsum("nij,nji->n", stiff, left)
         return squares, np.maximum(known, 1e-9)
 
@@ -123,7 +123,7 @@ class Roughness:
     noise: float
     """How many times larger the variance of the measurements is than was said."""
     found: Floats
-    """(n - 1,) the density that fits best, without the margin of `density`."""
+    """(n - 1, axes) the density that fits best along each axis, without the margin of `density`."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,7 +146,7 @@ class Solved:
         loose = np.linalg.cholesky(system.weight / told.noise + 1e-200 * np.eye(system.axes))
         right = system.reads.T @ (loose @ rng.standard_normal((n, system.axes, count)))
         forward, stiff = system._laws(told.density)
-        size = np.sqrt(told.found / told.density)[:, None, None]
+        size = np.sqrt(told.found / told.density[:, None]).repeat(system.order, axis=1)[:, :, None]
         push = size * (np.linalg.cholesky(stiff) @ rng.standard_normal((n - 1, system.size, count)))
         right[1:] += push
         right[:-1] -= np.swapaxes(forward, 1, 2) @ push
@@ -164,7 +164,8 @@ def estimate(system: System, values: Floats) -> Roughness:
         density = np.maximum(long * short, least)
         chain = system.chain(density, noise)
         states = chain.solve(system.right(column) / noise)
-        squares, known = system.pushes(chain, states, density)
+        by_axis, known = system.pushes(chain, states, density)
+        squares = by_axis.sum(axis=1)
         scatter, judged = system.residuals(chain, states, column, noise)
         noise *= (scatter + _PRIOR_NOISE / noise) / (judged + _PRIOR_NOISE)
         level = _wide_level(np.maximum(long, least), wide)
@@ -174,7 +175,9 @@ def estimate(system: System, values: Floats) -> Roughness:
             ratio = (_PRIOR_SHORT + short * _near(squares, 1)) / (_PRIOR_SHORT + _near(known, 1))
             short = np.clip(ratio, 0.3, 1e8)
     found = np.maximum(long * short, least)
-    return Roughness(_MARGIN * maximum_filter1d(found, 2 * _NEIGHBOURS + 1), noise, found)
+    return Roughness(
+        _MARGIN * maximum_filter1d(found, 2 * _NEIGHBOURS + 1), noise, found[:, None] * _shares(by_axis, wide)
+    )
 
 
 def _usual_variance(system: System) -> float:
@@ -186,6 +189,13 @@ def _wide_level(density: Floats, reach: int) -> Floats:
     """Geometric mean of the density over `reach` steps to either side: what is usual thereabouts, jumps apart."""
     level: Floats = np.exp(uniform_filter1d(np.log(density), 2 * reach + 1, mode="nearest"))
     return level
+
+
+def _shares(squares: Floats, reach: int) -> Floats:
+    """(n - 1, axes) pushes along each axis over their mean: a boat is pushed along its way more than aside."""
+    near = np.column_stack([_near(axis, reach) + 1.0 for axis in squares.T])
+    shares: Floats = near / near.mean(axis=1, keepdims=True)
+    return shares
 
 
 def _near(values: Floats, reach: int) -> Floats:

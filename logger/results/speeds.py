@@ -23,6 +23,9 @@ _SAME_WAY = 0.3
 _BLURRED_S = 0.1
 """... which the smoothed speed tells that much too early or too late."""
 _FEWEST_EACH_SIDE = 4
+GUSTS = 0.001
+"""Pushes that change and change back within a quarter of a second leave no trace in the smoothed positions; of a fan or
+breath they are this share of the speed (common practice, no source)."""
 
 
 def mean(distance_mm: Quantity, time_s: Quantity) -> Quantity:

@@ -155,4 +155,6 @@ def _along(case: Case, heard: Testimony, end: Ending) -> _Asked | NotMeasured:
     if last is not None:
         more[place_source(last.line)] = last.line.u_mm
         more[outline] = 0.0
-    return _Asked(measures, {"path_mm": more})
+    gusts = sources.of_run("gusts too short to be seen", case.owner.run_id)
+    top = speeds.greatest(case.motion, max(begin_s, 0.0), min(end_s, float(case.motion.time_s[-1])))
+    return _Asked(measures, {"path_mm": more, "speed_max_m_per_s": {gusts: speeds.GUSTS * top}})

@@ -96,7 +96,7 @@ def test_a_systematic_shift_passes_straight_through(shop: Any) -> None:
 
 def test_draws_of_pushes_as_large_as_allowed_for_have_the_covariance_of_the_motion(shop: Any) -> None:
     motion = smooth(shop.track(wave))
-    allowed = replace(motion.solved.roughness, found=motion.solved.roughness.density)
+    allowed = replace(motion.solved.roughness, found=np.tile(motion.solved.roughness.density[:, None], 2))
     loose = replace(motion, solved=replace(motion.solved, roughness=allowed))
     drawn = np.array([m.state for m in loose.draws(400, seed=7)])
     assert np.array_equal(drawn[3], [m.state for m in loose.draws(400, seed=7)][3])
