@@ -27,7 +27,7 @@ from logger.vision.survey import Survey
 _PLAUSIBLE = (0.5, 1.7)
 """Area of a silhouette, as a share of the hull's, within which it may be the boat."""
 _BLOCK_PX = 16
-_MARGIN_PX = 48
+_MARGIN_PX = 32
 """How much lower the boat may be than the sparse pictures say."""
 _SHIFTED_PX = 4.0
 """Half of the least by which a lost part shifts a JPEG: a picture in which the boat moved more is looked at whole."""

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from logger.config import Boat, Line, Rig, Tank
-from logger.vision.ground import SHRINK, depth_share, ground, inside
+from logger.vision.ground import SHRINK, depth_share, ground, inside, places
 from logger.vision.plane import Plane
 from tests.logger.vision.painted import camera
 
@@ -45,3 +45,10 @@ def test_the_floor_seems_raised_by_the_refractive_index() -> None:
     """100 mm of water seem 75.0 mm deep (n = 1.33299, rays near the vertical; any handbook of optics)."""
     assert depth_share(TANK, PLANE) == pytest.approx(75.02 / 1475.02, rel=1e-3)
     assert depth_share(TANK, Plane(PLANE.view, 20.0)) == pytest.approx(1 - 1380 / 1475.02, rel=1e-3)
+
+
+def test_every_small_pixel_lies_where_its_own_ray_says() -> None:
+    plane = Plane(camera(k1=-0.05, tilt_rad=0.14), 20.0)
+    v, u = np.mgrid[:180, :320]
+    own = plane.points(np.column_stack([u.ravel(), v.ravel()]) * SHRINK + (SHRINK - 1) / 2)
+    assert np.abs(places(plane, 180, 320) - own).max() < 0.5
