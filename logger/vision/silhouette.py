@@ -49,7 +49,8 @@ def silhouette(
     base = empty[v0:v1, u0:u1]
     if base.size < 9:
         return None
-    signed = np.nan_to_num(picture[v0:v1, u0:u1] / np.float32(light) - base)
+    signed = np.asarray(picture[v0:v1, u0:u1] / np.float32(light) - base, np.float32)
+    signed[np.isnan(signed)] = 0
     across = np.arange(signed.shape[1], dtype=np.float32) + np.float32(u0 - centre_px[0])
     down = np.arange(signed.shape[0], dtype=np.float32) + np.float32(v0 - centre_px[1])
     from_centre = np.sqrt(across**2 + (down**2)[:, None])
@@ -68,15 +69,15 @@ def silhouette(
     return Silhouette(points + np.array([u0, v0], np.float64), contrast)
 
 
-def _one_sided(signed: Floats, core: Floats, least: float) -> Floats:
+def _one_sided(signed: Singles, core: Singles, least: float) -> Singles:
     """How far the picture differs to the side (brighter or darker) to which the core does; to either if it does both.
 
     The dark shadow of a bright boat is not taken for boat that way.
     """
     brighter, darker = int((core > least).sum()), int((core < -least).sum())
     if brighter > 3 * darker:
-        return np.asarray(np.maximum(signed, 0), np.float64)
-    return np.asarray(np.maximum(-signed, 0) if darker > 3 * brighter else np.abs(signed), np.float64)
+        return np.maximum(signed, 0)
+    return np.maximum(-signed, 0) if darker > 3 * brighter else np.abs(signed)
 
 
 def _parts(mask: NDArray[np.uint8], from_centre: Singles, radius_px: float) -> Floats | None:
