@@ -32,8 +32,9 @@ the contrast, and the contrast is less than this share of the water's light."""
 _U_SHINING_PX = 2.0
 _LEANING = 0.08
 """A taper so far from the usual is none of a boat."""
-_CONTRADICTED = 3.0
-"""How many of its standard uncertainties the card's freeboard may be off before something is wrong."""
+_CONTRADICTED, _MATTERS_MM = 3.0, 2.0
+"""How many of its standard uncertainties the card's freeboard may be off, and by how much that may move a fix, before
+something is wrong."""
 _U_EDGE_PX = 0.08
 """How far an edge may be misread in all pictures alike, pixels."""
 
@@ -118,7 +119,9 @@ def flags(card: Card, learnt: Learnt, plane: Plane, found: Survey) -> tuple[str,
     found_flags, hull = [], learnt.hull
     if shines(learnt):
         found_flags.append("the boat is of uneven light, in places like the floor: its edge is not seen all round")
-    if abs(hull.freeboard_mm - card.freeboard_mm) > _CONTRADICTED * card.u_freeboard_mm:
+    wrong_mm = abs(hull.freeboard_mm - card.freeboard_mm)
+    farthest = float(np.hypot(*(learnt.place_mm - plane.foot_mm).T).max()) / plane.height_mm
+    if wrong_mm > _CONTRADICTED * card.u_freeboard_mm and wrong_mm * farthest > _MATTERS_MM:
         found_flags.append(
             f"its sides look {hull.freeboard_mm:.0f} mm high, the boat card says {card.freeboard_mm:.0f} mm"
         )

@@ -90,7 +90,8 @@ class Hull:
         room = gap.T[:, :, None] - slant[:, :, None] * inward
         room[slant > _SAME_SIDE] = np.inf
         opposed = (np.roll(self.normal, 1, axis=0) * np.roll(self.normal, -1, axis=0)).sum(axis=1) < _SAME_SIDE
-        alone = room.min(axis=1) > _CLEAR_OF_SIDE * self.blur_mm
+        blur = min(self.blur_mm, self.offsets_mm[1] - self.offsets_mm[0])  # a rough start is blurred on purpose
+        alone = room.min(axis=1) > _CLEAR_OF_SIDE * blur
         return np.asarray(alone & ~(self.is_corner & opposed)[:, None], np.bool_)
 
     def distance(self) -> Distance:

@@ -64,6 +64,8 @@ def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
     if inside.sum() < 2:
         inside = hull.offsets_mm <= hull.offsets_mm[1]
     plain = hull.own() & ~hull.is_corner[:, None]  # on a corner no sample is all deck
+    if not (plain[:, inside] & np.isfinite(seen[:, :, inside]).any(axis=0)).any():
+        plain = np.ones_like(plain)  # a boat so narrow that two sides show everywhere
     typical = middle(np.where(plain & np.isfinite(seen), seen, np.nan)[:, :, inside])
     rim = _rim(typical)
     typical = np.where(np.isfinite(typical), typical, rim[:, None])

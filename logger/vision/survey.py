@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -131,6 +131,19 @@ def _poses(
         heading,
         polygon,
     )
+
+
+def in_grey(found: Survey, film: Film, plane: Plane, ground: Ground) -> Survey:
+    """The same poses with the pictures, the empty tank and the contrast of another film."""
+    pictures = dict(film.pictures([int(n) for n in found.numbers]))
+    raw = [pictures[int(n)] for n in found.numbers]
+    rough = background.median(np.stack([p[::SHRINK, ::SHRINK] for p in raw[::3]]))
+    lights = [background.light_of(p[::SHRINK, ::SHRINK], rough) for p in raw]
+    size = float(np.hypot(*outline.extents(found.polygon_mm))) / plane.step_mm(plane.foot_mm) / SHRINK
+    radius = 1.15 * _radius_px(plane, ground, size)
+    spots = [(float(u), float(v), radius) for u, v in plane.pixels(found.place_mm)]
+    empty = background.away_from_boat(raw, lights, spots)
+    return replace(found, pictures=raw, empty=empty, noise=_noise(raw, empty))
 
 
 def _radius_px(plane: Plane, ground: Ground, size_px: float) -> float:
