@@ -33,6 +33,8 @@ _BLUNT_PX = 3.0
 _USUAL_FLARE = 0.015
 _U_TAPER = 0.03
 _U_WALL_GREY = 15.0
+_U_WAVY_PX = 0.3
+"""How far an edge point is believed to move apart from its neighbours: sides are smooth, foil only looks ragged."""
 _PROFILE_OF = (0, 0, 0, 0, 1, 2, 2, 3, 4, 5, 6, 7, 8)
 """Place (2), heading and edge move all there is on a ray; wall; freeboard and taper move its foot; blur; shadow (5)."""
 _SHADOW_RINGS = (0.0, 8.0, 16.0, 26.0, 38.0)
@@ -138,6 +140,20 @@ def _first_hull(
     )
 
 
+def _stiffness(is_corner: NDArray[np.bool_]) -> Floats:
+    """(M, M) sum of squares of how far each ray's move is from the mean of its neighbours' on the same side."""
+    M = len(is_corner)
+    here = np.arange(M)
+    before, after = (here - 1) % M, (here + 1) % M
+    bends = np.zeros((M, M))
+    bends[here, here] = 1.0
+    bends[here, before] -= 0.5
+    bends[here, after] -= 0.5
+    bends[is_corner | is_corner[before] | is_corner[after]] = 0.0
+    stiffness: Floats = bends.T @ bends
+    return stiffness
+
+
 class _Fit:
     """The running state of one fit."""
 
@@ -164,6 +180,8 @@ class _Fit:
         self._tabled: tuple[Floats, Distance] | None = None
         self._walls: tuple[Floats, Reach] | None = None
         self._deck = hull.outline()
+        self._moved = np.zeros(len(hull.edge_mm))
+        self._stiffness = _stiffness(hull.is_corner) / (_U_WAVY_PX * self.step) ** 2
 
     def round(self, blur_mm: float) -> None:
         """One step of Gauss-Newton for everything; `blur_mm` 0 fits the blur too."""
@@ -256,6 +274,9 @@ class _Fit:
         normal, right = assembled(*blocks(profiles, weight / CORRELATED, residual, of=_PROFILE_OF, by=by))
         diagonal, pull = self._beliefs(N, M, free_blur)
         normal[np.diag_indices_from(normal)] += diagonal
+        edges = slice(3 * N, 3 * N + M)
+        normal[edges, edges] += self._stiffness
+        pull[edges] -= self._stiffness @ self._moved
         change, covariance = solved(normal, right + pull)
         self._apply(change, N, M)
         self.u_freeboard, self.u_taper = (float(u) for u in np.sqrt(np.diag(covariance)[:2]))
@@ -337,6 +358,7 @@ class _Fit:
                 softness_mm=float(np.clip(shadow.softness_mm + boat[7], 0.7 * self.step, 30.0)),
             ),
         )
+        self._moved += outward
         self._recentre(self.hull.edge_mm + outward[:, None] * self.hull.normal)
 
     def _recentre(self, edge: Floats) -> None:
