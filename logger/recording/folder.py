@@ -63,7 +63,8 @@ class Recording:
             grey: Images are (height, width) brightness, which costs less, instead of (height, width, 3) BGR.
             wanted: Numbers of the only frames to decode; all if None.
             upper_px: Decode only so many rows (a multiple of 16) of the pictures by their numbers, from the top, where
-                the codec allows it. Such a picture may be shifted by damage (`jpeg.decode_upper`); with its `jpeg`, `jpeg.decode` tells.
+                the codec allows it. Such a picture may be shifted by damage (`jpeg.decode_upper`); with its `jpeg`,
+                `jpeg.decode` tells.
 
         Raises:
             InputError: a picture has another size than the calibration; or the video cannot be decoded to its end by a

@@ -13,8 +13,9 @@ size that is usual within 1.5 s, lest a stretch that happens to look straight be
 
 Intervals about a smooth curve are honest only if the curve is a little rougher than the data's favourite, since a
 likely smoothness has already taken its bias into account but not its own doubt (Hall & Horowitz, Annals of Statistics
-41:1892-1921, 2013, on undersmoothing). `_MARGIN` and the widening by `_NEIGHBOURS` do this; the coverage bench holds
-them to account.
+41:1892-1921, 2013, on undersmoothing). `_MARGIN` and the widening by `_NEIGHBOURS` do this. How far such a curve may be
+off is then a matter of the noise and of the pushes that were found, not of those it was loosened for (`Solved.errors`).
+The coverage bench holds both to account.
 """
 
 from __future__ import annotations
