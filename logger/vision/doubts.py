@@ -50,11 +50,20 @@ def u_outline(learnt: Learnt, plane: Plane) -> float:
     return float(np.linalg.norm(parts))
 
 
+def is_dim(learnt: Learnt) -> bool:
+    """Whether the deck's light differs little from the water's."""
+    return bool(abs(np.median(_contrast(learnt))) < _DIM * np.median(learnt.water))
+
+
 def shines(learnt: Learnt) -> bool:
     """Whether the deck is of uneven light and in places as bright as the water: an edge there shows nothing."""
-    contrast = learnt.hull.deck[:, -1] - learnt.water
-    low, middle, high = np.percentile(contrast, [10, 50, 90])
-    return bool((high - low) / 2.56 > _UNEVEN * abs(middle) and abs(middle) < _DIM * np.median(learnt.water))
+    low, middle, high = np.percentile(_contrast(learnt), [10, 50, 90])
+    return learnt.is_crinkled or (is_dim(learnt) and bool((high - low) / 2.56 > _UNEVEN * abs(middle)))
+
+
+def _contrast(learnt: Learnt) -> Floats:
+    """(M,) light of the deck's edge less that of the water."""
+    return learnt.hull.deck[:, -1] - learnt.water
 
 
 def u_freeboard(learnt: Learnt, card: Card) -> float:

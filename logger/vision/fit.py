@@ -33,7 +33,8 @@ class Fit:
     known: float
     """Share of the samples that could be used (in the picture, over known water)."""
     agreeing: float
-    """Share of the rays that show the boat's edge as it was learnt: a fit of the wrong half has few."""
+    """Share of the rays that show the boat's edge as it was learnt, each counting as much as it has to show: a fit of
+    the wrong half has few."""
 
     @property
     def good(self) -> bool:
@@ -85,11 +86,11 @@ class Fitter:
         boat = np.where(known, drawn.grey[0] - water, 0.0)
         shown, whole = (weight * boat * np.where(known, seen - water, 0.0)).sum(axis=1), (weight * boat**2).sum(axis=1)
         strength = shown.sum() / max(whole.sum(), 1e-12)
-        agreeing = np.abs(shown - whole) < 0.4 * whole
+        agreeing = float(whole[np.abs(shown - whole) < 0.4 * whole].sum() / max(whole.sum(), 1e-12))
         share = float(known.mean())
         misfit = float(np.sqrt(np.mean((residual / self.hull.noise)[known] ** 2))) if share else np.inf
         covariance = covariance * (max(1.0, misfit**2) if share else 1.0)
-        return Fit(place, heading, covariance, float(strength), misfit, share, float(agreeing.mean()))
+        return Fit(place, heading, covariance, float(strength), misfit, share, agreeing)
 
     def _lever(self, heading: float) -> Floats:
         """(M, 3) by how much each ray's edge moves outward per mm of x, per mm of y, and per radian."""

@@ -24,7 +24,7 @@ Whole = Callable[[], Grey | None]
 """Decodes the whole of a picture; None if it is damaged."""
 
 
-class Film(Protocol):
+class Pictures(Protocol):
     """Pictures by number, grey, handed out in rising order."""
 
     @property
@@ -35,6 +35,10 @@ class Film(Protocol):
     def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
         """(number, picture) of the wanted ones that can be decoded; of all if None."""
         ...
+
+
+class Film(Pictures, Protocol):
+    """Pictures of a whole run."""
 
     def upper(self, rows_px: Mapping[int, int]) -> Iterable[tuple[int, Grey, Whole]]:
         """(number, so many upper rows or more, how to get all of it) of pictures by their numbers.

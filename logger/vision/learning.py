@@ -67,6 +67,8 @@ class Learnt:
     """(N,) root mean square of residual over noise in each picture."""
     water: Floats
     """(M,) light of the water beside each ray."""
+    is_crinkled: bool = False
+    """Whether the boat is of crinkled foil or the like."""
 
 
 def learn(

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from logger.vision import background, outline, sightings
 from logger.vision.background import Grey
-from logger.vision.glance import Film, Glance, evenly, glance
+from logger.vision.glance import Glance, Pictures, evenly, glance
 from logger.vision.ground import SHRINK, Ground
 from logger.vision.light import PLAIN, Tone
 from logger.vision.plane import Plane, Singles
@@ -45,6 +45,8 @@ class Survey:
     heading_rad: Floats
     polygon_mm: Floats
     """(M, 2) typical silhouette, boat frame."""
+    is_crinkled: bool = False
+    """Whether the boat was found by its crinkles, not by its light."""
     tone: Tone = PLAIN
     """What light the numbers in the film stand for at the boat's edge."""
 
@@ -54,7 +56,7 @@ class Survey:
         return self.tone.light_between(self.empty)
 
 
-def survey(film: Film, plane: Plane, ground: Ground, first: Glance | str | None = None) -> Survey | str:
+def survey(film: Pictures, plane: Plane, ground: Ground, first: Glance | str | None = None) -> Survey | str:
     """The sparse pass over `film`; a sentence if no boat is found.
 
     Args:
@@ -133,7 +135,7 @@ def _poses(
     )
 
 
-def in_grey(found: Survey, film: Film, plane: Plane, ground: Ground) -> Survey:
+def in_grey(found: Survey, film: Pictures, plane: Plane, ground: Ground) -> Survey:
     """The same poses with the pictures, the empty tank and the contrast of another film."""
     pictures = dict(film.pictures([int(n) for n in found.numbers]))
     raw = [pictures[int(n)] for n in found.numbers]
@@ -143,7 +145,7 @@ def in_grey(found: Survey, film: Film, plane: Plane, ground: Ground) -> Survey:
     radius = 1.15 * _radius_px(plane, ground, size)
     spots = [(float(u), float(v), radius) for u, v in plane.pixels(found.place_mm)]
     empty = background.away_from_boat(raw, lights, spots)
-    return replace(found, pictures=raw, empty=empty, noise=_noise(raw, empty))
+    return replace(found, pictures=raw, empty=empty, noise=_noise(raw, empty), is_crinkled=True)
 
 
 def _radius_px(plane: Plane, ground: Ground, size_px: float) -> float:

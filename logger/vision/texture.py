@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision.background import Grey
-from logger.vision.glance import Film
+from logger.vision.glance import Pictures
 
 _FINE_PX, _AROUND_PX = 2.5, 1.5
 """Widths of the Gaussians that take away what is smooth, and that gather what is left."""
@@ -21,7 +21,7 @@ _GAIN = 6.0
 class CrinkledFilm:
     """A film whose pictures show how crinkled those of another are."""
 
-    film: Film
+    film: Pictures
 
     @property
     def count(self) -> int:

@@ -7,7 +7,7 @@ with its doubt.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +23,8 @@ from logger.vision.learning import Card, Learnt, learn
 from logger.vision.light import ONE_COLOUR
 from logger.vision.plane import Plane
 from logger.vision.pursuit import pursue
-from logger.vision.survey import Survey, survey
+from logger.vision.survey import Survey, in_grey, survey
+from logger.vision.texture import CrinkledFilm
 from logger.vision.track import DOUBTFUL, MEASURED, NotFound, Track
 
 Floats = NDArray[np.float64]
@@ -52,23 +53,11 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
     card = boat_card(recording.card.boat)
     plane = Plane(recording.view, card.freeboard_mm)
     known = ground(rig, plane, recording.card.boat)
-    film, found = _surveyed(recording, plane, known, card)
-    if isinstance(found, str):
-        return NotFound(found)
-    found = replace(found, tone=colours.tone(film, found, plane) if film.is_grey else ONE_COLOUR)
-    learnt = learn(
-        found.pictures,
-        found.water,
-        plane,
-        polygon_mm=found.polygon_mm,
-        place_mm=found.place_mm,
-        heading_rad=found.heading_rad,
-        card=card,
-        depth_share=depth_share(rig.tank, plane),
-        is_faint=found.contrast < _FAINT_GREY,
-        tone=found.tone,
-    )
-    fits = pursue(film, plane, found, learnt, tank=known.tank)
+    look = _look(recording, plane, known, card, depth_share(rig.tank, plane))
+    if isinstance(look, str):
+        return NotFound(look)
+    found, learnt = look.found, look.learnt
+    fits = pursue(look.film, plane, found, learnt, tank=known.tank)
     held = {n: f for n, f in fits.items() if f.strength > 0.4}
     if len(held) < 3:
         return NotFound("the boat's look was learnt, but it is not found again in the pictures")
@@ -87,6 +76,56 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
         fits=[held[n] for n in numbers],
         frames_count=len(recording.stamps.t_ns),
     )
+
+
+_CRINKLED = 20.0
+"""Contrast of crinkles (texture.py) that only foil and its like have."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Look:
+    """What one boat looks like in one film."""
+
+    film: StoredFilm
+    found: Survey
+    learnt: Learnt
+
+
+def _look(recording: Recording, plane: Plane, known: Ground, card: Card, floor_share: float) -> _Look | str:
+    """The boat's look, learnt from where its light differs from the water's or, of a shining boat, its crinkles do."""
+    film, found = _surveyed(recording, plane, known, card)
+    look = found if isinstance(found, str) else _learnt(film, found, plane, card, floor_share)
+    if isinstance(look, _Look) and not doubts.is_dim(look.learnt):
+        return look
+    grey = StoredFilm(recording)
+    crinkled = survey(CrinkledFilm(grey), plane, known)
+    if isinstance(crinkled, str) or crinkled.contrast < _CRINKLED:
+        return look
+    other = _learnt(grey, in_grey(crinkled, grey, plane, known), plane, card, floor_share)
+    return other if isinstance(look, str) or _off_card(other, card) <= _off_card(look, card) else look
+
+
+def _learnt(film: StoredFilm, found: Survey, plane: Plane, card: Card, floor_share: float) -> _Look:
+    found = replace(found, tone=colours.tone(film, found, plane) if film.is_grey else ONE_COLOUR)
+    learnt = learn(
+        found.pictures,
+        found.water,
+        plane,
+        polygon_mm=found.polygon_mm,
+        place_mm=found.place_mm,
+        heading_rad=found.heading_rad,
+        card=card,
+        depth_share=floor_share,
+        is_faint=found.contrast < _FAINT_GREY,
+        tone=found.tone,
+    )
+    return _Look(film, found, replace(learnt, is_crinkled=found.is_crinkled))
+
+
+def _off_card(look: _Look, card: Card) -> float:
+    """How far the silhouette's length and width are from the card's, as shares; 0 where the card says nothing."""
+    size = outline.extents(look.found.polygon_mm)
+    return sum(abs(a / b - 1) for a, b in zip(size, (card.length_mm, card.width_mm), strict=True) if b)
 
 
 def _surveyed(recording: Recording, plane: Plane, known: Ground, card: Card) -> tuple[StoredFilm, Survey | str]:

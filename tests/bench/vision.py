@@ -277,7 +277,7 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--keep", type=Path, help="a folder for the recordings, used again if they are there")
     asked = parser.parse_args(arguments)
     cv2.setNumThreads(1)
-    first = JUDGING_SEED + 200 if asked.judge else DEVELOPMENT_SEED + 100
+    first = JUDGING_SEED + 300 if asked.judge else DEVELOPMENT_SEED + 100
     figures = []
     with tempfile.TemporaryDirectory() as scratch:
         place = asked.keep or Path(scratch)

@@ -134,3 +134,18 @@ def test_short_simulated_clips_stay_as_accurate_as_they_were(tmp_path: Path, kin
     assert np.sqrt((off**2).sum(axis=1).mean()) < 0.5
     assert np.percentile(np.hypot(*off.T), 95) < 1.0
     assert (np.abs(off) < two_u_mm(found)).mean() > 0.8
+
+
+def test_a_foil_boat_beside_its_shadow_is_followed_but_marked_doubtful(tmp_path: Path) -> None:
+    """Before its crinkles were looked at, the shadow was taken for half of this boat."""
+    simulate(tmp_path / "clip", tier="easy", kind="straight", seed=1043, paint="foil", **SHORT)
+    recording = load(tmp_path / "clip")
+    found = track_boat(recording, recording.rig)
+    assert isinstance(found, Track), found
+    assert "uneven light" in found.flags[0]
+    assert (found.quality == DOUBTFUL).all()
+    _, true = truth_of(tmp_path / "clip")
+    off = off_truth_mm(found, true)
+    assert len(off) == len(true)
+    assert np.sqrt((off**2).sum(axis=1).mean()) < 5
+    assert (np.abs(off) < two_u_mm(found)).mean() > 0.8
