@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 
@@ -52,3 +53,28 @@ def test_a_shrunk_picture_is_the_mean_of_its_squares() -> None:
     picture = np.random.default_rng(0).integers(0, 256, (40, 64)).astype(np.uint8)
     means = picture.reshape(10, 4, 16, 4).mean(axis=(1, 3))
     assert np.abs(sightings.shrunk(picture) - means).max() <= 1
+
+
+@pytest.mark.parametrize("size_px", [3, 4, 5, 6, 8, 11, 16, 25])
+def test_candidates_are_as_strong_as_gauss_blurs_make_them(size_px: int) -> None:
+    """Reference: OpenCV's GaussianBlur."""
+    apart = np.zeros((120, 160), np.float32)
+    cv2.circle(apart, (70, 62), round(size_px / np.sqrt(np.pi)), 40.0, -1)
+    evidence = np.log1p(np.maximum(apart - 3, 0))
+    near, far = (
+        cv2.GaussianBlur(evidence, (0, 0), share * size_px, borderType=cv2.BORDER_CONSTANT) for share in (0.45, 1.1)
+    )
+    score = near - 0.8 * far
+    first = sightings.candidates(apart, noise=1.0, size_px=size_px, tank=None)[0]
+    assert (first.u, first.v) == pytest.approx((70, 62), abs=1)
+    assert first.strength == pytest.approx(score.max(), rel=0.05)
+
+
+@pytest.mark.parametrize("middle", [4, 6, 8, 10, 14])
+@pytest.mark.parametrize("size_px", [10, 12, 14])
+def test_a_boat_near_the_edge_of_the_picture_is_not_drawn_to_the_edge(middle: int, size_px: float) -> None:
+    picture = np.full((60, 120), 150, np.uint8)
+    cv2.rectangle(picture, (50, middle - 4), (64, middle + 4), 190, -1)
+    apart, _ = sightings.differences(picture[None], EMPTY)
+    first = sightings.candidates(apart[0], noise=1.0, size_px=size_px, tank=None)[0]
+    assert (first.u, first.v) == pytest.approx((57, middle), abs=2)
