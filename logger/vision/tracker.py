@@ -78,8 +78,9 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
     )
 
 
-_CRINKLED = 20.0
-"""Contrast of crinkles (texture.py) that only foil and its like have."""
+_CRINKLED, _PLAINLY = 20.0, 12.0
+"""Contrast of crinkles (texture.py) that only foil and its like have, and how far above the crinkles' own noise it is:
+ripples of water come and go."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,7 +100,7 @@ def _look(recording: Recording, plane: Plane, known: Ground, card: Card, floor_s
         return look
     grey = StoredFilm(recording)
     crinkled = survey(CrinkledFilm(grey), plane, known)
-    if isinstance(crinkled, str) or crinkled.contrast < _CRINKLED:
+    if isinstance(crinkled, str) or crinkled.contrast < max(_CRINKLED, _PLAINLY * crinkled.noise):
         return look
     other = _learnt(grey, in_grey(crinkled, grey, plane, known), plane, card, floor_share)
     return other if isinstance(look, str) or _off_card(other, card) <= _off_card(look, card) else look
