@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
 from logger.vision.hull import Floats
@@ -80,3 +81,20 @@ def assembled(A: Floats, g: Floats) -> tuple[Floats, Floats]:
     normal[own:, own:] = total[:, 5:, 5:].sum(axis=0)
     right[own:] = pulls[:, 5:].sum(axis=0)
     return normal, right
+
+
+def stiffness(is_corner: NDArray[np.bool_]) -> Floats:
+    """(M, M) matrix of the sum of squares of how far each edge point's move is from the mean of its neighbours'.
+
+    Sides do not bend round corners: a corner, and the points beside it, stand free.
+    """
+    M = len(is_corner)
+    here = np.arange(M)
+    before, after = (here - 1) % M, (here + 1) % M
+    bends = np.zeros((M, M))
+    bends[here, here] = 1.0
+    bends[here, before] -= 0.5
+    bends[here, after] -= 0.5
+    bends[is_corner | is_corner[before] | is_corner[after]] = 0.0
+    product: Floats = bends.T @ bends
+    return product

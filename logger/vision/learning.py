@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision import outline
-from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved
+from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved, stiffness
 from logger.vision.hull import Floats, Hull, Look, Reach, look
 from logger.vision.light import PLAIN, Tone
 from logger.vision.plane import Plane, Singles, sample
@@ -142,20 +142,6 @@ def _first_hull(
     )
 
 
-def _stiffness(is_corner: NDArray[np.bool_]) -> Floats:
-    """(M, M) sum of squares of how far each ray's move is from the mean of its neighbours' on the same side."""
-    M = len(is_corner)
-    here = np.arange(M)
-    before, after = (here - 1) % M, (here + 1) % M
-    bends = np.zeros((M, M))
-    bends[here, here] = 1.0
-    bends[here, before] -= 0.5
-    bends[here, after] -= 0.5
-    bends[is_corner | is_corner[before] | is_corner[after]] = 0.0
-    stiffness: Floats = bends.T @ bends
-    return stiffness
-
-
 class _Fit:
     """The running state of one fit."""
 
@@ -183,7 +169,7 @@ class _Fit:
         self._walls: tuple[Floats, Reach] | None = None
         self._deck = hull.outline()
         self._moved = np.zeros(len(hull.edge_mm))
-        self._stiffness = _stiffness(hull.is_corner) / (_U_WAVY_PX * self.step) ** 2
+        self._stiffness = stiffness(hull.is_corner) / (_U_WAVY_PX * self.step) ** 2
 
     def round(self, blur_mm: float) -> None:
         """One step of Gauss-Newton for everything; `blur_mm` 0 fits the blur too."""

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved
+from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved, stiffness
 
 
 def test_blocks_add_up_to_the_normal_equations_of_the_whole_jacobian() -> None:
@@ -47,3 +47,23 @@ def test_solved_is_the_inverse_of_the_normal_matrix() -> None:
     found, covariance = solved(J.T @ J, right)
     assert found == pytest.approx(inverse @ right)
     assert covariance == pytest.approx(inverse[-BOAT_COUNT:, -BOAT_COUNT:])
+
+
+def test_a_side_may_move_and_turn_at_no_cost_but_not_become_ragged() -> None:
+    is_corner = np.zeros(16, bool)
+    is_corner[[0, 8]] = True
+    stiff = stiffness(is_corner)
+    turned = np.where(np.arange(16) < 8, np.arange(16.0), -3.0)
+    assert turned @ stiff @ turned == pytest.approx(0, abs=1e-12)
+    ragged = np.zeros(16)
+    ragged[4] = 1.0
+    assert ragged @ stiff @ ragged == pytest.approx(1.5)
+    sharper = np.zeros(16)
+    sharper[8] = 1.0
+    assert sharper @ stiff @ sharper == pytest.approx(0)
+
+
+def test_a_round_side_is_stiff_all_round() -> None:
+    ragged = np.zeros(12)
+    ragged[0] = 1.0
+    assert ragged @ stiffness(np.zeros(12, bool)) @ ragged == pytest.approx(1.5)
