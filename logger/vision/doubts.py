@@ -23,6 +23,8 @@ _WITNESS = 3.5
 _FASTEST_MM_PER_S = 3000.0
 _U_REACH_PX = 0.1
 """How far the outline may reach too far or not far enough on all sides alike, pixels."""
+_U_TIP_PX = 0.15
+"""The same where the sides of a pointed bow, drawn on, meet."""
 _U_WALL_LIGHT_MM = 6.0
 """The same for a wall that hardly differs from the water, mm times light of 255, and at most this many mm:"""
 _U_WALL_MOST_MM = 1.2
@@ -45,6 +47,8 @@ def u_outline(learnt: Learnt, plane: Plane) -> float:
     wall = float(np.median(np.abs(learnt.hull.wall - learnt.water)))
     by_wall = min(_U_WALL_MOST_MM, _U_WALL_LIGHT_MM / max(wall, 1.0))
     parts = [longest * learnt.u_taper, _U_REACH_PX * plane.step_mm(plane.foot_mm), by_wall]
+    if learnt.hull.is_tip().any():
+        parts.append(_U_TIP_PX * plane.step_mm(plane.foot_mm))
     if shines(learnt):
         parts.append(_U_SHINING_PX * plane.step_mm(plane.foot_mm))
     return float(np.linalg.norm(parts))

@@ -89,10 +89,14 @@ class Hull:
         # (M, j, K): how far each sample is from the side at j, inward
         room = gap.T[:, :, None] - slant[:, :, None] * inward
         room[slant > _SAME_SIDE] = np.inf
-        opposed = (np.roll(self.normal, 1, axis=0) * np.roll(self.normal, -1, axis=0)).sum(axis=1) < _SAME_SIDE
         blur = min(self.blur_mm, self.offsets_mm[1] - self.offsets_mm[0])  # a rough start is blurred on purpose
         alone = room.min(axis=1) > _CLEAR_OF_SIDE * blur
-        return np.asarray(alone & ~(self.is_corner & opposed)[:, None], np.bool_)
+        return np.asarray(alone & ~self.is_tip()[:, None], np.bool_)
+
+    def is_tip(self) -> NDArray[np.bool_]:
+        """(M,) corners sharper than a right angle: a pointed bow."""
+        between = (np.roll(self.normal, 1, axis=0) * np.roll(self.normal, -1, axis=0)).sum(axis=1)
+        return np.asarray(self.is_corner & (between < _SAME_SIDE), np.bool_)
 
     def distance(self) -> Distance:
         """How far any point of the boat frame is from the deck's edge."""

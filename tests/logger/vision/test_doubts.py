@@ -97,6 +97,14 @@ def test_a_wall_like_the_water_says_little_of_where_the_waterline_is(painted: Pa
     assert doubts.u_outline(pale, painted.plane) > 1.0
 
 
+def test_a_pointed_bow_ends_less_certainly_than_a_square_one(painted: Painted) -> None:
+    learnt, step = painted.learnt, painted.plane.step_mm(painted.plane.foot_mm)
+    assert learnt.hull.is_tip().sum() == 1
+    square = replace(learnt, hull=replace(learnt.hull, is_corner=np.zeros_like(learnt.hull.is_corner)))
+    more = doubts.u_outline(learnt, painted.plane) ** 2 - doubts.u_outline(square, painted.plane) ** 2
+    assert np.sqrt(more) == pytest.approx(0.15 * step, rel=0.01)
+
+
 def test_steps_that_no_boat_makes_are_found() -> None:
     t_ns = np.arange(5) * 33_000_000
     place = np.array([[0.0, 0], [10, 0], [400, 0], [20, 0], [30, 0]])
