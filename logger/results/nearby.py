@@ -104,6 +104,31 @@ def read(near: Near, *, speed_mm_per_s: float, power_cut: bool) -> Reading:
     return Reading(float(mean[0]), float(np.sqrt(weight @ variance)), float(gain), mean[1:])
 
 
+def mean(near: Near, window_s: float) -> tuple[Floats, float]:
+    """Mean speed over a window with the moment in its middle: (1 + m,) as in `Near`, mm/s, and its u.
+
+    What w does within the window counts too: it is predicted from the fixes (Rasmussen & Williams, 2.7).
+    """
+    whole, half = _Whitened.of(near), window_s / 2
+    ends, sign = np.array([-half, half]), np.array([-1.0, 1.0])
+    tied = whole.turn @ (_wandering(np.concatenate([near.time_s, ends]))[:-2, -2:] @ sign)
+    own = float(sign @ _wandering(ends) @ sign)
+    forms, _, _ = _uniform(near.time_s)
+    form = whole.turn @ forms
+    weight = 1.0 / (_DENSITIES[:, None] * whole.strength + 1.0)
+    gain = _DENSITIES[:, None] * weight * tied
+    read = np.array([0.0, window_s, 0.0]) - gain @ form
+    normal = np.einsum("kn,ni,nj->kij", weight, form, form)
+    covariance = np.linalg.inv(normal)
+    found = covariance @ np.einsum("kn,ni,nc->kic", weight, form, whole.way)
+    moved = np.einsum("ki,kic->kc", read, found) + gain @ whole.way
+    variance = _DENSITIES * (own - gain @ tied) + np.einsum("ki,kij,kj->k", read, covariance, read)
+    likely = _weights(whole.answers(None, 1.0).log_likelihood)
+    middle = likely @ moved
+    spread = likely @ (np.maximum(variance, 0.0) + (moved[:, 0] - middle[0]) ** 2)
+    return middle / window_s, float(np.sqrt(spread)) / window_s
+
+
 def _cut_at() -> Floats:
     """How likely each of _CUT_AFTER_S is beforehand."""
     early = _CUT_AFTER_S < -1e-9

@@ -23,6 +23,8 @@ _SAME_WAY = 0.3
 _BLURRED_S = 0.1
 """... which the smoothed speed tells that much too early or too late."""
 _FEWEST_EACH_SIDE = 4
+_TOP_REACH_S = 0.625
+"""Fixes this near the middle of the fastest quarter second count: half a second more than the window."""
 GUSTS = 0.001
 """Pushes that change and change back within a quarter of a second leave no trace in the smoothed positions; of a fan or
 breath they are this share of the speed (common practice, no source)."""
@@ -111,13 +113,36 @@ def _undisturbed(motion: Motion, moment_s: float, way: Floats) -> tuple[float, f
     return begins, np.inf if not after.size else float(after[0]) - _BLURRED_S
 
 
+def top(motion: Motion, track: Track, from_s: float, until_s: float, *, owner: Owner) -> Quantity | None:
+    """Highest mean speed over SPEED_MAX_WINDOW_S, m/s, from the fixes near it; None if they are too few.
+
+    The smoothed curve says when it was and no more: in a long steady run it is too stiff to follow every swing of the
+    speed, so its own greatest value is too low and too sure of itself.
+    """
+    window, begin, _ = _fastest(motion, from_s, until_s)
+    near = _near(motion, track, begin + window / 2, _TOP_REACH_S)
+    if near is None:
+        return None
+    speeds, u_mm_per_s = nearby.mean(near, window)
+    parts = {sources.of_run("positions near the top speed", owner.run_id): motion.caution**0.5 * u_mm_per_s}
+    for name, moved in zip(motion.shifts, speeds[1:], strict=True):
+        parts[sources.of_track(name, owner.boat)] = float(moved)
+    return Quantity(float(speeds[0]), "mm/s", parts).scaled(_M, "m/s")
+
+
 def greatest(motion: Motion, from_s: float, until_s: float) -> float:
     """Highest mean speed over SPEED_MAX_WINDOW_S within a stretch of the motion, m/s: displacement over time.
 
     A stretch shorter than the window is taken as a whole.
     """
+    return _fastest(motion, from_s, until_s)[2] * _M
+
+
+def _fastest(motion: Motion, from_s: float, until_s: float) -> tuple[float, float, float]:
+    """The fastest window of the smoothed curve: its length, its beginning, the mean speed in mm/s."""
     window = min(SPEED_MAX_WINDOW_S, until_s - from_s)
     own = motion.time_s
     begins = np.concatenate([[from_s], own[(own > from_s) & (own < until_s - window)], [until_s - window]])
     moved = path.places_at(motion, begins + window) - path.places_at(motion, begins)
-    return float(np.hypot(moved[:, 0], moved[:, 1]).max()) / window * _M
+    far = np.hypot(moved[:, 0], moved[:, 1])
+    return window, float(begins[far.argmax()]), float(far.max()) / window

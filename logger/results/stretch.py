@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from calibration.quantity import Source
+from calibration.quantity import Quantity, Source
 from logger.results import bow, budget, drift, path, sources, speeds
 from logger.results.case import Case
 from logger.results.crossings import moment_near_s
@@ -86,9 +86,12 @@ def _measured(
     if isinstance(asked, NotMeasured):
         return dict.fromkeys(names, asked)
     assert case.motion is not None  # noqa: S101 - asked only of a motion
-    values = budget.quantities(asked.measures, case.motion, case.owner, units=_UNITS, seed=case.seed, peaks=_PEAKS)
+    values: dict[str, Quantity] | NotMeasured = budget.quantities(
+        asked.measures, case.motion, case.owner, units=_UNITS, seed=case.seed, peaks=_PEAKS
+    )
     if isinstance(values, NotMeasured):
         return dict.fromkeys(names, values)
+    values |= asked.instead
     return {
         name: Result(budget.plus(value, asked.more.get(name, {})), "camera", at_least) for name, value in values.items()
     }
@@ -100,6 +103,8 @@ class _Asked:
 
     measures: budget.Measures
     more: Mapping[str, Mapping[Source, float]]
+    instead: Mapping[str, Quantity] = field(default_factory=dict)
+    """Those that are better read from the fixes themselves."""
 
 
 def _drift(case: Case, heard: Testimony) -> _Asked | NotMeasured:
@@ -156,5 +161,11 @@ def _along(case: Case, heard: Testimony, end: Ending) -> _Asked | NotMeasured:
         more[place_source(last.line)] = last.line.u_mm
         more[outline] = 0.0
     gusts = sources.of_run("gusts too short to be seen", case.owner.run_id)
-    top = speeds.greatest(case.motion, max(begin_s, 0.0), min(end_s, float(case.motion.time_s[-1])))
-    return _Asked(measures, {"path_mm": more, "speed_max_m_per_s": {gusts: speeds.GUSTS * top}})
+    within = max(begin_s, 0.0), min(end_s, float(case.motion.time_s[-1]))
+    top = speeds.greatest(case.motion, *within)
+    near = None if case.track is None else speeds.top(case.motion, case.track, *within, owner=case.owner)
+    return _Asked(
+        measures,
+        {"path_mm": more, "speed_max_m_per_s": {gusts: speeds.GUSTS * top}},
+        {} if near is None else {"speed_max_m_per_s": near},
+    )

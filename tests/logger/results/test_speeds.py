@@ -102,6 +102,24 @@ def test_top_speed_is_a_mean_over_a_quarter_of_a_second(shop: Any) -> None:
     assert speeds.greatest(motion, 0.5, 7.5) == pytest.approx(0.29003, rel=6e-3)
 
 
+def test_top_speed_of_a_breathing_boat_is_right_within_its_doubt(shop: Any) -> None:
+    """200 + 6·sin(2t) mm/s for 6.5 s: its best quarter second has 200 + 6·sin(1/4)/(1/4) = 205.94."""
+    way = lambda t: 200 * t - 3 * np.cos(2 * t)  # noqa: E731
+    z = []
+    for seed in range(30):
+        track = shop.track(way, seed=seed)
+        found = speeds.top(smooth(track), track, 0.5, 7.0, owner=Owner("run-1", shop.boat()))
+        assert found is not None
+        z.append((found.value - 0.20594) / found.u)
+    assert 0.5 < np.sqrt(np.mean(np.square(z))) < 1.4
+
+
+def test_too_few_pictures_after_the_top_leave_it_to_the_curve(shop: Any) -> None:
+    track = shop.track(lambda t: 100 * t + 20 * t * t, until_s=4.0)
+    motion = smooth(track)
+    assert speeds.top(motion, track, 3.9, 3.99, owner=Owner("run-1", shop.boat())) is None
+
+
 def test_a_stretch_shorter_than_the_window_is_taken_whole(shop: Any) -> None:
     motion = smooth(shop.track(lambda t: 200 * t, noise_mm=0.01))
     assert speeds.greatest(motion, 2.0, 2.1) == pytest.approx(0.2, rel=0.01)
