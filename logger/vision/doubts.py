@@ -43,14 +43,15 @@ _U_EDGE_PX = 0.08
 
 def u_outline(learnt: Learnt, plane: Plane) -> float:
     """Standard uncertainty, mm, of how far the waterline reaches: from the taper and from reading the edges."""
+    step = plane.step_mm(plane.foot_mm)
     longest = max(outline.extents(learnt.hull.edge_mm)) / 2
     wall = float(np.median(np.abs(learnt.hull.wall - learnt.water)))
     by_wall = min(_U_WALL_MOST_MM, _U_WALL_LIGHT_MM / max(wall, 1.0))
-    parts = [longest * learnt.u_taper, _U_REACH_PX * plane.step_mm(plane.foot_mm), by_wall]
+    parts = [longest * learnt.u_taper, _U_REACH_PX * step, by_wall]
     if learnt.hull.is_tip().any():
-        parts.append(_U_TIP_PX * plane.step_mm(plane.foot_mm))
+        parts.append(_U_TIP_PX * step)
     if shines(learnt):
-        parts.append(_U_SHINING_PX * plane.step_mm(plane.foot_mm))
+        parts.append(_U_SHINING_PX * step)
     return float(np.linalg.norm(parts))
 
 
@@ -108,10 +109,11 @@ def _u_edges(plane: Plane, card: Card, learnt: Learnt, contrast: float) -> tuple
     More where the boat is faint or has not one look everywhere (foil), and where the outline is not of the size on the
     card: some edge of it is then wrong.
     """
-    read = _U_EDGE_PX * plane.step_mm(plane.foot_mm) * max(1.0, _CLEAR_GREY / max(contrast, 1.0))
+    step = plane.step_mm(plane.foot_mm)
+    read = _U_EDGE_PX * step * max(1.0, _CLEAR_GREY / max(contrast, 1.0))
     read *= max(1.0, float(np.median(learnt.misfit)) / _USUAL_MISFIT) ** 3
     if shines(learnt):
-        read = float(np.hypot(read, _U_SHINING_PX * plane.step_mm(plane.foot_mm)))
+        read = float(np.hypot(read, _U_SHINING_PX * step))
     size = outline.extents(learnt.hull.waterline(plane.height_mm))
     told = ((card.length_mm, card.u_length_mm), (card.width_mm, card.u_width_mm))
     excess = [

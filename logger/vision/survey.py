@@ -105,9 +105,7 @@ def _poses(
     radius = _radius_px(plane, ground, size_px)
     spots = [((s.u + 0.5) * SHRINK - 0.5, (s.v + 0.5) * SHRINK - 0.5) for _, s, _ in held]
     raw = [pictures[n] for n, _, _ in held]
-    rough = background.median(np.stack([p[::SHRINK, ::SHRINK] for p in raw[::3]]))
-    lights = [background.light_of(p[::SHRINK, ::SHRINK], rough) for p in raw]
-    empty = background.away_from_boat(raw, lights, [(u, v, 1.15 * radius) for u, v in spots])
+    empty, lights = _without_boat(raw, spots, radius)
     noise = _noise(raw, empty)
     shapes: list[tuple[int, Shape, float]] = []
     for (n, _, _), spot, light in zip(held, spots, lights, strict=True):
@@ -135,16 +133,22 @@ def _poses(
     )
 
 
+def _without_boat(
+    pictures: Sequence[Grey], spots: Sequence[tuple[float, float]], radius_px: float
+) -> tuple[Singles, list[float]]:
+    """The empty tank, picture numbers, and each picture's light, the boat being within `radius_px` of its spot."""
+    rough = background.median(np.stack([p[::SHRINK, ::SHRINK] for p in pictures[::3]]))
+    lights = [background.light_of(p[::SHRINK, ::SHRINK], rough) for p in pictures]
+    return background.away_from_boat(pictures, lights, [(u, v, 1.15 * radius_px) for u, v in spots]), lights
+
+
 def in_grey(found: Survey, film: Pictures, plane: Plane, ground: Ground) -> Survey:
     """The same poses with the pictures, the empty tank and the contrast of another film."""
     pictures = dict(film.pictures([int(n) for n in found.numbers]))
     raw = [pictures[int(n)] for n in found.numbers]
-    rough = background.median(np.stack([p[::SHRINK, ::SHRINK] for p in raw[::3]]))
-    lights = [background.light_of(p[::SHRINK, ::SHRINK], rough) for p in raw]
     size = float(np.hypot(*outline.extents(found.polygon_mm))) / plane.step_mm(plane.foot_mm) / SHRINK
-    radius = 1.15 * _radius_px(plane, ground, size)
-    spots = [(float(u), float(v), radius) for u, v in plane.pixels(found.place_mm)]
-    empty = background.away_from_boat(raw, lights, spots)
+    spots = [(float(u), float(v)) for u, v in plane.pixels(found.place_mm)]
+    empty, _ = _without_boat(raw, spots, _radius_px(plane, ground, size))
     return replace(found, pictures=raw, empty=empty, noise=_noise(raw, empty), is_crinkled=True)
 
 
