@@ -97,6 +97,12 @@ class Rig:
     gates: tuple[Gate, ...] = ()
     gates_driver: DriverChoice | None = None
     camera: CameraSetup | None = None
+    panel_driver: DriverChoice | None = None
+    """Buttons, lamp and buzzer."""
+    light_driver: DriverChoice | None = None
+    """The light in the picture with which the camera's delay is measured."""
+    scale_driver: DriverChoice | None = None
+    """The scale that weighs boats."""
     gate_distance_mm: Positive | None = None
     """Tape-measured distance from the start beam to the finish beam, if it was measured."""
     u_gate_distance_mm: NotNegative = 2.0

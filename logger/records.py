@@ -106,4 +106,20 @@ class Fault:
     """True: the source has ended and will send nothing more."""
 
 
-Record: TypeAlias = Edge | Frame | Fix | Key | Quiet | Fault
+@dataclass(frozen=True, slots=True)
+class ClockDoubt:
+    """From now on the stamps of this source are known to lie on the one clock only within `u_ns`.
+
+    For sources whose stamps do not come from the host's own clock, such as a board that counts by itself, or a camera
+    whose pictures are stamped on arrival.
+    """
+
+    t_ns: int
+    source: str
+    u_ns: int
+    """Standard uncertainty of one stamp."""
+    words: str
+    """How it is known, such as the answers that the clock was fitted to."""
+
+
+Record: TypeAlias = Edge | Frame | Fix | Key | Quiet | Fault | ClockDoubt

@@ -12,6 +12,8 @@ from logger.config import Gate, Line, Point, Positive, Rig
 from logger.errors import ConfigError
 
 RIG_FORMAT = "boatrun-rig/1"
+DRIVERS_OF_A_RIG = ("gates_driver", "panel_driver", "light_driver", "scale_driver")
+"""Tables of a rig file that choose a driver; the camera's stands in its own table."""
 _ANY_TANK_MM = [[-1e9, -1e9], [1e9, -1e9], [1e9, 1e9], [-1e9, 1e9]]
 _ANY_LINE_MM = {"a_mm": [0, 0], "b_mm": [1, 0]}
 """Stand for a tank or a line whose own mistakes are already noted, so that nothing follows from them."""
@@ -123,8 +125,9 @@ def _expand_line(line: object, place: str, ends: tuple[float, float], mistakes: 
 
 def _expand_drivers(table: dict[str, Any]) -> None:
     """Options stand beside `kind` in the file; in the value they are a table of their own."""
-    if isinstance(table.get("gates_driver"), dict):
-        table["gates_driver"] = _driver(table["gates_driver"])
+    for name in DRIVERS_OF_A_RIG:
+        if isinstance(table.get(name), dict):
+            table[name] = _driver(table[name])
     camera = table.get("camera")
     if isinstance(camera, dict) and isinstance(camera.get("driver"), dict):
         table["camera"] = camera | {"driver": _driver(camera["driver"])}
@@ -205,8 +208,9 @@ def edit_rig(path: Path, changes: Mapping[str, Any]) -> None:
 def rig_text(rig: Rig) -> str:
     """`rig` as the text of a rig.toml, everything written out."""
     table = {"format": RIG_FORMAT, **settings.to_table(rig)}
-    if rig.gates_driver:
-        table["gates_driver"] = _driver_table(table["gates_driver"])
+    for name in DRIVERS_OF_A_RIG:
+        if name in table:
+            table[name] = _driver_table(table[name])
     if rig.camera and rig.camera.driver:
         table["camera"]["driver"] = _driver_table(table["camera"]["driver"])
     return settings.dump(table)

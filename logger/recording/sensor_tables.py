@@ -19,6 +19,8 @@ EDGE_COLUMNS = Columns(("t_ns", "gate", "level"), ("count",))
 EVENT_COLUMNS = Columns(("t_ns", "event"), ("source", "detail"))
 VIDEO_ENDED = "video_ended"
 """The event with which our recorder says that it had to stop the video; stamps go on without pictures."""
+CLOCK_DOUBT = "clock_doubt"
+"""The event that says how well the stamps of a source with a clock of its own are known."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,10 +22,10 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterable
 
-from logger.records import Edge, Fault, Fix, Frame, Key, Quiet, Record
+from logger.records import ClockDoubt, Edge, Fault, Fix, Frame, Key, Quiet, Record
 
 _NEVER = -(2**63)
-_RANK: dict[type, int] = {Key: 0, Edge: 1, Frame: 2, Fix: 3, Fault: 4}
+_RANK: dict[type, int] = {Key: 0, Edge: 1, Frame: 2, Fix: 3, Fault: 4, ClockDoubt: 5}
 
 
 class Settled:

@@ -21,7 +21,7 @@ from logger.errors import ConfigError, StoreError
 from logger.recording.folder import Event, load
 from logger.recording.journal import Journal
 from logger.recording.recovery import is_unfinished
-from logger.records import Edge, Fault, Fix, Frame, Key, Quiet, Record
+from logger.records import ClockDoubt, Edge, Fault, Fix, Frame, Key, Quiet, Record
 
 from .conftest import CAMERA, CARD, RIG, contents, frame, jpeg
 
@@ -76,6 +76,11 @@ def test_trouble_becomes_an_event_with_its_cure(journal: Journal) -> None:
     assert load(journal.close()).events == (
         Event(9, "fault", "gates", "no edges since the plug was pulled (since 4 ns); plug it in"),
     )
+
+
+def test_a_clock_s_doubt_is_kept_in_seconds(journal: Journal) -> None:
+    journal.keep(ClockDoubt(9, "gates", 123_400, "24 of 60 answers"))
+    assert load(journal.close()).events == (Event(9, "clock_doubt", "gates", "0.000123400 24 of 60 answers"),)
 
 
 def test_of_each_source_only_the_last_quiet_before_another_record_is_kept(journal: Journal) -> None:
@@ -243,6 +248,7 @@ any_record = st.one_of(
     st.builds(Key, times, st.sampled_from(["arm", "go", "note"]), words, words),
     st.builds(Quiet, times, words),
     st.builds(Fault, times, words, words, words, st.none() | times, st.booleans()),
+    st.builds(ClockDoubt, times, words, times, words),
     st.builds(Event, times, words, words, words),
     st.builds(
         lambda t_ns, n, picture, more: Frame(t_ns, frame(0).image, n, "c", -5, 10**10, picture + more),

@@ -35,13 +35,16 @@ b_mm = [1500, 250]
 name = "red"
 line = "start"
 [gates_driver]
-kind = "serial"
+kind = "serial_gates"
 port = "/dev/ttyACM0"
+[panel_driver]
+kind = "gpio_panel"
+go_pin = 5
 [camera]
 calibration = "camera.toml"
 delay_s = 0.004  # light sync of Tuesday
 [camera.driver]
-kind = "v4l2"
+kind = "v4l2_camera"
 device = 0
 """
 
@@ -61,8 +64,9 @@ def test_a_readable_rig_file_becomes_a_whole_rig() -> None:
     assert rig.tank == Tank(((0.0, -250.0), (1600.0, -250.0), (1600.0, 250.0), (0.0, 250.0)), 100.0)
     assert rig.lines[0] == Line("start", "start", (100.0, -250.0), (100.0, 250.0))
     assert rig.gates == (Gate("red", "start"),)
-    assert rig.gates_driver == DriverChoice("serial", {"port": "/dev/ttyACM0"})
-    assert rig.camera == CameraSetup(DriverChoice("v4l2", {"device": 0}), "camera.toml", delay_s=0.004)
+    assert rig.gates_driver == DriverChoice("serial_gates", {"port": "/dev/ttyACM0"})
+    assert rig.panel_driver == DriverChoice("gpio_panel", {"go_pin": 5})
+    assert rig.camera == CameraSetup(DriverChoice("v4l2_camera", {"device": 0}), "camera.toml", delay_s=0.004)
 
 
 def test_the_corner_of_a_right_angled_tank_may_be_given() -> None:
@@ -117,7 +121,7 @@ def change(path: str, value: object) -> Callable[[dict[str, Any]], None]:
         ("camera.calibration", None, "camera.calibration: missing, wanted text in quotes"),
         ("camera.line_ns", 1.5, "camera.line_ns: found 1.5, wanted a whole number ≥ 0 and ≤ 1000000000"),
         ("camera.delay_s", float("inf"), "camera.delay_s: found inf, wanted a number"),
-        ("camera.driver", "v4l2", 'camera.driver: found "v4l2", wanted a table'),
+        ("camera.driver", "v4l2_camera", 'camera.driver: found "v4l2_camera", wanted a table'),
         ("gate_distance_mm", 0, "gate_distance_mm: found 0, wanted a number > 0"),
         ("simulated", "no", 'simulated: found "no", wanted true or false'),
     ],
@@ -174,6 +178,7 @@ def rigs(draw: st.DrawFn) -> Rig:
     camera = st.builds(CameraSetup, st.none() | drivers, name, mm, positive, st.integers(0, 10**9))
     return Rig(
         draw(name), tank, lines, gates, draw(st.none() | drivers), draw(st.none() | camera),
+        draw(st.none() | drivers), draw(st.none() | drivers), draw(st.none() | drivers),
         draw(st.none() | positive), draw(positive), draw(st.booleans()),
     )  # fmt: skip
 
