@@ -26,6 +26,9 @@ ShortTime: TypeAlias = Annotated[int, Range(least=0, most=1_000_000_000)]
 """Nanoseconds, at most one second."""
 Point: TypeAlias = tuple[float, float]
 
+GATES_SOURCE, CAMERA_SOURCE, PANEL_SOURCE = "gates", "camera", "panel"
+"""What the drivers of a rig are called in its recordings, whichever kind they are."""
+
 
 @dataclass(frozen=True, slots=True)
 class Tank:

@@ -173,15 +173,16 @@ def _rig(sail: Sail, number: int, tank: SimulatedTank) -> Rig:
 
 
 def _drivers(rig: Rig) -> Sequence[Driver[Any]]:
+    from logger.config import CAMERA_SOURCE, GATES_SOURCE, PANEL_SOURCE
     from logger.drivers import open_driver
 
     gates, camera = rig.gates_driver, rig.camera.driver if rig.camera else None
     if gates is None or camera is None:
         raise RuntimeError("the demo's rig names no drivers")
     return (
-        open_driver(gates.kind, gates.options, name="gates"),
-        open_driver(camera.kind, camera.options, name="camera"),
-        open_driver("simulated_panel", gates.options, name="panel"),
+        open_driver(gates.kind, gates.options, name=GATES_SOURCE),
+        open_driver(camera.kind, camera.options, name=CAMERA_SOURCE),
+        open_driver("simulated_panel", gates.options, name=PANEL_SOURCE),
     )
 
 

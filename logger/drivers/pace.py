@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias, TypeVar
 
 from logger.drivers.interface import Stop
-from logger.records import Edge, Fault, Frame, Key, Quiet
+from logger.records import ClockDoubt, Edge, Fault, Frame, Key, Quiet
 
 QUIET_EVERY_NS = 100_000_000
 """Of the story's own clock."""
@@ -26,7 +26,7 @@ Mode: TypeAlias = Literal["real_time", "fast"]
 Clock: TypeAlias = Callable[[], int]
 Wait: TypeAlias = Callable[[float], None]
 
-R = TypeVar("R", bound=Edge | Frame | Key | Fault)
+R = TypeVar("R", bound=Edge | Frame | Key | Fault | ClockDoubt)
 
 
 @dataclass(frozen=True, slots=True)

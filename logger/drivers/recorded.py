@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from heapq import merge
 from typing import Annotated, ClassVar, Self, cast, get_args
 
+from logger.config import CAMERA_SOURCE, GATES_SOURCE
 from logger.drivers.interface import Stop
 from logger.drivers.pace import Mode, Pace, R, tell
 from logger.errors import DriverError, InputError
 from logger.recording.folder import Event, Recording, load
-from logger.records import Edge, Fault, Frame, Key, KeyName, Quiet
+from logger.recording.sensor_tables import CLOCK_DOUBT, read_clock_doubt, read_fault
+from logger.records import ClockDoubt, Edge, Fault, Frame, Key, KeyName, Quiet
 from logger.settings import Range, Text
-
-_SINCE = re.compile(r"^(?P<what>.*?)(?: \(since (?P<since>\d+) ns\))?; (?P<cure>[^;]*)$")
-"""A fault as the journal writes it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,14 +60,29 @@ class _Tape:
             stamps += [int(recording.stamps.t_ns[0]), int(recording.stamps.t_ns[-1])]
         return (min(stamps) - 2, max(stamps)) if stamps else (0, 0)
 
-    def tell(self, records: Iterable[R], stop: Stop) -> Iterator[R | Quiet]:
-        """The records, all under the driver's name, over the whole span of the recording."""
-        own = (replace(record, source=self._name) for record in records)
+    def tell(self, records: Iterable[R], stop: Stop, *, also: Sequence[R] = ()) -> Iterator[R | Quiet]:
+        """The records and what was noted beside them, all under the driver's name, over the whole span."""
+        own = (replace(record, source=self._name) for record in merge(also, records, key=_when))
         return tell(own, name=self._name, span_ns=self.span_ns(), pace=self._pace, stop=stop)
 
 
+def _when(record: Edge | Frame | Key | Fault | ClockDoubt) -> int:
+    return record.t_ns
+
+
+def _noted(recording: Recording, source: str) -> list[Fault | ClockDoubt]:
+    """What the driver of that name said against itself, in order of time."""
+    noted: list[Fault | ClockDoubt] = []
+    for event in recording.events:
+        if event.source == source and event.event == "fault":
+            noted.append(read_fault(event))
+        elif event.source == source and event.event == CLOCK_DOUBT:
+            noted.append(read_clock_doubt(event))
+    return noted
+
+
 class RecordedGates:
-    """The edges of a recording."""
+    """The edges of a recording, and the trouble that its gates told of."""
 
     Options: ClassVar[type] = RecordedOptions
 
@@ -87,9 +101,10 @@ class RecordedGates:
     def __exit__(self, *_: object) -> None:
         self._tape.close()
 
-    def records(self, stop: Stop) -> Iterator[Edge | Quiet | Fault]:
+    def records(self, stop: Stop) -> Iterator[Edge | Quiet | Fault | ClockDoubt]:
         """Every edge with its recorded stamp; ends with the recording."""
-        return self._tape.tell(self._tape.recording.edges, stop)
+        recording = self._tape.recording
+        return self._tape.tell(recording.edges, stop, also=_noted(recording, GATES_SOURCE))
 
 
 class RecordedCamera:
@@ -110,11 +125,12 @@ class RecordedCamera:
     def __exit__(self, *_: object) -> None:
         self._tape.close()
 
-    def records(self, stop: Stop) -> Iterator[Frame | Quiet | Fault]:
+    def records(self, stop: Stop) -> Iterator[Frame | Quiet | Fault | ClockDoubt]:
         """Every picture with its recorded stamp; ends with the recording, or with a Fault where the video is broken."""
         last_ns, _ = self._tape.span_ns()
         try:
-            for record in self._tape.tell(self._frames(), stop):
+            noted = _noted(self._tape.recording, CAMERA_SOURCE)
+            for record in self._tape.tell(self._frames(), stop, also=noted):
                 last_ns = record.t_ns
                 yield record
         except InputError as error:
@@ -127,7 +143,7 @@ class RecordedCamera:
 
 
 class RecordedPanel:
-    """What people decided in a recording, and the trouble that was noted there.
+    """What people decided in a recording, and the trouble of others than gates and camera.
 
     A recording without an arming is armed where it says that it was, or at its beginning.
     """
@@ -157,18 +173,10 @@ def _told(events: Iterable[Event], *, first_ns: int) -> list[Key | Fault]:
     for event in events:
         if event.event in get_args(KeyName):
             told.append(Key(event.t_ns, cast(KeyName, event.event), event.source, event.detail))
-        elif event.event == "fault":
-            told.append(_fault(event))
+        elif event.event == "fault" and event.source not in (GATES_SOURCE, CAMERA_SOURCE):
+            told.append(read_fault(event))
         elif event.event == "armed" and armed_ns == first_ns:
             armed_ns = event.t_ns
     if not any(isinstance(record, Key) and record.key == "arm" for record in told):
         told.append(Key(armed_ns, "arm", ""))
     return sorted(told, key=lambda record: record.t_ns)
-
-
-def _fault(event: Event) -> Fault:
-    found = _SINCE.match(event.detail)
-    if found is None:
-        return Fault(event.t_ns, event.source, event.detail, "")
-    since = found["since"]
-    return Fault(event.t_ns, event.source, found["what"], found["cure"], since_ns=int(since) if since else None)

@@ -33,7 +33,15 @@ from logger.recording.card_toml import card_from_table, card_text
 from logger.recording.growing import Growing, line, plain, sort_lines
 from logger.recording.recovery import unfinished_name
 from logger.recording.rig_toml import rig_from_table, rig_text
-from logger.recording.sensor_tables import CLOCK_DOUBT, EDGE_COLUMNS, EVENT_COLUMNS, FRAME_COLUMNS, VIDEO_ENDED, Event
+from logger.recording.sensor_tables import (
+    EDGE_COLUMNS,
+    EVENT_COLUMNS,
+    FRAME_COLUMNS,
+    VIDEO_ENDED,
+    Event,
+    event_of_clock_doubt,
+    event_of_fault,
+)
 from logger.recording.tables import Columns
 from logger.records import ClockDoubt, Edge, Fault, Fix, Frame, Key, Quiet, Record
 from logger.settings import sync_folder
@@ -345,17 +353,6 @@ def _files_before_the_run(card: RunCard, rig: Rig, calibration: bytes | None) ->
 
 def _trouble(path: Path, error: OSError) -> StoreError:
     return StoreError(f"{path}: cannot be written ({error.strerror}); free some space or check permissions")
-
-
-def event_of_fault(fault: Fault) -> Event:
-    """A fault as it stands in events.csv."""
-    since = f" (since {fault.since_ns} ns)" if fault.since_ns is not None else ""
-    return Event(fault.t_ns, "fault", fault.source, f"{fault.what}{since}; {fault.cure}")
-
-
-def event_of_clock_doubt(doubt: ClockDoubt) -> Event:
-    """A clock's doubt as it stands in events.csv."""
-    return Event(doubt.t_ns, CLOCK_DOUBT, doubt.source, f"{doubt.u_ns / 1e9:.9f} {doubt.words}")
 
 
 def _jpeg(frame: Frame) -> bytes:

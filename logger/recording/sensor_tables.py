@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from array import array
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from logger import settings
 from logger.config import Rig
 from logger.recording.tables import Columns, Doubt, Row, rows
-from logger.records import Edge
+from logger.records import ClockDoubt, Edge, Fault
 
 FRAME_COLUMNS = Columns(("frame", "t_ns"), ("exposure_ns", "line_ns"))
 EDGE_COLUMNS = Columns(("t_ns", "gate", "level"), ("count",))
@@ -31,6 +32,40 @@ class Event:
     event: str
     source: str = ""
     detail: str = ""
+
+
+_FAULT = re.compile(r"^(?P<what>.*?)(?: \(since (?P<since>\d+) ns\))?; (?P<cure>[^;]*)$")
+"""The words of a fault's event."""
+
+
+def event_of_fault(fault: Fault) -> Event:
+    """A fault as it stands in events.csv."""
+    since = f" (since {fault.since_ns} ns)" if fault.since_ns is not None else ""
+    return Event(fault.t_ns, "fault", fault.source, f"{fault.what}{since}; {fault.cure}")
+
+
+def read_fault(event: Event) -> Fault:
+    """The fault that an event tells of; words of another form are all `what`."""
+    found = _FAULT.match(event.detail)
+    if found is None:
+        return Fault(event.t_ns, event.source, event.detail, "")
+    since = found["since"]
+    return Fault(event.t_ns, event.source, found["what"], found["cure"], since_ns=int(since) if since else None)
+
+
+def event_of_clock_doubt(doubt: ClockDoubt) -> Event:
+    """A clock's doubt as it stands in events.csv."""
+    return Event(doubt.t_ns, CLOCK_DOUBT, doubt.source, f"{doubt.u_ns / 1e9:.9f} {doubt.words}")
+
+
+def read_clock_doubt(event: Event) -> ClockDoubt:
+    """The clock's doubt that an event tells of; where it does not begin with a number of seconds below 1, it is 1 s."""
+    first, _, words = event.detail.partition(" ")
+    try:
+        u_s = float(first)
+    except ValueError:
+        u_s, words = 1.0, event.detail
+    return ClockDoubt(event.t_ns, event.source, round((u_s if 0 <= u_s < 1 else 1.0) * 1e9), words)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

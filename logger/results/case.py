@@ -8,12 +8,13 @@ from zlib import crc32
 
 from logger.config import KindOfRun, Rig, Rules
 from logger.recording.folder import Recording
-from logger.results import gates
+from logger.results import gates, troubles
 from logger.results.budget import Owner
 from logger.results.lines import Ahead, ahead, end_line, start_line
 from logger.results.motion import FEWEST_FIXES, Motion, smooth
 from logger.results.passages import Passage
 from logger.results.story import Story, story
+from logger.results.troubles import Trouble
 from logger.vision.track import BRIDGED, NotFound, Track
 
 
@@ -41,11 +42,22 @@ class Case:
     """A sentence; empty if there is a motion."""
     seed: int
     """Of the draws; made from the run's name."""
+    troubles: tuple[Trouble, ...] = ()
+    """What the sources said against themselves."""
+    u_gates_clock_s: float = 0.0
+    """Standard uncertainty of the gates' clock against the one clock, the same for all their stamps in a run."""
+    u_camera_clock_s: float = 0.0
+    """The same of the camera's clock, beside the doubt of its delay."""
 
     @property
     def from_ns(self) -> int:
         """Nothing before this counts."""
         return self.origin_ns if self.story.armed_ns is None else self.story.armed_ns
+
+    @property
+    def gates_clock(self) -> gates.GatesClock:
+        """What the gates' stamps count from."""
+        return gates.GatesClock(self.origin_ns, self.owner.run_id, self.u_gates_clock_s)
 
     def since_first_s(self, t_ns: int) -> float:
         """A stamp as seconds after the motion's first moment; the motion must be there."""
@@ -65,6 +77,7 @@ def case_of(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> Ca
     track, why_not = _usable(seen)
     moments = _moments(recording, track)
     last = end_line(rig, recording.card.kind)
+    span = {"from_ns": min(moments) if told.armed_ns is None else told.armed_ns, "until_ns": max(moments)}
     first = start_line(rig)
     return Case(
         owner=Owner(recording.card.id, recording.card.boat),
@@ -81,6 +94,9 @@ def case_of(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> Ca
         motion=None if track is None else smooth(track),
         why_no_motion=why_not,
         seed=crc32(recording.card.id.encode()),
+        troubles=troubles.troubles(recording.events),
+        u_gates_clock_s=troubles.gates_clock_s(recording.events, **span),
+        u_camera_clock_s=troubles.camera_clock_s(recording.events, **span),
     )
 
 

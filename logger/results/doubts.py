@@ -77,6 +77,13 @@ def of_unseen(gate: str, line: str) -> str:
     return f"Gate {gate} saw nothing when the camera saw the bow reach the {line} line; the camera's moment is used."
 
 
+def of_trouble(gate: str, line: str) -> str:
+    """The gate's driver reported trouble at the very moment of the crossing."""
+    return (
+        f"Gate {gate}: its driver reported trouble when the bow reached the {line} line; the camera's moment is used."
+    )
+
+
 def of_nothing_there(passage: Passage, *, origin_ns: int) -> str:
     """A beam broke where no boat was."""
     return (

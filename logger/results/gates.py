@@ -106,19 +106,32 @@ def speed_at_first(passage: Passage, owner: Owner, *, since_go_s: float | None) 
     return speed.plus_doubt(sources.of_run("gathering way at the start", owner.run_id), 0.25 * speed.value)
 
 
-def stamp(passage: Passage, gate: Gate, *, origin_ns: int, run_id: str) -> Quantity:
-    """When the beam broke, in seconds after `origin_ns`."""
-    after_s = (passage.t_ns - origin_ns) / 1e9
-    return Quantity(after_s, "s", {sources.of_run(f"gate {gate.name} stamp", run_id): gate.u_stamp_s})
+@dataclass(frozen=True, slots=True)
+class GatesClock:
+    """What the gates' stamps count from, and how well their clock is known in this run."""
+
+    origin_ns: int
+    """Zero of the seconds."""
+    run_id: str
+    u_s: float = 0.0
+    """Of the clock itself, the same for all gates of a run: it cancels between two of them."""
 
 
-def at_line(passage: Passage, gate: Gate, *, speed: Quantity, origin_ns: int, run_id: str) -> Quantity:
-    """When the bow was at the gate's line, in seconds after `origin_ns`; `speed` in mm/s is that of the bow there.
+def stamp(passage: Passage, gate: Gate, clock: GatesClock) -> Quantity:
+    """When the beam broke, in seconds after the clock's origin."""
+    parts = {sources.of_run(f"gate {gate.name} stamp", clock.run_id): gate.u_stamp_s}
+    if clock.u_s:
+        parts[sources.of_run("clock of the gates", clock.run_id)] = clock.u_s
+    return Quantity((passage.t_ns - clock.origin_ns) / 1e9, "s", parts)
+
+
+def at_line(passage: Passage, gate: Gate, clock: GatesClock, *, speed: Quantity) -> Quantity:
+    """When the bow was at the gate's line, in seconds after the clock's origin; `speed` is that of the bow there, mm/s.
 
     The beam trips `offset_mm` past the line, so the bow was at the line offset/speed earlier.
     """
     place = Quantity.of(gate.offset_mm, "mm", u=gate.u_offset_mm, source=f"gate {gate.name} place")
-    return stamp(passage, gate, origin_ns=origin_ns, run_id=run_id) - place.over(speed, "s")
+    return stamp(passage, gate, clock) - place.over(speed, "s")
 
 
 def beam_distance(first: tuple[Gate, Line], last: tuple[Gate, Line], rig: Rig) -> Quantity:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from logger import __version__
 from logger.config import Rig
 from logger.recording.folder import Recording
-from logger.results import doubts, speeds, stretch, times
+from logger.results import doubts, speeds, stretch, times, troubles
 from logger.results.case import Case, case_of
 from logger.results.gates import GatePair, passing_speed
 from logger.results.lines import distance_between
@@ -69,6 +69,7 @@ def conclude(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> O
         answers |= {**_times(case, heard), **_mean_speed(case, heard), **_speed_at_line(case, heard)}
         answers |= stretch.answers(case, heard, ending)
     flags = [*recording.doubts, *case.story.notes, *doubts.of_passages(case.passages, origin_ns=case.origin_ns)]
+    flags += troubles.told(case.troubles, origin_ns=case.origin_ns, from_ns=case.from_ns, until_ns=case.ends_ns)
     flags += heard.flags
     if case.track is not None and case.motion is not None:
         flags += doubts.of_track(case.track, case.motion)

@@ -1,12 +1,14 @@
 """What gates and camera say about the first and the last line, and which of them is believed.
 
-The gate is believed if its beam broke while the bow was there (or if there is no camera to deny it), else the camera.
+The gate is believed if its beam broke while the bow was there (or if there is no camera to deny it) and its driver
+reported no trouble of that moment, else the camera.
 Where both speak and differ by more than three times their joint doubt the gate still counts, but the difference is
 told and becomes part of the doubt.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -80,7 +82,8 @@ def _camera(case: Case, line: Ahead, *, after_ns: int) -> Reached | NotMeasured:
     if case.motion is None:
         return NotMeasured(case.why_no_motion)
     camera = case.rig.camera
-    known = CameraDoubts(case.owner, 0.0 if camera is None else camera.u_delay_s)
+    u_delay_s = 0.0 if camera is None else camera.u_delay_s
+    known = CameraDoubts(case.owner, math.hypot(u_delay_s, case.u_camera_clock_s))
     after_s = (after_ns - int(case.motion.t_ns[0])) / 1e9
     return by_camera(case.motion, line, known, origin_ns=case.origin_ns, after_s=after_s)
 
@@ -132,12 +135,15 @@ def _believed(
             f"Gate {gate.name} did not see the boat."
         )  # fmt: skip
         return NotMeasured(reason)
+    if seen and any(trouble.concerns(gate.name, passage.t_ns) for trouble in case.troubles):
+        flags.append(doubts.of_trouble(gate.name, line.line.name))
+        return seen
     flags += doubts.of_length(passage, _in_the_beam_mm(case, line, passage, pair), case.owner.boat)
     if (lead := _seen_lead(case, line, passage, gate)) is not None:
-        time = gates.stamp(passage, gate, origin_ns=case.origin_ns, run_id=case.owner.run_id) - lead
+        time = gates.stamp(passage, gate, case.gates_clock) - lead
     else:
         speed = _speed_at_gate(case, line, passage, pair)
-        time = gates.at_line(passage, gate, speed=speed, origin_ns=case.origin_ns, run_id=case.owner.run_id)
+        time = gates.at_line(passage, gate, case.gates_clock, speed=speed)
     said = Reached(line.line.name, time, "gate")
     return _confronted(case, said, seen, flags) if seen else said
 
@@ -225,8 +231,8 @@ def beam_to_beam(case: Case, pair: gates.GatePair) -> tuple[Quantity, Quantity] 
     if first is None or last is None:
         return None
     distance = gates.beam_distance((first, case.first.line), (last, case.last.line), case.rig)
-    begun = gates.stamp(pair.start, first, origin_ns=case.origin_ns, run_id=case.owner.run_id)
-    ended = gates.stamp(pair.end, last, origin_ns=case.origin_ns, run_id=case.owner.run_id)
+    begun = gates.stamp(pair.start, first, case.gates_clock)
+    ended = gates.stamp(pair.end, last, case.gates_clock)
     return (distance, ended - begun) if distance.value > 0 else None
 
 

@@ -70,8 +70,8 @@ def test_a_time_and_a_mean_speed_by_gates_with_few_degrees_of_freedom() -> None:
     found_a, found_b = (passages(EDGES, gate=name)[0] for name in "AB")
     speed_a = Quantity(200.0, "mm/s", {length: 4.0, Source("gathering way", dof=7): 15.0})
     speed_b = Quantity(300.0, "mm/s", {length: 6.0, Source("losing way", dof=3): 20.0})
-    begun = gates.at_line(found_a, GATE_A, speed=speed_a, origin_ns=0, run_id="run 1")
-    ended = gates.at_line(found_b, GATE_B, speed=speed_b, origin_ns=0, run_id="run 1")
+    begun = gates.at_line(found_a, GATE_A, gates.GatesClock(0, "run 1"), speed=speed_a)
+    ended = gates.at_line(found_b, GATE_B, gates.GatesClock(0, "run 1"), speed=speed_b)
     ours = times.elapsed(Reached("start", begun, "gate"), Reached("finish", ended, "gate"))
 
     stamp_a, stamp_b = GTC.ureal(2.0, GATE_A.u_stamp_s), GTC.ureal(6.5, GATE_B.u_stamp_s)

@@ -13,7 +13,7 @@ from logger.drivers import open_driver
 from logger.drivers.recorded import RecordedCamera, RecordedOptions
 from logger.errors import DriverError
 from logger.recording.folder import Event
-from logger.records import Edge, Fault, Key, Quiet
+from logger.records import ClockDoubt, Edge, Fault, Key, Quiet
 from tests.logger.drivers.conftest import STORY, S, picture, write
 
 
@@ -23,7 +23,8 @@ def heard(kind: str, folder: Path, name: str = "") -> list[Any]:
 
 
 def test_edges_come_back_with_stamp_level_and_count(recording: Path) -> None:
-    assert heard("recorded_gates", recording, "gates") == [record for record in STORY if isinstance(record, Edge)]
+    told = [record for record in heard("recorded_gates", recording, "gates") if isinstance(record, Edge)]
+    assert told == [record for record in STORY if isinstance(record, Edge)]
 
 
 def test_pictures_come_back_with_the_cameras_own_bytes(recording: Path) -> None:
@@ -41,8 +42,20 @@ def test_keys_and_faults_come_back(recording: Path) -> None:
     assert heard("recorded_panel", recording, "panel") == [
         Key(5 * S, "arm", "panel"),
         Key(5_700_000_000, "note", "panel", "a gust, from the door"),
-        Fault(6 * S, "panel", "a jump; of 3 edges", "check the plug", since_ns=5_950_000_000),
     ]
+
+
+def test_each_driver_tells_again_of_its_own_trouble_and_doubt(tmp_path: Path) -> None:
+    said = [
+        Fault(6 * S, "gates", "a jump; of 3 edges", "check the plug", since_ns=5_950_000_000),
+        ClockDoubt(6_100_000_000, "gates", 120_000, "9 of 30 answers"),
+        ClockDoubt(6_100_000_000, "camera", 4_000_000, "stamped on arrival"),
+        Fault(6_200_000_000, "panel", "a button sticks", "press it again"),
+    ]
+    folder = write(tmp_path / "r", tuple(sorted((*STORY[:-1], *said[1:]), key=lambda record: record.t_ns)))
+    for source, own in (("gates", said[:2]), ("camera", said[2:3]), ("panel", said[3:])):
+        told = [r for r in heard(f"recorded_{source}", folder, source) if isinstance(r, Fault | ClockDoubt)]
+        assert told == own
 
 
 def test_all_drivers_of_one_recording_tell_of_the_same_time(recording: Path) -> None:

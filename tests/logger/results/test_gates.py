@@ -39,7 +39,7 @@ def test_specks_and_what_lies_outside_the_run_do_not_count(shop: Any) -> None:
 def test_the_beam_past_the_line_trips_later_by_offset_over_speed(shop: Any) -> None:
     gate = Gate("A", "start", offset_mm=12.0, u_offset_mm=1.5, u_stamp_s=0.0002)
     (one,) = found(shop, "A", (2.0, 2.8))
-    at = gates.at_line(one, gate, speed=Quantity(240.0, "mm/s"), origin_ns=shop.zero_ns, run_id="r")
+    at = gates.at_line(one, gate, gates.GatesClock(shop.zero_ns, "r"), speed=Quantity(240.0, "mm/s"))
     assert at.value == pytest.approx(2.0 - 0.05)
     assert at.u == pytest.approx((0.0002**2 + (1.5 / 240) ** 2) ** 0.5)
 
