@@ -1,0 +1,41 @@
+"""Serial lines of the machine: two ports joined by a cable, and a USB adapter that can be pulled out."""
+
+from __future__ import annotations
+
+import select
+from pathlib import Path
+
+PAIR = ("/dev/ttyS1", "/dev/ttyS2")
+"""What is written to one arrives at the other."""
+BEHIND_USB = "/dev/ttyS3"
+"""The far end of the USB adapter."""
+
+
+class Adapter:
+    """The USB serial adapter."""
+
+    path = "/dev/ttyUSB0"
+
+    def __init__(self) -> None:
+        devices = Path("/sys/bus/usb/devices")
+        self._device = next(d for d in devices.iterdir() if (d / "product").exists() and "SERIAL" in _product(d))
+
+    def unplug(self) -> None:
+        """As pulling it out: the kernel hangs up the port and takes it away."""
+        (self._device / "authorized").write_text("0")
+
+    def plug_in(self) -> None:
+        """Put it back; returns when the port is there."""
+        with Path("/proc/mounts").open() as changes, Path("/dev/null").open():
+            del changes
+        (self._device / "authorized").write_text("1")
+        waited = select.poll()
+        for _ in range(500):
+            if Path(self.path).exists():
+                return
+            waited.poll(10)
+        raise AssertionError(f"{self.path} did not come back within 5 s")
+
+
+def _product(device: Path) -> str:
+    return (device / "product").read_text(errors="replace").upper()
