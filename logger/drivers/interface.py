@@ -83,6 +83,7 @@ Shown: TypeAlias = Literal["not_ready", "ready", "armed", "running", "done", "tr
 something is wrong."""
 
 
+@runtime_checkable
 class Panel(Driver[Key | Quiet | Fault], Protocol):
     """Buttons of people, and a lamp and a buzzer for them."""
 

@@ -14,15 +14,17 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from time import monotonic as clock_s
+from time import monotonic_ns as clock_ns
 from typing import Any
 
-from logger.drivers.interface import Driver
+from logger.drivers.interface import Driver, Panel
 from logger.recording.folder import Event, load
 from logger.recording.journal import Journal
 from logger.records import Fault, Frame
 from logger.results.measure import Outcome, measure
 from logger.results.store import Store
 from logger.results.trial import Trial
+from logger.station import fitness, lamp
 from logger.station.inbox import Ended, Fill, Inbox
 from logger.station.line import Line, LiveTracker, Plan
 
@@ -70,20 +72,39 @@ def run(
         wall_time: Says when the trial was stored, RFC 3339.
 
     Raises:
-        DriverError: a device cannot be opened. Nothing was recorded then.
+        DriverError: a device cannot be opened, or finds itself unfit. Nothing was recorded then.
         StoreError: the recording or the trial cannot be kept.
         InputError: the recording cannot be measured.
     """
     with ExitStack() as opened:
         for driver in drivers:
             opened.enter_context(driver)
+        doubtful = fitness.events(fitness.self_tests(drivers), t_ns=clock_ns())
         journal = opened.enter_context(Journal(plan.folder, card=plan.card, rig=plan.rig, calibration=plan.calibration))
-        line, fill = _record(plan, drivers, journal=journal, tracker=tracker, show=show)
+        for event in doubtful:
+            journal.keep(event)
+            show(event)
+        with_lamps = _with_lamps(show, [driver for driver in drivers if isinstance(driver, Panel)])
+        line, fill = _record(plan, drivers, journal=journal, tracker=tracker, show=with_lamps)
     outcome = measure(load(plan.folder))
     if store is not None:
         store.add(outcome.trial, plan.folder.resolve(), boat=plan.card.boat, at=wall_time())
     show(outcome.trial)
     return Ran(plan.folder, outcome, line.history, fill, line.frames_untracked_count)
+
+
+def _with_lamps(show: Callable[[Event], None], panels: Sequence[Panel]) -> Callable[[Event], None]:
+    """`show` that lets the panels' lamps say it too, beginning with "ready"."""
+    for panel in panels:
+        panel.show(lamp.AT_FIRST)
+
+    def told(event: Event) -> None:
+        if (shown := lamp.shown_after(event)) is not None:
+            for panel in panels:
+                panel.show(shown)
+        show(event)
+
+    return told
 
 
 def _record(

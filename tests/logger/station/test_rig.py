@@ -11,7 +11,7 @@ from typing import Any, Self
 
 import pytest
 
-from logger.drivers.interface import Stop
+from logger.drivers.interface import Finding, Shown, Stop
 from logger.errors import DriverError, StoreError
 from logger.recording.folder import Event, load
 from logger.records import Edge, Key, Quiet, Record
@@ -101,6 +101,53 @@ def test_a_driver_that_cannot_be_opened_leaves_nothing_behind(tmp_path: Path) ->
     assert list(tmp_path.iterdir()) == []
 
 
+class Lamp(Scripted):
+    """A panel whose lamp is written down."""
+
+    def __init__(self) -> None:
+        super().__init__("panel", [*ARM, *quiet(30, "panel")], until_stopped)
+        self.shown: list[Shown] = []
+
+    def show(self, shown: Shown) -> None:
+        assert self.is_open
+        self.shown.append(shown)
+
+
+def test_the_panels_lamp_follows_the_run(tmp_path: Path) -> None:
+    lamp = Lamp()
+    run(Plan(CARD, RIG, tmp_path / "run-1"), [gates(), lamp])
+    assert lamp.shown == ["ready", "armed", "running", "done"]
+
+
+class LooksAtItself(Scripted):
+    """Gates that look at themselves before the run."""
+
+    def __init__(self, *findings: Finding) -> None:
+        super().__init__("gates", [*PASSING, *quiet(30, "gates")], until_stopped)
+        self._findings = list(findings)
+
+    def self_test(self) -> list[Finding]:
+        assert self.is_open
+        return self._findings
+
+
+def test_a_driver_that_finds_itself_unfit_leaves_nothing_behind(tmp_path: Path) -> None:
+    deaf = LooksAtItself(Finding("gate A", "wrong", "its reader is asleep", "begin anew"))
+    with pytest.raises(DriverError, match="gate A: its reader is asleep; begin anew"):
+        run(Plan(CARD, RIG, tmp_path / "run-1"), [deaf, panel()])
+    assert not deaf.is_open
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_is_doubtful_about_a_driver_stands_in_the_recording(tmp_path: Path) -> None:
+    shown: list[Event | Trial] = []
+    flaky = LooksAtItself(Finding("gate A", "doubtful", "it was never seen to break", "pass a hand through it"))
+    ran = run(Plan(CARD, RIG, tmp_path / "run-1"), [flaky, panel()], show=shown.append)
+    (told,) = [event for event in load(ran.recording).events if event.event == "self_test"]
+    assert (told.source, told.detail) == ("gate A", "it was never seen to break; pass a hand through it")
+    assert told in shown
+
+
 def test_a_recording_is_never_written_over(tmp_path: Path) -> None:
     run(Plan(CARD, RIG, tmp_path / "run-1"), [gates(), panel()])
     before = (tmp_path / "run-1" / "edges.csv").read_bytes()
@@ -155,6 +202,7 @@ def test_when_all_drivers_come_to_their_end_so_does_the_run(tmp_path: Path) -> N
 
 def test_a_full_disk_stops_the_run_closes_the_drivers_and_keeps_what_there_is(tmp_path: Path) -> None:
     drivers = [gates(), panel()]
+    before = threading.active_count()
 
     def show(moved: Event | Trial) -> None:
         if isinstance(moved, Event) and moved.event == "started":
@@ -163,7 +211,7 @@ def test_a_full_disk_stops_the_run_closes_the_drivers_and_keeps_what_there_is(tm
     with pytest.raises(StoreError, match="no space left"):
         run(Plan(CARD, RIG, tmp_path / "run-1"), drivers, show=show)
     assert not any(driver.is_open for driver in drivers)
-    assert threading.active_count() <= 2
+    assert threading.active_count() == before
     (unfinished,) = tmp_path.iterdir()
     assert unfinished.name == "run-1.unfinished"
     assert [event.event for event in load(unfinished).events][:2] == ["arm", "armed"]
