@@ -3,10 +3,10 @@
     arrival -> settled -> journal -> referee
                              `-> live tracker -> (position) -> settled
 
-A record is put into the order of time, written, and only then looked at. So the recording, byte for byte, and the
-referee's history do not depend on the order in which the sources' records happened to arrive. The price is that a
-record waits in memory for the slowest source, as a rule a tenth of a second. When a source hangs, the loop has the
-waiting ones written before their turn: then safe goes before orderly.
+A record is put into the order of time, handed to the recorder, and only then looked at. So the recording, byte for
+byte, and the referee's history do not depend on the order in which the sources' records happened to arrive. The price
+is that a record waits in memory for the slowest source, as a rule a tenth of a second. When a source hangs, the loop
+has the waiting ones written before their turn: then safe goes before orderly.
 """
 
 from __future__ import annotations
@@ -108,6 +108,11 @@ class Line:
                 self._written.add(name)
                 self._journal.keep(record)
         self._waited = waiting
+
+    def listen_to_recorder(self) -> None:
+        """Show people what the recorder has had to say. StoreError if it cannot keep what it was handed."""
+        for event in self._journal.news():
+            self._show(event)
 
     def _advance(self) -> list[Record]:
         """Let everything leave that is settled, in order of time; then let the time pass that is settled."""

@@ -32,7 +32,7 @@ log = logging.getLogger(__name__)
 
 TICK_S = 0.1
 """How often the loop looks for sources that are slow or have fallen silent."""
-SAFE_AFTER_S = 0.5
+SAFE_AFTER_S = 0.25
 """Live: a record that waited this long for its turn is written at once; so all are, within twice this time."""
 STOP_S = 2.0
 """How long a driver may take to come to its end before we go on without it."""
@@ -80,12 +80,14 @@ def run(
         for driver in drivers:
             opened.enter_context(driver)
         doubtful = fitness.events(fitness.self_tests(drivers), t_ns=clock_ns())
-        journal = opened.enter_context(Journal(plan.folder, card=plan.card, rig=plan.rig, calibration=plan.calibration))
+        journal = Journal(plan.folder, card=plan.card, rig=plan.rig, calibration=plan.calibration, is_live=plan.is_live)
+        opened.enter_context(journal)
         for event in doubtful:
             journal.keep(event)
             show(event)
         with_lamps = _with_lamps(show, [driver for driver in drivers if isinstance(driver, Panel)])
         line, fill = _record(plan, drivers, journal=journal, tracker=tracker, show=with_lamps)
+    line.listen_to_recorder()
     outcome = measure(load(plan.folder))
     if store is not None:
         store.add(outcome.trial, plan.folder.resolve(), boat=plan.card.boat, at=wall_time())
@@ -132,6 +134,7 @@ def _record(
                 inbox.release(line.end(arrived.source) if isinstance(arrived, Ended) else line.feed(arrived))
             for source in inbox.silent(round(plan.silent_after_s * 1e9)):
                 inbox.release(line.lose(source, plan.silent_after_s))
+            line.listen_to_recorder()
             if plan.is_live and clock_s() - written_s > SAFE_AFTER_S:
                 line.write_waiting()
                 written_s = clock_s()

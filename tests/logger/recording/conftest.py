@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import re
+import shutil
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import cv2
@@ -39,6 +44,12 @@ def picture(number: int) -> np.ndarray:
 
 def jpeg(number: int) -> bytes:
     return cv2.imencode(".jpg", picture(number))[1].tobytes()
+
+
+def large_jpeg() -> bytes:
+    """Half a megabyte, most of it comments (T.81 B.2.4.5)."""
+    data = jpeg(0)
+    return data[:2] + (b"\xff\xfe\xea\x62" + b"x" * 60000) * 8 + data[2:]
 
 
 def frame(number: int, *, t_ns: int | None = None) -> Frame:
@@ -126,3 +137,40 @@ def camera_toml() -> bytes:
 
 def contents(folder: Path) -> dict[str, bytes]:
     return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+@contextmanager
+def mounted(place: Path, kind: str, *, size_mb: int) -> Iterator[Path]:
+    """A real small filesystem, `tmpfs`, or `ext4` on a file `place`.img; skips the test where none can be mounted."""
+    if os.geteuid() != 0:
+        pytest.skip("only root can mount a small disk")
+    place.mkdir()
+    image = place.with_name(f"{place.name}.img")
+    how = ["-t", "tmpfs", "-o", f"size={size_mb}m", "none"]
+    if kind == "ext4":
+        make = shutil.which("mkfs.ext4") or "/usr/sbin/mkfs.ext4"
+        if not Path(make).exists():
+            pytest.skip("there is no mkfs.ext4 here")
+        with image.open("wb") as file:
+            file.truncate(size_mb * 1_000_000)
+        subprocess.run([make, "-q", "-F", "-m", "0", str(image)], check=True)
+        how = ["-o", "loop", str(image)]
+    if (done := subprocess.run(["mount", *how, str(place)], capture_output=True, text=True, check=False)).returncode:
+        pytest.skip(f"no {kind} can be mounted here: {done.stderr.strip()}")
+    try:
+        yield place
+    finally:
+        subprocess.run(["umount", str(place)], check=True)
+
+
+def fill_up(place: Path) -> Path:
+    """A file that takes all the space that is left."""
+    hog = place / "hog"
+    size_bytes = 1 << 20
+    with hog.open("ab", buffering=0) as file:
+        while size_bytes:
+            try:
+                file.write(bytes(size_bytes))
+            except OSError:
+                size_bytes //= 2
+    return hog

@@ -52,6 +52,7 @@ def record(folder: Path, say: int) -> None:
     with Journal(folder, card=CARD, rig=RIG, calibration=CAMERA) as journal:
         for one in records():
             journal.keep(one)
+            journal.flush()
             os.write(say, b".")
 
 
