@@ -13,18 +13,22 @@ from importlib.metadata import EntryPoint, entry_points
 from typing import Any
 
 from logger import settings
+from logger.config import CAMERA_SOURCE, GATES_SOURCE, PANEL_SOURCE, Rig
 from logger.errors import DriverError, InputError
 
 ENTRY_POINTS = "boatrun.drivers"
 """Entry-point group in which an installed package names its own drivers."""
 
 DRIVERS: Mapping[str, str] = {
+    "keyboard": "logger.drivers.keyboard_panel:KeyboardPanel",
     "recorded_gates": "logger.drivers.recorded:RecordedGates",
     "recorded_camera": "logger.drivers.recorded:RecordedCamera",
     "recorded_panel": "logger.drivers.recorded:RecordedPanel",
+    "serial_gates": "logger.drivers.serial_gates:SerialGates",
     "simulated_gates": "logger.drivers.simulated:SimulatedGates",
     "simulated_camera": "logger.drivers.simulated:SimulatedCamera",
     "simulated_panel": "logger.drivers.simulated:SimulatedPanel",
+    "gpio_gates": "logger.drivers.gpio_gates:GpioGates",
 }
 """Kind -> "module:Class"."""
 
@@ -69,6 +73,30 @@ def open_driver(kind: str, options: Mapping[str, object], *, name: str = "", pla
         raise InputError(f'{place}: kind: found "{kind}", wanted one of {listed}{settings.near(kind, known)}')
     driver = _load(kind, known[kind])
     return driver(settings.read(driver.Options, options, file=f'{place} (driver "{kind}")'), name=name or kind)
+
+
+def drivers_of(rig: Rig, *, place: str = "rig.toml") -> list[Any]:
+    """The drivers of gates, camera and panel that a rig names, under the names that its recordings know them by.
+
+    Args:
+        rig: The rig.
+        place: The rig's file, for messages.
+
+    Raises:
+        InputError: it names neither gates nor a camera that could be opened, or as `open_driver`.
+    """
+    camera = None if rig.camera is None else rig.camera.driver
+    named = {GATES_SOURCE: rig.gates_driver, CAMERA_SOURCE: camera, PANEL_SOURCE: rig.panel_driver}
+    if rig.gates_driver is None and camera is None:
+        raise InputError(
+            f"{place}: found neither a [gates_driver] nor a [camera.driver], so nothing can be heard or seen; "
+            "name at least one of them"
+        )
+    return [
+        open_driver(choice.kind, choice.options, name=name, place=place)
+        for name, choice in named.items()
+        if choice is not None
+    ]
 
 
 def _load(kind: str, target: str) -> Any:

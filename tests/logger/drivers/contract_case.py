@@ -32,15 +32,16 @@ class Case:
     """The driver cannot be opened here ..."""
     complaint: str
     """... and this is in what it says then (a regular expression)."""
-    ends: Literal["by_itself", "unplugged"] = "by_itself"
-    """How the story ends: it is over · the device is pulled out, which must give a lasting Fault."""
+    ends: Literal["by_itself", "unplugged", "waits"] = "by_itself"
+    """How the story ends: it is over · the device is pulled out, which must give a lasting Fault · the device is pulled
+    out and put back, over and over: a Fault that does not last, and then the records go on until `stop`."""
     speaks: bool = True
     """False: a device without records, such as a light or a scale; it must only open, close and complain."""
 
     @property
     def is_live(self) -> bool:
         """True if its stamps are of the one clock, now."""
-        return self.ends == "unplugged"
+        return self.ends != "by_itself"
 
 
 def given(options: Callable[[Path], Options]) -> Surroundings:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import dataclasses
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from itertools import pairwise
 from pathlib import Path
@@ -17,10 +17,13 @@ from typing import Any, TypeAlias
 import pytest
 
 from logger.drivers import DRIVERS, known_drivers, open_driver
+from logger.drivers.interface import Driver
 from logger.errors import ConfigError, DriverError
 from logger.records import ClockDoubt, Edge, Fault, Frame, Key, Quiet
+from tests.logger.drivers import keyboard_world, serial_gates_world
 from tests.logger.drivers.conftest import OUTSIDE
 from tests.logger.drivers.contract_case import Case, Options, Surroundings, given
+from tests.logger.drivers.gpio_worlds import GATES_CASE
 
 QUIET_NS = 100_000_000
 STOP_NS = 200_000_000
@@ -49,8 +52,11 @@ def told(options: Callable[[Path], Options], broken: Callable[[Path], Options], 
 
 
 CASES: dict[str, Case] = {
+    "keyboard": keyboard_world.CASE,
     **{f"recorded_{what}": told(recorded, nowhere, "no such recording") for what in ("gates", "camera", "panel")},
     **{f"simulated_{what}": told(tank, strange_tank, "depth_of_field") for what in ("gates", "camera", "panel")},
+    "gpio_gates": GATES_CASE,
+    "serial_gates": serial_gates_world.CASE,
     OUTSIDE: Case(given(lambda _: {}), given(lambda _: {}), given(lambda _: {"is_there": False}), "wind it up"),
 }
 
@@ -96,15 +102,28 @@ def said(kind: str, world: In, heard: dict[str, Said]) -> Said:
     if kind not in heard:
         from_ns = time.monotonic_ns()
         with world(CASES[kind].story) as options, open_driver(kind, options, name="this one") as driver:
-            records = list(driver.records(Stop()))
+            records = list(until_it_is_back(driver) if CASES[kind].ends == "waits" else driver.records(Stop()))
         heard[kind] = Said(records, from_ns, time.monotonic_ns())
     return heard[kind]
+
+
+def until_it_is_back(driver: Driver[Any]) -> Iterator[Any]:
+    """What a driver says that waits for its device, until a second after it was gone and came back."""
+    gone_ns = None
+    for record in driver.records(Stop()):
+        yield record
+        if isinstance(record, Fault) and gone_ns is None:
+            gone_ns = record.t_ns
+        if gone_ns is not None and isinstance(record, Edge | Frame) and record.t_ns > gone_ns + 1_000_000_000:
+            return
 
 
 every_device = pytest.mark.parametrize("kind", CASES)
 every_driver = pytest.mark.parametrize("kind", [kind for kind, case in CASES.items() if case.speaks])
 LIVE = [kind for kind, case in CASES.items() if case.is_live]
 every_live_driver = pytest.mark.parametrize("kind", LIVE)
+every_driver_that_ends = pytest.mark.parametrize("kind", [k for k in LIVE if CASES[k].ends == "unplugged"])
+every_driver_that_waits = pytest.mark.parametrize("kind", [k for k in LIVE if CASES[k].ends == "waits"])
 
 
 def test_the_suite_covers_every_driver_that_can_be_named() -> None:
@@ -164,7 +183,16 @@ def test_what_happens_now_is_stamped_now(said: Said) -> None:
         assert said.from_ns - a_second_ns <= record.t_ns <= said.to_ns
 
 
-@every_live_driver
+@every_driver_that_waits
+def test_unplugging_is_told_and_the_records_go_on_when_it_is_back(said: Said) -> None:
+    told = [index for index, record in enumerate(said.records) if isinstance(record, Fault)]
+    assert not any(said.records[index].lasting for index in told)
+    assert all(said.records[index].what and said.records[index].cure for index in told)
+    assert any(isinstance(record, Edge | Frame) for record in said.records[: told[0]])
+    assert isinstance(said.records[-1], Edge | Frame)
+
+
+@every_driver_that_ends
 def test_unplugging_ends_in_a_lasting_fault_with_its_cure(said: Said) -> None:
     *others, last = said.records
     assert isinstance(last, Fault)
