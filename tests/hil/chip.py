@@ -19,6 +19,7 @@ class Chip:
         self.label, self._lines_count = label, lines_count
         self._folder = CONFIG / label
         self._pulls: list[int] = []
+        self._is_live = False
 
     def __enter__(self) -> Self:
         bank = self._folder / "bank0"
@@ -26,6 +27,7 @@ class Chip:
         (bank / "num_lines").write_text(str(self._lines_count))
         (bank / "label").write_text(self.label)
         (self._folder / "live").write_text("1")
+        self._is_live = True
         self.path = "/dev/" + (bank / "chip_name").read_text().strip()
         """The device file, such as /dev/gpiochip0."""
         platform = Path("/sys/devices/platform") / (self._folder / "dev_name").read_text().strip()
@@ -38,10 +40,10 @@ class Chip:
     ) -> None:
         for pull in self._pulls:
             os.close(pull)
-        if self._folder.exists():
-            (self._folder / "live").write_text("0")
-            (self._folder / "bank0").rmdir()
-            self._folder.rmdir()
+        if self._is_live:
+            self.unplug()
+        (self._folder / "bank0").rmdir()
+        self._folder.rmdir()
 
     @property
     def number(self) -> int:
@@ -68,3 +70,4 @@ class Chip:
     def unplug(self) -> None:
         """Take the chip away while it may be in use."""
         (self._folder / "live").write_text("0")
+        self._is_live = False

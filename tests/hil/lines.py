@@ -26,8 +26,6 @@ class Adapter:
 
     def plug_in(self) -> None:
         """Put it back; returns when the port is there."""
-        with Path("/proc/mounts").open() as changes, Path("/dev/null").open():
-            del changes
         (self._device / "authorized").write_text("1")
         waited = select.poll()
         for _ in range(500):

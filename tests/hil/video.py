@@ -1,4 +1,4 @@
-"""Video devices of the real kernel: one that gives out the JPEGs a test puts in, and one that makes its own pictures."""
+"""Video devices of the real kernel: one gives out the JPEGs that a test puts in, one makes its own pictures."""
 
 from __future__ import annotations
 
