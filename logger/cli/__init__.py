@@ -29,6 +29,7 @@ _PLACES_FAULT = {errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EP
 
 COMMANDS = {
     "demo": "try everything without any hardware: an invented class in a simulated tank, and its report",
+    "record": "record runs with a rig, live, and show what came out",
     "measure": "measure recordings, or measure them again",
     "simulate": "write recordings of a simulated tank, with the truth beside them",
     "export": "write tables for spreadsheets and statistics",

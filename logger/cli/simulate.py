@@ -27,7 +27,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--tier", choices=_TIERS, default="easy", help="how hard they are to measure (default: easy)")
     parser.add_argument("--kind", choices=_KINDS, help="kind of run (default: one after the other)")
-    parser.add_argument("--count", type=_count, default=1, metavar="N", help="how many recordings (default: 1)")
+    parser.add_argument("--count", type=count_of, default=1, metavar="N", help="how many recordings (default: 1)")
     parser.add_argument("--seed", type=_seed, default=1000, metavar="S", help="seed of the first (default: 1000)")
 
 
@@ -59,7 +59,8 @@ def _write(folder: Path, *, tier: TierName, kind: str, seed: int) -> None:
         raise
 
 
-def _count(text: str) -> int:
+def count_of(text: str) -> int:
+    """The number of things that an option asks for, 1 to 100000."""
     if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= 100_000:
         raise argparse.ArgumentTypeError(f"found {text!r}; wanted a whole number from 1 to 100000")
     return int(text)
