@@ -28,7 +28,10 @@ DRIVERS: Mapping[str, str] = {
     "simulated_gates": "logger.drivers.simulated:SimulatedGates",
     "simulated_camera": "logger.drivers.simulated:SimulatedCamera",
     "simulated_panel": "logger.drivers.simulated:SimulatedPanel",
+    "v4l2_camera": "logger.drivers.v4l2_camera:V4l2Camera",
     "gpio_gates": "logger.drivers.gpio_gates:GpioGates",
+    "gpio_panel": "logger.drivers.gpio_panel:GpioPanel",
+    "gpio_light": "logger.drivers.gpio_light:GpioLight",
 }
 """Kind -> "module:Class"."""
 

@@ -26,6 +26,7 @@ from gpiod.line import Bias, Clock, Direction, Edge, Value
 from logger.drivers import gpio_chips
 
 RISING, FALLING = 1, 2
+BEGINS_NS = 5_000_000_000
 
 
 class Line:
@@ -299,3 +300,36 @@ class Play:
         self._over.set()
         for thread in self._threads:
             thread.join()
+
+
+class World:
+    """Time, and what happens in it: (when, what), while the driver waits."""
+
+    def __init__(self) -> None:
+        self.now_ns = BEGINS_NS
+        self.coming: list[tuple[int, Callable[[], object]]] = []
+        self.waited_s: list[float] = []
+        self.reads_counts: list[int] = [0]
+        """How many edges had been read at each wait."""
+        self.controller = Controller("pinctrl-rp1", clock=lambda: self.now_ns)
+        self.stop = threading.Event()
+
+    def at(self, ms: float, do: Callable[[], object]) -> None:
+        self.coming.append((BEGINS_NS + round(ms * 1e6), do))
+        self.coming.sort(key=lambda one: one[0])
+
+    def drive(self, ms: float, pin: int, high: bool) -> int:
+        self.at(ms, lambda: self.controller.drive(pin, high))
+        return BEGINS_NS + round(ms * 1e6)
+
+    def stop_at(self, ms: float) -> None:
+        self.at(ms, self.stop.set)
+
+    def wait(self, s: float) -> None:
+        self.waited_s.append(s)
+        self.reads_counts.append(sum(request.reads_count for request in self.controller.requests))
+        until_ns = self.now_ns + round(s * 1e9)
+        while self.coming and self.coming[0][0] <= until_ns:
+            self.now_ns, do = self.coming[0][0], self.coming.pop(0)[1]
+            do()
+        self.now_ns = max(self.now_ns, until_ns)

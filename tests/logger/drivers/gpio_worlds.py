@@ -14,6 +14,8 @@ from tests.logger.drivers.fake_kernel import Controller, Kernel, Play
 
 LABEL = "pinctrl-rp1"
 A, B = 17, 27
+ARM, VOID, LAMP = 5, 6, 13
+PANEL: Options = {"arm_pin": ARM, "void_pin": VOID, "lamp_pin": LAMP}
 GATES: Options = {"pins": {"A": A, "B": B}, "blocked_is": "low"}
 
 
@@ -35,6 +37,18 @@ def a_run(controller: Controller) -> Play:
         (0.40, lambda: controller.drive(B, False)),
         (0.45, lambda: controller.drive(B, True)),
         (0.70, controller.pull_out),
+    )
+
+
+def a_press(controller: Controller) -> Play:
+    """Somebody presses a button, which bounces; then the controller is pulled out."""
+    return Play(
+        controller,
+        (0.150, lambda: controller.drive(ARM, False)),
+        (0.151, lambda: controller.drive(ARM, True)),
+        (0.152, lambda: controller.drive(ARM, False)),
+        (0.300, lambda: controller.drive(ARM, True)),
+        (0.600, controller.pull_out),
     )
 
 
@@ -69,10 +83,25 @@ def elsewhere(options: Options) -> Surroundings:
     return around
 
 
+NO_HEADER = r"no GPIO controller is a Raspberry Pi's header .*seen were gpiochip0 \(gpio-mouse, 8 lines\)"
 GATES_CASE = Case(
     story=happening(GATES, a_run),
     waiting=nothing_happens(GATES),
     broken=elsewhere(GATES),
-    complaint=r"no GPIO controller is a Raspberry Pi's header .*seen were gpiochip0 \(gpio-mouse, 8 lines\)",
+    complaint=NO_HEADER,
     ends="unplugged",
+)
+PANEL_CASE = Case(
+    story=happening(PANEL, a_press),
+    waiting=nothing_happens(PANEL),
+    broken=elsewhere(PANEL),
+    complaint=NO_HEADER,
+    ends="unplugged",
+)
+LIGHT_CASE = Case(
+    story=nothing_happens({"pin": LAMP}),
+    waiting=nothing_happens({"pin": LAMP}),
+    broken=elsewhere({"pin": LAMP}),
+    complaint=NO_HEADER,
+    speaks=False,
 )

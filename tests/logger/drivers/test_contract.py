@@ -23,7 +23,8 @@ from logger.records import ClockDoubt, Edge, Fault, Frame, Key, Quiet
 from tests.logger.drivers import keyboard_world, serial_gates_world
 from tests.logger.drivers.conftest import OUTSIDE
 from tests.logger.drivers.contract_case import Case, Options, Surroundings, given
-from tests.logger.drivers.gpio_worlds import GATES_CASE
+from tests.logger.drivers.gpio_worlds import GATES_CASE, LIGHT_CASE, PANEL_CASE
+from tests.logger.drivers.v4l2_worlds import V4L2_CAMERA
 
 QUIET_NS = 100_000_000
 STOP_NS = 200_000_000
@@ -54,8 +55,11 @@ def told(options: Callable[[Path], Options], broken: Callable[[Path], Options], 
 CASES: dict[str, Case] = {
     "keyboard": keyboard_world.CASE,
     **{f"recorded_{what}": told(recorded, nowhere, "no such recording") for what in ("gates", "camera", "panel")},
+    "v4l2_camera": V4L2_CAMERA,
     **{f"simulated_{what}": told(tank, strange_tank, "depth_of_field") for what in ("gates", "camera", "panel")},
     "gpio_gates": GATES_CASE,
+    "gpio_panel": PANEL_CASE,
+    "gpio_light": LIGHT_CASE,
     "serial_gates": serial_gates_world.CASE,
     OUTSIDE: Case(given(lambda _: {}), given(lambda _: {}), given(lambda _: {"is_there": False}), "wind it up"),
 }

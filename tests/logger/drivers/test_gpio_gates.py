@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import tempfile
-import threading
-from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -24,44 +22,10 @@ from logger.drivers.gpio_gates import (
 from logger.drivers.interface import Finding
 from logger.errors import DriverError
 from logger.records import Edge, Fault, Quiet
-from tests.logger.drivers.fake_kernel import Controller, Kernel
+from tests.logger.drivers.fake_kernel import BEGINS_NS, Kernel, World
 
 MS = 1_000_000
 A, B = 17, 27
-BEGINS_NS = 5_000 * MS
-
-
-class World:
-    """Time, and what happens in it: (when, what), while the driver waits."""
-
-    def __init__(self) -> None:
-        self.now_ns = BEGINS_NS
-        self.coming: list[tuple[int, Callable[[], object]]] = []
-        self.waited_s: list[float] = []
-        self.reads_counts: list[int] = [0]
-        """How many edges had been read at each wait."""
-        self.controller = Controller("pinctrl-rp1", clock=lambda: self.now_ns)
-        self.stop = threading.Event()
-
-    def at(self, ms: float, do: Callable[[], object]) -> None:
-        self.coming.append((BEGINS_NS + round(ms * MS), do))
-        self.coming.sort(key=lambda one: one[0])
-
-    def drive(self, ms: float, pin: int, high: bool) -> int:
-        self.at(ms, lambda: self.controller.drive(pin, high))
-        return BEGINS_NS + round(ms * MS)
-
-    def stop_at(self, ms: float) -> None:
-        self.at(ms, self.stop.set)
-
-    def wait(self, s: float) -> None:
-        self.waited_s.append(s)
-        self.reads_counts.append(sum(request.reads_count for request in self.controller.requests))
-        until_ns = self.now_ns + round(s * 1e9)
-        while self.coming and self.coming[0][0] <= until_ns:
-            self.now_ns, do = self.coming[0][0], self.coming.pop(0)[1]
-            do()
-        self.now_ns = max(self.now_ns, until_ns)
 
 
 @pytest.fixture
