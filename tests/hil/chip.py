@@ -61,6 +61,10 @@ class Chip:
         """What the line is at, as the kernel sees it."""
         return (self._lines / f"sim_gpio{line}/value").read_text().strip() == "1"
 
+    def pull_file(self, line: int) -> str:
+        """The file by which another program can move the outside of a line."""
+        return str(self._lines / f"sim_gpio{line}/pull")
+
     def settle(self, line: int) -> None:
         """Give the interrupt's own thread its turn before the line moves again, or the kernel makes one edge of two."""
         ends_ns = time.monotonic_ns() + SETTLE_NS

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -17,6 +18,12 @@ def inside() -> None:
     """Only where the kernel is ours to play with."""
     if "BOATRUN_HIL" not in os.environ:
         pytest.skip("needs the emulated machine: python -m tests.hil.machine")
+
+
+@pytest.fixture
+def films() -> Path:
+    """What tests/hil/film.py painted on the host."""
+    return Path(os.environ["BOATRUN_HIL"]) / "films"
 
 
 @pytest.fixture

@@ -21,7 +21,8 @@ R = TypeVar("R", bound=Record)
 class Hearing:
     """Everything that a driver said so far."""
 
-    def __init__(self) -> None:
+    def __init__(self, keep: Callable[[Record], object]) -> None:
+        self._keep = keep
         self._records: list[Record] = []
         self._news = threading.Condition()
         self._error: BaseException | None = None
@@ -33,6 +34,7 @@ class Hearing:
         """Take in records until there are no more; the thread's work."""
         try:
             for record in driver.records(self.stop):
+                self._keep(record)
                 with self._news:
                     self._records.append(record)
                     self._news.notify_all()
@@ -99,9 +101,9 @@ class Hearing:
 
 
 @contextmanager
-def hearing(driver: Driver[Any]) -> Iterator[Hearing]:
-    """Open the driver and listen; stop and close it at the end."""
-    heard = Hearing()
+def hearing(driver: Driver[Any], keep: Callable[[Record], object] = lambda _: None) -> Iterator[Hearing]:
+    """Open the driver and listen; stop and close it at the end. `keep` is handed every record first."""
+    heard = Hearing(keep)
     with driver:
         thread = threading.Thread(target=heard.listen, args=(driver,), daemon=True)
         thread.start()

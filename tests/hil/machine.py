@@ -150,6 +150,7 @@ def main(arguments: Sequence[str]) -> int:
     with tempfile.TemporaryDirectory(prefix="boatrun-hil-") as folder:
         results = Path(folder)
         (results / "wires").mkdir()
+        subprocess.run([sys.executable, "-m", "tests.hil.film", str(results / "films")], cwd=PROJECT, check=True)
         (results / "initrd").write_bytes(
             ram_disk(made, results=results, arguments=["--script", *rest] if asked.script else rest)
         )

@@ -40,6 +40,11 @@ class Loopback:
         self.path = f"/dev/video{number}"
         self._writer = -1
 
+    @classmethod
+    def of(cls, path: str) -> Self:
+        """A device that is there already, for another program that writes to it."""
+        return cls(int(path.removeprefix("/dev/video")))
+
     def __enter__(self) -> Self:
         modprobe(
             "v4l2loopback",
