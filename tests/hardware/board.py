@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import pty
+import shutil
 import subprocess
 import sys
 import tty
@@ -12,9 +13,23 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Self
 
+import pytest
+
 PROJECT = Path(__file__).resolve().parents[2]
 FIRMWARE = PROJECT / "hardware/firmware/rp2040_gates/main.py"
 STAND_IN = Path(__file__).parent / "stand_in"
+MICROPYTHON = shutil.which("micropython")
+INTERPRETERS = (
+    pytest.param(None, id="cpython"),
+    pytest.param(
+        MICROPYTHON,
+        id="micropython",
+        marks=pytest.mark.skipif(
+            MICROPYTHON is None, reason="no micropython here (Debian 13 has it: apt-get install micropython)"
+        ),
+    ),
+)
+"""What the firmware is run under: None is this CPython, which is everywhere."""
 
 
 @dataclass(frozen=True)
@@ -30,8 +45,11 @@ class Happened:
 class Board:
     """Plug it in by `with`; `port` is where it is found, as long as it is plugged in."""
 
-    def __init__(self, folder: Path, *, start_us: int = 5_000_000, ppm: float = 40.0) -> None:
+    def __init__(
+        self, folder: Path, *, start_us: int = 5_000_000, ppm: float = 40.0, micropython: str | None = None
+    ) -> None:
         self.port = folder / "gates"
+        self._micropython = micropython
         self._start_us, self._ppm = start_us, ppm
         self._process: subprocess.Popen[bytes] | None = None
         self._ends: tuple[int, int] | None = None
@@ -62,8 +80,12 @@ class Board:
             "BOARD_START_US": str(self._start_us),
             "BOARD_PPM": str(self._ppm),
         }
+        command = [sys.executable, str(STAND_IN / "run.py"), str(FIRMWARE)]
+        if self._micropython is not None:
+            command = [self._micropython, str(FIRMWARE)]
+            environment["MICROPYPATH"] = str(STAND_IN / "micropython")
         self._process = subprocess.Popen(
-            [sys.executable, str(STAND_IN / "run.py"), str(FIRMWARE)],
+            command,
             stdin=self._ends[0],
             stdout=self._ends[0],
             env=environment,

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.hardware.board import Board
+from tests.hardware.board import INTERPRETERS, Board
 
 START_US = 7_000_000
 WHO = ["1", "rp2040_gates", "1.0", "2", "30", "1000", "60", "0", "0", "00"]
@@ -45,9 +45,15 @@ class Port:
         raise AssertionError(f"no line {kind} came")
 
 
+@pytest.fixture(params=INTERPRETERS)
+def interpreter(request: pytest.FixtureRequest) -> str | None:
+    found: str | None = request.param
+    return found
+
+
 @pytest.fixture
-def board(tmp_path: Path) -> Iterator[Board]:
-    with Board(tmp_path, start_us=START_US, ppm=0.0) as board:
+def board(tmp_path: Path, interpreter: str | None) -> Iterator[Board]:
+    with Board(tmp_path, start_us=START_US, ppm=0.0, micropython=interpreter) as board:
         yield board
 
 
@@ -140,8 +146,8 @@ def test_a_pulse_that_is_over_before_the_interrupt_comes_is_two_edges(board: Boa
     assert edges[0][5] == edges[1][5]
 
 
-def test_its_counter_goes_round_at_two_to_the_thirtieth(tmp_path: Path) -> None:
-    with Board(tmp_path, start_us=2**30 - 200_000, ppm=0.0) as board:
+def test_its_counter_goes_round_at_two_to_the_thirtieth(tmp_path: Path, interpreter: str | None) -> None:
+    with Board(tmp_path, start_us=2**30 - 200_000, ppm=0.0, micropython=interpreter) as board:
         port = Port(board.port)
         counters = [int(port.next("L")[2]) for _ in range(10)]
         os.close(port.handle)

@@ -10,7 +10,6 @@ import sys
 from array import array
 from time import ticks_add, ticks_diff, ticks_us
 
-import micropython
 from machine import Pin
 
 # --- what you may change -------------------------------------------------------------------------------------------
@@ -76,11 +75,14 @@ class Gate:
         self.ring = ring
         self.changed = 0
         self.pin = Pin(pin_number, Pin.IN, PULL)
+        self.irq = None
         self.irq = self.pin.irq(handler=self.on_edge, trigger=BOTH, hard=True)
 
     def on_edge(self, pin):
         """The interrupt."""
         counter = ticks_us()
+        if self.irq is None:
+            return  # so early that there is nothing to ask yet
         flags = self.irq.flags()
         self.changed = 1
         if flags == BOTH:  # there and back again before we came: both are told, with one stamp
@@ -178,5 +180,4 @@ class Board:
                 due = ticks_add(now, SIGN_OF_LIFE_US)
 
 
-micropython.alloc_emergency_exception_buf(100)
 Board().run()

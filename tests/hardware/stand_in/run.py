@@ -91,8 +91,6 @@ class Out(io.FileIO):
 time.ticks_us, time.ticks_diff, time.ticks_add = ticks_us, ticks_diff, ticks_add
 sys.modules["machine"] = types.ModuleType("machine")
 sys.modules["machine"].Pin = Pin
-sys.modules["micropython"] = types.ModuleType("micropython")
-sys.modules["micropython"].alloc_emergency_exception_buf = lambda size: None
 sys.stdin = io.TextIOWrapper(io.FileIO(0))
 sys.stdout = io.TextIOWrapper(Out(1, "w"))
 signal.signal(signal.SIGIO, interrupt)

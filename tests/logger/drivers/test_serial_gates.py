@@ -19,7 +19,7 @@ from logger.drivers.interface import SelfTesting
 from logger.drivers.serial_gates import SerialGates
 from logger.errors import ConfigError, DriverError
 from logger.records import ClockDoubt, Edge, Fault
-from tests.hardware.board import Board, Happened
+from tests.hardware.board import INTERPRETERS, Board, Happened
 
 GATES = {"start": 0, "end": 1}
 LATE_NS = 60_000
@@ -108,11 +108,15 @@ def check_stamps(records: list[Any], edges: list[Edge], made: list[Happened]) ->
     assert sum(held) == len(held)
 
 
-def test_a_thousand_edges_come_complete_in_order_and_in_their_brackets(board: Board, ear: Ear) -> None:
-    made: list[Happened] = []
-    while len(made) < 1000:
-        made += waved(board, 40)
-        ear.wait_for(Edge, len(made))
+@pytest.mark.parametrize("interpreter", INTERPRETERS)
+def test_a_thousand_edges_come_complete_in_order_and_in_their_brackets(tmp_path: Path, interpreter: str | None) -> None:
+    with Board(tmp_path, micropython=interpreter) as board, driver_of(board) as driver:
+        ear = Ear(driver)
+        made: list[Happened] = []
+        while len(made) < 1000:
+            made += waved(board, 40)
+            ear.wait_for(Edge, len(made))
+        ear.close()
     edges = ear.wait_for(Edge, 1000)
     assert [e.count for e in edges] == list(range(1000))
     check_stamps(ear.records, edges, made)
@@ -120,8 +124,10 @@ def test_a_thousand_edges_come_complete_in_order_and_in_their_brackets(board: Bo
     assert [r for r in ear.records if isinstance(r, Fault)] == []
 
 
-def test_the_counter_goes_round_while_a_boat_runs(tmp_path: Path) -> None:
-    with Board(tmp_path, start_us=2**30 - 1_500_000, ppm=-80.0) as board, driver_of(board) as driver:
+@pytest.mark.parametrize("interpreter", INTERPRETERS)
+def test_the_counter_goes_round_while_a_boat_runs(tmp_path: Path, interpreter: str | None) -> None:
+    start_us = 2**30 - 1_500_000
+    with Board(tmp_path, start_us=start_us, ppm=-80.0, micropython=interpreter) as board, driver_of(board) as driver:
         ear = Ear(driver)
         made: list[Happened] = []
         while not made or made[-1].after_ns - made[0].before_ns < 2_500_000_000:
