@@ -38,6 +38,8 @@ BATCH_COUNT = 128
 """Edges read in one go: about 2 ms of work on a small board."""
 BREATH_S = 0.001
 """Pause between full batches, in which the other threads of the program have their turn."""
+BATCHES_COUNT = 10
+"""In one go; then what was read gets its turn to be told."""
 BURST_COUNT = 1024
 EDGES_PER_S = 4000
 """Sustained. A beam that 40 boats a second went through, each with a rig, would make as many. (No source.)"""
@@ -140,7 +142,7 @@ class _Session:
             levels = reader.levels()
             self._looked_ns = max(clock(), opened_ns + 1)
             self._watch = EdgeWatch(levels, source=name, opened_ns=opened_ns, looked_ns=self._looked_ns)
-            self._order = InOrder(source=name, begins_ns=opened_ns)
+            self._order = InOrder(source=name, begins_ns=opened_ns - 1)
             self._whole_ns = opened_ns
             self._allowed, self._allowed_ns = float(BURST_COUNT), opened_ns
             self._before_look: set[str] = set()
@@ -186,21 +188,22 @@ class _Session:
 
     def _take_in(self) -> None:
         """Read what has come, as far as the allowance goes; `_whole_ns` then says up to when all was read."""
-        while True:
+        for _ in range(BATCHES_COUNT):
             asked_ns = self._clock()
             most = min(BATCH_COUNT, int(self._allowance(asked_ns)))
             raws = self._reader.read(most) if most else []
             self._allowed -= len(raws)
             for raw in raws:
                 self._take(raw)
-            if most and len(raws) < most:
+            if len(raws) < most:
                 self._whole_ns = max(self._whole_ns, asked_ns)
                 return self._look()
             if raws:
                 self._whole_ns = max(self._whole_ns, min(asked_ns, raws[-1].t_ns))
-            if not most:
+            if most < BATCH_COUNT:  # the allowance is used up
                 return None
             self._wait(BREATH_S)
+        return None
 
     def _allowance(self, now_ns: int) -> float:
         more = (now_ns - self._allowed_ns) * 1e-9 * EDGES_PER_S

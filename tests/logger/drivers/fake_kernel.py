@@ -15,6 +15,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -235,9 +236,7 @@ class Chip:
             request = Request(lines, consumer or "?", event_buffer_size)
             for line in lines:
                 wish = wishes[line.offset]
-                line.settings = gpiod.LineSettings(
-                    wish.direction, wish.edge_detection, wish.bias, wish.drive, output_value=wish.output_value
-                )
+                line.settings = replace(wish)
                 line.settle()
                 line.request, line.line_seqno, line.noted_ns = request, 0, None
                 line.settle()

@@ -72,6 +72,7 @@ class FakeLgpio(ModuleType):
         self.alerts: list[int] = []
         self.closed_s, self.opened_s = -1.0, 0.0
         self.kicks_count = 0
+        self.claimed_too_soon_count = 0
         self.sleeps_for_good = False
         self.busy_closes_count = 0
         self._next = 0
@@ -162,6 +163,7 @@ class FakeLgpio(ModuleType):
         if self.sleeps_for_good or (
             self.closed_s >= 0 and self.opened_s - self.closed_s < SOON_S > self._since_open_s()
         ):
+            self.claimed_too_soon_count += 1
             self._awake.clear()  # the call to wake up comes before it waits for it
         self.controller.when_requested(self.handles[handle][gpio])
 

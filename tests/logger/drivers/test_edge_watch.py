@@ -77,6 +77,13 @@ def test_the_first_edge_may_be_older_than_the_first_look_at_the_level() -> None:
     assert len(said(watch(a=True), raw(1001.5, True, 1))) == 1
 
 
+def test_a_look_that_agreed_says_when_the_edges_were_whole_but_for_what_was_under_way() -> None:
+    it = watch()
+    it.look({"A": False, "B": False}, looked_ns=1200 * MS)
+    (fault,) = said(it, raw(1215, False, 1))
+    assert fault.since_ns == 1200 * MS - LATE_NS
+
+
 class TestADeafReader:
     def test_a_level_that_stays_changed_without_an_edge_is_found(self) -> None:
         it = watch()

@@ -80,6 +80,7 @@ def test_opened_over_and_over_it_is_never_deaf(controller: Controller, lgpio: Fa
         reader.close()
         assert lgpio.alerts == []
         assert lgpio._notify_thread.callbacks == []
+    assert lgpio.claimed_too_soon_count == 0
 
 
 def test_a_thread_that_sleeps_is_woken(lgpio: FakeLgpio, controller: Controller, reader: LgpioReader) -> None:
@@ -130,6 +131,7 @@ def test_whatever_goes_wrong_in_a_callback_does_not_reach_the_thread(
     for _, _, func in lgpio._notify_thread.callbacks:
         func("no chip", None, "no level", object())
         func(4, 9999, 1, 5)  # a pin that nobody asked for
+        func(4, [], 1, 5)
     controller.drive(A, False)
     assert len(wait_for(reader, 1)) == 1
     assert lgpio._notify_thread.is_alive()

@@ -93,6 +93,30 @@ def test_two_beams_whose_edges_were_queued_the_wrong_way_round_are_told_in_order
     ]  # fmt: skip
 
 
+def test_an_edge_that_a_busy_kernel_queued_30_ms_late_still_finds_its_place(world: World) -> None:
+    def note_only() -> None:
+        world.controller.threads_stand_still = True
+        world.controller.drive(B, False)
+        world.controller.threads_stand_still = False
+
+    world.at(190, note_only)
+    world.drive(195, A, False)
+    world.at(220, world.controller.run_threads)
+    world.stop_at(400)
+    records = edges_and_faults(told(world))
+    assert [(record.gate, record.t_ns - BEGINS_NS) for record in records if isinstance(record, Edge)] == [
+        ("B", 190 * MS), ("A", 195 * MS),
+    ]  # fmt: skip
+    assert len(records) == 2
+
+
+def test_a_beam_that_breaks_while_the_gates_are_opened_is_told_once(world: World) -> None:
+    world.controller.when_requested = lambda _: world.controller.drive(A, False)
+    world.stop_at(400)
+    (edge,) = edges_and_faults(told(world))
+    assert edge == Edge(BEGINS_NS, "A", True, "gates", 1)
+
+
 def test_a_beam_that_is_broken_already_is_said_at_once_so_that_nobody_arms(world: World) -> None:
     world.controller.drive(B, False)
     cleared_ns = world.drive(500, B, True)
@@ -182,6 +206,28 @@ def test_a_storm_of_100_000_edges_a_second_gets_only_its_allowance_and_breathes(
     stamps = [record.t_ns for record in records]
     assert stamps == sorted(stamps)
     assert max(later - earlier for earlier, later in pairwise(stamps)) <= 100 * MS
+
+
+@pytest.mark.parametrize("per_s", [8_000, 100_000])
+def test_in_a_storm_it_still_tells_what_it_read_and_obeys_stop(world: World, per_s: int) -> None:
+    storm_of(world, per_s=per_s, for_s=2.0)
+    world.stop_at(1000)
+    lags_ns = []
+    with gates(world) as driver:
+        for record in driver.records(world.stop):
+            if not world.stop.is_set():
+                lags_ns.append(world.now_ns - record.t_ns)
+    assert max(lags_ns) < 250 * MS
+    assert world.now_ns - BEGINS_NS < 1100 * MS
+
+
+def test_edges_that_had_to_wait_for_the_allowance_are_not_too_late(world: World) -> None:
+    storm_of(world, per_s=8000, for_s=2.0)  # the kernel's buffer holds 128 ms of it
+    world.stop_at(2200)
+    faults = [record.what for record in told(world) if isinstance(record, Fault)]
+    assert not any("too late" in what for what in faults)
+    assert any("lost" in what for what in faults)
+    assert any("read more than 50 ms late" in what for what in faults)
 
 
 def test_an_unplugged_controller_ends_with_what_was_read_before(world: World) -> None:
