@@ -87,7 +87,8 @@ def run(
             show(event)
         with_lamps = _with_lamps(show, [driver for driver in drivers if isinstance(driver, Panel)])
         line, fill = _record(plan, drivers, journal=journal, tracker=tracker, show=with_lamps)
-    line.listen_to_recorder()
+    for event in journal.news():  # of the last second
+        show(event)
     outcome = measure(load(plan.folder))
     if store is not None:
         store.add(outcome.trial, plan.folder.resolve(), boat=plan.card.boat, at=wall_time())

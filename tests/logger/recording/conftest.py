@@ -141,7 +141,10 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 @contextmanager
 def mounted(place: Path, kind: str, *, size_mb: int) -> Iterator[Path]:
-    """A real small filesystem, `tmpfs`, or `ext4` on a file `place`.img; skips the test where none can be mounted."""
+    """A real small filesystem, `tmpfs`, or `ext4` on a file `place`.img; skips the test where none can be mounted.
+
+    With `ext4 as it is` the file is there already, and is mended by the kernel as after a loss of power.
+    """
     if os.geteuid() != 0:
         pytest.skip("only root can mount a small disk")
     place.mkdir()
@@ -154,7 +157,8 @@ def mounted(place: Path, kind: str, *, size_mb: int) -> Iterator[Path]:
         with image.open("wb") as file:
             file.truncate(size_mb * 1_000_000)
         subprocess.run([make, "-q", "-F", "-m", "0", str(image)], check=True)
-        how = ["-o", "loop", str(image)]
+    if kind.startswith("ext4"):
+        how = ["-t", "ext4", "-o", "loop", str(image)]
     if (done := subprocess.run(["mount", *how, str(place)], capture_output=True, text=True, check=False)).returncode:
         pytest.skip(f"no {kind} can be mounted here: {done.stderr.strip()}")
     try:

@@ -1,0 +1,169 @@
+"""A station in real time, killed at any instant, without power at any instant, and when everything is in use twice."""
+
+from __future__ import annotations
+
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+from logger.recording.folder import Recording, load
+from logger.recording.recovery import unfinished_name
+from logger.results.measure import measure
+from logger.results.store import Store
+from tests.logger.recording.conftest import mounted
+from tests.logger.station.live_station import STORE, wait_until
+
+PROJECT = Path(__file__).resolve().parents[3]
+S = 1_000_000_000
+
+
+@dataclass
+class Noted:
+    """What one run's sources noted before they sent it."""
+
+    sent: set[tuple[str, int]] = field(default_factory=set)
+    is_done: bool = False
+
+
+def noted(log: Path) -> Mapping[str, Noted]:
+    """By run, in order; a last line that was torn by the kill was never sent."""
+    runs: dict[str, Noted] = {}
+    for line in log.read_bytes().decode().splitlines(keepends=True) if log.exists() else []:
+        if line.endswith("\n"):
+            name, kind, t_ns = line.split()
+            run = runs.setdefault(name, Noted())
+            run.is_done |= kind == "done"
+            run.sent |= {(kind, int(t_ns))} - {("done", 0)}
+    return runs
+
+
+def held(recording: Recording) -> set[tuple[str, int]]:
+    stamps = [] if recording.stamps is None else recording.stamps.t_ns.tolist()
+    found = {("edge", edge.t_ns) for edge in recording.edges} | {("frame", t_ns) for t_ns in stamps}
+    return found | {("key", event.t_ns) for event in recording.events if event.source == "panel"}
+
+
+@dataclass
+class Tally:
+    """What many kills came to."""
+
+    finished_count: int = 0
+    running_count: int = 0
+    behind_s: list[float] = field(default_factory=list)
+    """For each running one: how long before the cut the first record was sent that is not there."""
+
+    def add(self, runs: Mapping[str, Noted], place: Path, cut_ns: int) -> None:
+        with Store(place / STORE, read_only=True) as store:
+            kept = {stored.trial.run_id for stored in store.runs()}
+        for name, run in runs.items():
+            if run.is_done:
+                self._add_finished(load(place / name), run, is_stored=name in kept)
+            else:
+                self._add_running(place / name, run, cut_ns)
+
+    def _add_finished(self, recording: Recording, run: Noted, *, is_stored: bool) -> None:
+        self.finished_count += 1
+        assert is_stored
+        assert recording.doubts == ()
+        (closed_ns,) = (event.t_ns for event in recording.events if event.event == "closed")
+        assert {one for one in run.sent if one[1] < closed_ns} <= held(recording)
+
+    def _add_running(self, folder: Path, run: Noted, cut_ns: int) -> None:
+        old = {one for one in run.sent if one[1] <= cut_ns - S}
+        found = set()
+        if folder.exists():  # closed, not yet measured
+            recording = load(folder)
+            (closed_ns,) = (event.t_ns for event in recording.events if event.event == "closed")
+            run.sent = {one for one in run.sent if one[1] < closed_ns}
+            old &= run.sent
+            found = held(recording)
+        elif old or (unfinished_name(folder) / "events.csv").exists():
+            recording = load(unfinished_name(folder))
+            assert recording.doubts, "a recording that was cut short is never taken for a whole one"
+            assert measure(recording).trial.run_id == folder.name
+            found = held(recording)
+        assert old <= found, f"{folder}: lost {sorted(old - found)[:3]}"
+        assert found <= run.sent | found
+        self.running_count += 1
+        self.behind_s.append(max(((cut_ns - t_ns) / S for _, t_ns in run.sent - found), default=0.0))
+
+
+def kill_stations(place: Path, *, seeds: range, count: int) -> Tally:
+    """Kill `count` stations for each seed, those of different seeds at the same time, and look at all that is left."""
+    program = [sys.executable, "-B", "-m", "tests.logger.station.live_station", str(place)]
+    running = [
+        subprocess.Popen([*program, str(seed), str(count)], cwd=PROJECT, stdout=subprocess.PIPE, text=True)
+        for seed in seeds
+    ]
+    tally = Tally()
+    for program_run in running:
+        said, _ = program_run.communicate()
+        assert program_run.returncode == 0
+        assert len(said.splitlines()) == count
+        for line in said.splitlines():
+            folder, cut_ns = line.split()
+            assert cut_ns != "0", "a station came to its end by itself"
+            if (Path(folder) / STORE).exists():
+                tally.add(noted(Path(folder) / "log"), Path(folder), int(cut_ns))
+    return tally
+
+
+def test_a_station_killed_at_any_instant_keeps_what_is_older_than_a_second(tmp_path: Path) -> None:
+    tally = kill_stations(tmp_path, seeds=range(2), count=5)
+    assert tally.finished_count >= 2 * (0 + 1 + 2 + 0 + 1)
+    assert tally.running_count >= 5
+
+
+@pytest.mark.bench
+def test_200_kills_of_a_station(tmp_path: Path) -> None:
+    tally = kill_stations(tmp_path, seeds=range(4), count=50)
+    behind_s = sorted(tally.behind_s)
+    print(
+        f"\n200 kills: {tally.finished_count} runs finished before, 0 lost; {tally.running_count} were running, kept "
+        f"up to {behind_s[len(behind_s) // 2]:.3f} s (median), {behind_s[-1]:.3f} s (at worst) before the kill"
+    )
+
+
+@pytest.fixture
+def station_on_a_small_disk(tmp_path: Path) -> Iterator[tuple[subprocess.Popen[bytes], Path, Path]]:
+    """(process, image of its disk, log) of a station that records for ever onto an ext4 of its own."""
+    with mounted(tmp_path / "disk", "ext4", size_mb=48) as disk:
+        program = [sys.executable, "-B", "-m", "tests.logger.station.live_station", str(disk), str(tmp_path / "log")]
+        station = subprocess.Popen(program, cwd=PROJECT)
+        try:
+            yield station, tmp_path / "disk.img", tmp_path / "log"
+            assert station.poll() is None, "the station came to its end by itself"
+        finally:
+            station.kill()
+            station.wait()
+
+
+def test_a_station_without_power_at_any_instant_keeps_what_is_older_than_a_second(
+    station_on_a_small_disk: tuple[subprocess.Popen[bytes], Path, Path], tmp_path: Path
+) -> None:
+    """What the block device holds at that instant is what a pulled plug leaves; the kernel mends it when mounted."""
+    station, image, log = station_on_a_small_disk
+    chance, tally, begun_ns = random.Random(20), Tally(), time.monotonic_ns()  # noqa: S311
+    while not noted(log):
+        assert time.monotonic_ns() - begun_ns < 120 * S, "the station never began"
+    for number in range(6):
+        wait_until(time.monotonic_ns() + round(chance.uniform(0.8, 1.9) * S))
+        runs, cut_ns, frozen = noted(log), time.monotonic_ns(), tmp_path / f"cut-{number}.img"
+        station.send_signal(signal.SIGSTOP)  # or it would write while the disk is looked at
+        while (before := image.read_bytes()) != image.read_bytes():
+            pass
+        station.send_signal(signal.SIGCONT)
+        frozen.write_bytes(before)
+        with mounted(tmp_path / f"cut-{number}", "ext4 as it is", size_mb=48) as disk:
+            tally.add(runs, disk, cut_ns)
+        frozen.unlink()
+    assert tally.finished_count > 0
+    assert tally.running_count > 2
+    print(f"kept up to {max(tally.behind_s):.3f} s before the cut")
