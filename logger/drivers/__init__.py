@@ -25,6 +25,7 @@ DRIVERS: Mapping[str, str] = {
     "recorded_camera": "logger.drivers.recorded:RecordedCamera",
     "recorded_panel": "logger.drivers.recorded:RecordedPanel",
     "serial_gates": "logger.drivers.serial_gates:SerialGates",
+    "serial_scale": "logger.drivers.serial_scale:SerialScale",
     "simulated_gates": "logger.drivers.simulated:SimulatedGates",
     "simulated_camera": "logger.drivers.simulated:SimulatedCamera",
     "simulated_panel": "logger.drivers.simulated:SimulatedPanel",

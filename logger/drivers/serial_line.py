@@ -15,6 +15,7 @@ import re
 import termios
 import time
 from dataclasses import dataclass
+from typing import Literal, TypeAlias
 
 import serial
 from serial.tools import list_ports
@@ -27,6 +28,8 @@ WAIT_S = 0.02
 """So long a read waits for the first byte."""
 WRITE_S = 0.2
 """A device that takes nothing for so long is gone."""
+Bits: TypeAlias = Literal["8N1", "7E1", "7O1"]
+"""Data bits, parity (none, even, odd) and stop bits of each letter on the wire."""
 _USB = re.compile(r"usb:([0-9a-fA-F]{4}):([0-9a-fA-F]{4})(?::(.+))?")
 
 
@@ -89,8 +92,12 @@ def find(port: str, *, name: str) -> str:
 class SerialLine:
     """One port that speaks in lines. Opened and closed by its driver, in the driver's own thread."""
 
-    def __init__(self, port: str, *, baud_hz: int, name: str) -> None:
+    def __init__(
+        self, port: str, *, baud_hz: int, name: str, bits: Bits = "8N1", returns_end_lines: bool = False
+    ) -> None:
+        """`returns_end_lines`: a carriage return ends a line too, for devices that send nothing else."""
         self._port, self._baud_hz, self._name = port, baud_hz, name
+        self._bits, self._returns_end_lines = bits, returns_end_lines
         self._serial: serial.Serial | None = None
         self._rest = b""
         self._is_skipping = False
@@ -107,8 +114,14 @@ class SerialLine:
         self.path = find(self._port, name=self._name)
         try:
             opened = serial.Serial(
-                self.path, self._baud_hz, timeout=WAIT_S, write_timeout=WRITE_S, exclusive=True
-            )  # fmt: skip
+                self.path,
+                self._baud_hz,
+                bytesize=int(self._bits[0]),
+                parity=self._bits[1],
+                timeout=WAIT_S,
+                write_timeout=WRITE_S,
+                exclusive=True,
+            )
         except (serial.SerialException, ValueError, OSError, termios.error) as error:
             raise DriverError(self._why_not(error)) from error
         self._serial = opened
@@ -169,6 +182,18 @@ class SerialLine:
         """True between `open` and `close`."""
         return self._serial is not None
 
+    def forget(self) -> None:
+        """What has come so far is of no interest, nor is the line that is just coming.
+
+        Raises:
+            LineGoneError: the port has gone.
+        """
+        try:
+            self._opened().reset_input_buffer()
+        except (OSError, termios.error) as error:
+            raise LineGoneError(f"reading failed ({error})") from error
+        self._rest, self._is_skipping = b"", True
+
     def read(self) -> Heard:
         """The lines that have come, none if none came within WAIT_S.
 
@@ -205,6 +230,8 @@ class SerialLine:
         return self._serial
 
     def _split(self, data: bytes) -> list[bytes]:
+        if self._returns_end_lines:
+            data = data.replace(b"\r", b"\n")
         *lines, rest = (self._rest + data).split(b"\n")
         if self._is_skipping and lines:
             lines, self._is_skipping = lines[1:], False

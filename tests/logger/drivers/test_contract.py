@@ -20,7 +20,7 @@ from logger.drivers import DRIVERS, known_drivers, open_driver
 from logger.drivers.interface import Driver
 from logger.errors import ConfigError, DriverError
 from logger.records import ClockDoubt, Edge, Fault, Frame, Key, Quiet
-from tests.logger.drivers import keyboard_world, serial_gates_world
+from tests.logger.drivers import keyboard_world, serial_gates_world, serial_scale_world
 from tests.logger.drivers.conftest import OUTSIDE
 from tests.logger.drivers.contract_case import Case, Options, Surroundings, given
 from tests.logger.drivers.gpio_worlds import GATES_CASE, LIGHT_CASE, PANEL_CASE
@@ -61,6 +61,7 @@ CASES: dict[str, Case] = {
     "gpio_panel": PANEL_CASE,
     "gpio_light": LIGHT_CASE,
     "serial_gates": serial_gates_world.CASE,
+    "serial_scale": serial_scale_world.CASE,
     OUTSIDE: Case(given(lambda _: {}), given(lambda _: {}), given(lambda _: {"is_there": False}), "wind it up"),
 }
 
