@@ -8,7 +8,7 @@ calibration improves. `source` is the name of the driver that sent it, as in `ri
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Any, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +36,8 @@ class Frame:
     t_ns: int
     """Start of the exposure of the first row."""
     image: NDArray[np.uint8]
-    """(height, width, 3), BGR, read-only by convention."""
+    """(height, width, 3), BGR, read-only by convention. A camera may give a function that decodes it, which is then
+    called when somebody looks: while a run is recorded nobody does, and decoding is most of the work."""
     sequence: int
     """Running number given by the source, from 0; a jump means dropped frames."""
     source: str
@@ -49,6 +50,28 @@ class Frame:
     def row_time_ns(self, row_px: float) -> int:
         """Mid-exposure of picture row `row_px`, in ns of the one clock."""
         return self.t_ns + round(row_px * self.line_ns + self.exposure_ns / 2)
+
+
+class _Late:
+    """A field that may hold a function; it is called when the field is first read, and its answer kept."""
+
+    def __init__(self, member: Any) -> None:
+        self._member = member
+
+    def __get__(self, owner: object, kind: type | None = None) -> Any:
+        if owner is None:
+            return self
+        held = self._member.__get__(owner, kind)
+        if callable(held):
+            held = held()
+            self._member.__set__(owner, held)
+        return held
+
+    def __set__(self, owner: object, value: object) -> None:
+        self._member.__set__(owner, value)
+
+
+type.__setattr__(Frame, "image", _Late(vars(Frame)["image"]))
 
 
 Quality: TypeAlias = Literal["measured", "bridged", "doubtful"]

@@ -30,6 +30,7 @@ DRIVERS: Mapping[str, str] = {
     "simulated_camera": "logger.drivers.simulated:SimulatedCamera",
     "simulated_panel": "logger.drivers.simulated:SimulatedPanel",
     "v4l2_camera": "logger.drivers.v4l2_camera:V4l2Camera",
+    "pi_camera": "logger.drivers.pi_camera:PiCamera",
     "gpio_gates": "logger.drivers.gpio_gates:GpioGates",
     "gpio_panel": "logger.drivers.gpio_panel:GpioPanel",
     "gpio_light": "logger.drivers.gpio_light:GpioLight",

@@ -7,6 +7,7 @@ Trouble that comes again and again is told once a second, with its count.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -20,6 +21,7 @@ SPEAK_EVERY_NS = 50_000_000
 LAG_PERIODS, LEAST_LAG_NS = 4, 150_000_000
 """A picture is passed on within a period or two, and must not break a promise when the machine is busy."""
 TELL_EVERY_NS = S_NS
+ARRIVAL_WORDS = "pictures are stamped when they arrive, up to two periods after they begin"
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +33,12 @@ class Trouble:
     cure: str
 
 
+TORN = Trouble("pictures that came torn and were left out", "use a shorter cable and a port without a hub")
+AHEAD = Trouble("pictures stamped in the future and left out", 'try another camera, or stamps = "arrival"')
+TOO_SLOW = Trouble(
+    "pictures that were lost because this computer was busy",
+    "let it do less at the same time, or ask for smaller pictures or fewer a second",
+)
 LATE = Trouble("pictures that came too late to be put in order", "let this computer do less at the same time")
 BACKWARDS = Trouble(
     "pictures with a stamp that is not after the last one", "try another camera; the clock of this one cannot be used"
@@ -46,10 +54,12 @@ class Taken:
     counted_ns: int
     """A stamp by which missing pictures are counted, of whatever clock."""
     image: Any
-    """(height, width, 3) BGR uint8."""
+    """(height, width, 3) BGR uint8, or a function that decodes it, see `Frame.image`."""
     jpeg: bytes | None
     exposure_ns: int
     line_ns: int
+    is_behind: bool = False
+    """It had waited for us."""
 
 
 class Flow:
@@ -79,7 +89,10 @@ class Flow:
         if taken.t_ns <= self._said_ns:
             self.note(BACKWARDS if taken.t_ns <= self._last_ns else LATE, t_ns=taken.t_ns)
         else:
-            self._sequence += 1 + self._gaps.missing_count(taken.counted_ns)
+            missing_count = self._gaps.missing_count(taken.counted_ns, is_behind=taken.is_behind)
+            if missing_count and taken.is_behind:
+                self.note(TOO_SLOW, t_ns=self._last_ns, count=missing_count)
+            self._sequence += 1 + missing_count
             yield from self._silence(taken.t_ns)
             self._said_ns = self._last_ns = taken.t_ns
             yield Frame(
@@ -97,16 +110,23 @@ class Flow:
             yield Quiet(until_ns, self._name)
         yield from self.tell(since_ns)
 
-    def note(self, trouble: Trouble, *, t_ns: int) -> None:
-        """A picture stamped or come at `t_ns` could not be used; it is told in its turn."""
+    def note(self, trouble: Trouble, *, t_ns: int, count: int = 1) -> None:
+        """Pictures stamped or come at `t_ns` could not be used; it is told in its turn."""
         tally = self._tallies.setdefault(trouble, [0, t_ns])
-        tally[0] += 1
+        tally[0] += count
         tally[1] = min(tally[1], t_ns)
 
     def fault(self, what: str, cure: str, *, since_ns: int | None = None, lasting: bool = False) -> Iterator[Fault]:
         """Something is wrong. It is stamped right behind the last word, for older pictures may be waiting."""
         self._said_ns += 1
         yield Fault(self._said_ns, self._name, what, cure, since_ns=since_ns, lasting=lasting)
+
+    def arrival_counts(self, why: str = "") -> Iterator[Fault | ClockDoubt]:
+        """From now on pictures are stamped when they arrive; a Fault if that was not asked for, and how wide it is."""
+        if why:
+            yield from self.fault(f"{why}; {ARRIVAL_WORDS}", "let the gates time what matters, or use another camera")
+        # rectangular over two periods, JCGM 100:2008, 4.3.7
+        yield from self.clock_doubt(round(2 * self._gaps.nominal_ns / math.sqrt(12)), ARRIVAL_WORDS)
 
     def clock_doubt(self, u_ns: int, words: str) -> Iterator[ClockDoubt]:
         """From now on stamps are only known so well."""

@@ -79,12 +79,18 @@ class Gaps:
         """Pictures come more than a fifth slower than was promised."""
         return self.period_ns > self.nominal_ns
 
-    def missing_count(self, stamp_ns: int) -> int:
-        """How many pictures are missing between the last stamp and this one; 0 if time went back."""
+    def missing_count(self, stamp_ns: int, *, is_behind: bool = False) -> int:
+        """How many pictures are missing between the last stamp and this one; 0 if time went back.
+
+        Args:
+            stamp_ns: of the next picture.
+            is_behind: it had waited for us, so it is our doing that some are missing, and says nothing of the camera.
+        """
         last_ns, self._last_ns = self._last_ns, stamp_ns
         if last_ns is None or stamp_ns <= last_ns:
             return 0
         step_ns = stamp_ns - last_ns
-        self._steps_ns.append(step_ns)
+        if not is_behind:
+            self._steps_ns.append(step_ns)
         period_ns = self.period_ns
         return max(1, round(step_ns / period_ns) - 1) if step_ns > GAP_PERIODS * period_ns else 0

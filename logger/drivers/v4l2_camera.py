@@ -15,12 +15,11 @@ is passed on. Its numbers go on, with the missing ones left out.
 
 from __future__ import annotations
 
-import math
 import time
 from collections.abc import Callable, Generator, Iterator
 from typing import ClassVar, Self
 
-from logger.drivers.camera_flow import Flow, Taken, Trouble
+from logger.drivers.camera_flow import AHEAD, TORN, Flow, Taken
 from logger.drivers.frame_stamps import S_NS, Gaps, StampClock
 from logger.drivers.interface import Finding, Stop
 from logger.drivers.v4l2_check import findings
@@ -28,14 +27,13 @@ from logger.drivers.v4l2_settings import V4l2Options
 from logger.drivers.v4l2_stream import NO_PICTURES_CURE, GoneError, Packet, Stream
 from logger.errors import DriverError
 from logger.recording import jpeg
+from logger.recording.jpeg import Undecoded
 from logger.records import ClockDoubt, Fault, Frame, Quiet
 
 NONE_FOR_NS, NONE_FOR_PERIODS = 2 * S_NS, 5
 """No picture for so long, and so many periods, is trouble."""
+OPEN_ANEW_NS = 10 * S_NS
 TRY_EVERY_NS, DEAF_S = S_NS // 2, 0.05
-_ARRIVAL_WORDS = "pictures are stamped when they arrive, up to two periods after they begin"
-TORN = Trouble("pictures that came torn and were left out", "use a shorter cable and a port without a hub")
-AHEAD = Trouble("pictures stamped in the future and left out", 'try another camera, or stamps = "arrival"')
 
 Said = Frame | Quiet | Fault | ClockDoubt
 
@@ -66,7 +64,7 @@ class V4l2Camera:
 
     def _open(self) -> Stream:
         try:
-            return Stream.open(self._options)
+            return Stream.open(self._options, clock=self._clock)
         except DriverError as error:
             raise DriverError(f"{self.name}: {error}") from error
 
@@ -87,7 +85,7 @@ class V4l2Camera:
     def records(self, stop: Stop) -> Iterator[Said]:
         """Every picture from now on, until `stop`, or until the camera was away for `come_back_s`."""
         film = _Film(self._opened(), self._options, name=self.name, clock=self._clock)
-        yield from film.flow.begin()
+        yield from film.begin()
         while not stop.is_set():
             try:
                 yield from film.roll(self._opened(), stop)
@@ -124,26 +122,31 @@ class _Film:
         self._gaps = Gaps(stream.granted.period_ns)
         self._by_arrival = options.stamps == "arrival"
         self._told: set[str] = set()
-        self._seen_ns = clock()
+        self._seen_ns = self._opened_ns = clock()
+        self._missing_ns: int | None = None
         self._gone_ns: int | None = None
         self.try_again_ns = 0
         self.flow = Flow(name, begun_ns=self._seen_ns, gaps=self._gaps)
 
+    def begin(self) -> Iterator[Said]:
+        """The first words."""
+        yield from self.flow.begin()
+        if self._by_arrival:
+            yield from self.flow.arrival_counts()
+
     def roll(self, stream: Stream, stop: Stop) -> Iterator[Said]:
         """What one opening of the camera gives, until `stop`. GoneError: it gives nothing more."""
-        begun_ns = self._clock()
-        self._seen_ns = begun_ns
-        judge = StampClock(begun_ns)
+        self._opened_ns = self._clock()
+        self._gone_ns = None
+        judge = StampClock(self._opened_ns)
         is_judged = self._by_arrival
-        if self._by_arrival:
-            yield from self._doubt(stream)
         stream.drain()
         while not stop.is_set():
             asked_ns = self._clock()
             packet = stream.take()
             if packet is None:
                 yield from self.flow.waited(since_ns=asked_ns)
-                self._check_alive()
+                yield from self._silence()
                 continue
             now_ns = self._clock()
             self._seen_ns = now_ns
@@ -156,10 +159,21 @@ class _Film:
                     yield from self._foreign(stream, packet, now_ns)
             yield from self._picture(stream, packet, now_ns)
 
-    def _check_alive(self) -> None:
-        silent_ns = self._clock() - self._seen_ns
+    def _silence(self) -> Iterator[Said]:
+        """Nothing came for a while. After long the camera is opened anew, which wakes some; not before, for meanwhile
+        pictures would be lost.
+        """
+        silent_ns = self._clock() - max(self._seen_ns, self._opened_ns)
         if silent_ns > max(NONE_FOR_NS, NONE_FOR_PERIODS * self._gaps.nominal_ns):
-            raise GoneError(f"no picture came for {silent_ns / S_NS:.0f} s", NO_PICTURES_CURE)
+            yield from self._trouble(f"no picture came for {silent_ns / S_NS:.0f} s", NO_PICTURES_CURE)
+        if silent_ns > OPEN_ANEW_NS:
+            raise GoneError("no picture came for long", NO_PICTURES_CURE)
+
+    def _trouble(self, what: str, cure: str) -> Iterator[Said]:
+        """Told once until pictures come again."""
+        if self._missing_ns is None:
+            self._missing_ns = self._seen_ns
+            yield from self.flow.fault(what, cure, since_ns=self._seen_ns)
 
     def _picture(self, stream: Stream, packet: Packet, now_ns: int) -> Iterator[Said]:
         if not self._by_arrival and packet.stamp_ns > now_ns:
@@ -167,17 +181,22 @@ class _Film:
             yield from self.flow.tell(now_ns)
             return
         t_ns = now_ns if self._by_arrival else packet.stamp_ns
-        image = jpeg.decode(packet.data, grey=False)
-        if image is None or image.shape[:2] != (self._options.height_px, self._options.width_px):
+        o, look = self._options, jpeg.look(packet.data)
+        if not look.is_whole or jpeg.size_px(packet.data) != (o.width_px, o.height_px):
             self.flow.note(TORN, t_ns=t_ns)
             yield from self.flow.tell(now_ns)
             return
         yield from self._back(now_ns)
-        image.setflags(write=False)
-        whole = packet.data[: jpeg.look(packet.data).end_index]
-        counted_ns = packet.stamp_ns or now_ns  # a driver without any stamps gives zeros
-        granted = stream.granted
-        taken = Taken(t_ns, counted_ns, image, whole, granted.exposure_ns, self._options.line_ns)
+        whole = packet.data[: look.end_index]
+        taken = Taken(
+            t_ns,
+            packet.stamp_ns or now_ns,  # a driver without any stamps gives zeros
+            Undecoded(whole, o.width_px, o.height_px),
+            whole,
+            stream.granted.exposure_ns,
+            o.line_ns,
+            is_behind=packet.has_waited,
+        )
         yield from self.flow.picture(taken, now_ns=now_ns)
 
     def _foreign(self, stream: Stream, packet: Packet, now_ns: int) -> Iterator[Said]:
@@ -185,31 +204,21 @@ class _Film:
         self._by_arrival = True
         apart_s = (packet.stamp_ns - now_ns) / S_NS
         driver = f"the driver {stream.facts.driver}" if stream.facts.driver else "the driver"
-        what = f"{driver} stamps pictures by another clock ({apart_s:+.3f} s from this computer's); {_ARRIVAL_WORDS}"
-        cure = "use gates for times that matter, or a camera whose driver stamps by the monotonic clock"
-        yield from self.flow.fault(what, cure)
-        yield from self._doubt(stream)
-
-    def _doubt(self, stream: Stream) -> Iterator[Said]:
-        if _ARRIVAL_WORDS not in self._told:
-            self._told.add(_ARRIVAL_WORDS)
-            u_ns = round(2 * stream.granted.period_ns / math.sqrt(12))  # rectangular, JCGM 100:2008, 4.3.7
-            yield from self.flow.clock_doubt(u_ns, _ARRIVAL_WORDS)
+        why = f"{driver} stamps pictures by another clock ({apart_s:+.3f} s from this computer's)"
+        yield from self.flow.arrival_counts(why)
 
     def gone(self, error: GoneError) -> Iterator[Said]:
-        """The opening has ended; told once until pictures come again."""
-        if self._gone_ns is None:
-            self._gone_ns = self._seen_ns
-            self._told &= {_ARRIVAL_WORDS}
-            if not self.is_given_up(self._clock()):
-                yield from self.flow.fault(str(error), error.cure, since_ns=self._seen_ns)
+        """The opening has ended."""
+        self._gone_ns = self._clock()
+        if not self.is_given_up(self._gone_ns):
+            yield from self._trouble(str(error), error.cure)
 
     def not_back(self, words: str) -> Iterator[Said]:
         """It could not be opened again; each reason is told once, but for its mere absence."""
         if words not in self._told and "no such camera" not in words:
             self._told.add(words)
             what, _, cure = words.rpartition("; ")
-            yield from self.flow.fault(what or words, cure, since_ns=self._gone_ns)
+            yield from self.flow.fault(what or words, cure, since_ns=self._missing_ns)
 
     def is_given_up(self, now_ns: int) -> bool:
         """It has been away for too long."""
@@ -219,12 +228,13 @@ class _Film:
         """The last word."""
         what = f"the camera went away and did not come back within {self._options.come_back_s:g} s"
         yield from self.flow.fault(
-            what, "plug it in, look at its cable, and begin anew", since_ns=self._gone_ns, lasting=True
+            what, "plug it in, look at its cable, and begin anew", since_ns=self._seen_ns, lasting=True
         )
 
     def _back(self, now_ns: int) -> Iterator[Said]:
         """Pictures come again."""
-        if self._gone_ns is not None:
-            since_ns, self._gone_ns = self._gone_ns, None
+        if self._missing_ns is not None:
+            since_ns, self._missing_ns = self._missing_ns, None
+            self._told.clear()
             what = f"the camera is back after {(now_ns - since_ns) / S_NS:.1f} s; pictures of this time are missing"
             yield from self.flow.fault(what, "nothing; see whether the run needs them", since_ns=since_ns)

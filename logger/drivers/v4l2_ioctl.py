@@ -78,7 +78,7 @@ def _find(device: str) -> int | None:
 
 def facts(handle: int) -> Facts:
     """What the device of this open handle says of itself."""
-    capability = _asked(handle, QUERYCAP, bytearray(CAPABILITY_BYTES))
+    capability = asked(handle, QUERYCAP, bytearray(CAPABILITY_BYTES))
     driver, card = ("", "") if capability is None else (_text(capability[:16]), _text(capability[16:48]))
     clock, moment = _stamps(handle)
     return Facts(driver, card, _rate_hz(handle), clock, moment)
@@ -91,7 +91,7 @@ def _text(field: bytes) -> str:
 def _rate_hz(handle: int) -> float | None:
     parm = bytearray(PARM_BYTES)
     struct.pack_into("=I", parm, 0, CAPTURE)
-    if _asked(handle, G_PARM, parm) is None:
+    if asked(handle, G_PARM, parm) is None:
         return None
     numerator, denominator = struct.unpack_from("=II", parm, TIME_PER_FRAME_INDEX)
     return denominator / numerator if numerator and denominator else None
@@ -102,7 +102,7 @@ def _stamps(handle: int) -> tuple[Clock, Moment]:
     buffer = bytearray(BUFFER_BYTES)
     struct.pack_into("=II", buffer, 0, 0, CAPTURE)
     struct.pack_into("=I", buffer, MEMORY_INDEX, MMAP)
-    if struct.calcsize("l") != 8 or _asked(handle, QUERYBUF, buffer) is None:
+    if struct.calcsize("l") != 8 or asked(handle, QUERYBUF, buffer) is None:
         return "", ""
     return meaning(struct.unpack_from("=I", buffer, FLAGS_INDEX)[0])
 
@@ -115,16 +115,17 @@ def meaning(flags: int) -> tuple[Clock, Moment]:
 
 def control(handle: int, number: int) -> int | None:
     """The value of a control; None if the device has no such control."""
-    asked = _asked(handle, G_CTRL, bytearray(struct.pack("=Ii", number, 0)))
-    return None if asked is None else int(struct.unpack("=Ii", asked)[1])
+    found = asked(handle, G_CTRL, bytearray(struct.pack("=Ii", number, 0)))
+    return None if found is None else int(struct.unpack("=Ii", found)[1])
 
 
 def set_control(handle: int, number: int, value: int) -> bool:
     """Set a control; False if the device has none such, or does not take this value."""
-    return _asked(handle, S_CTRL, bytearray(struct.pack("=Ii", number, value))) is not None
+    return asked(handle, S_CTRL, bytearray(struct.pack("=Ii", number, value))) is not None
 
 
-def _asked(handle: int, request: int, answer: bytearray) -> bytes | None:
+def asked(handle: int, request: int, answer: bytearray) -> bytes | None:
+    """What the kernel answers to a request; None if it refuses it."""
     try:
         fcntl.ioctl(handle, request, answer)
     except OSError:

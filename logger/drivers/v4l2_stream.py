@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import errno
 import os
+import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Self
@@ -24,6 +26,7 @@ from logger.errors import DriverError
 WAIT_NS = 50_000_000
 """The longest that `take` waits, and so how long a caller may be deaf."""
 SHORTEST_WAIT_NS = 1
+AT_ONCE_NS = 1_000_000
 
 
 NO_PICTURES_CURE = (
@@ -48,18 +51,20 @@ class Packet:
     stamp_ns: int
     """As the kernel stamped it, by whatever clock."""
     data: bytes
+    has_waited: bool = False
+    """For us; else we have waited for it."""
 
 
 class Stream:
     """An open camera with all its settings."""
 
-    def __init__(self, capture: Any, granted: Granted, facts: Facts) -> None:
+    def __init__(self, capture: Any, granted: Granted, facts: Facts, *, clock: Callable[[], int]) -> None:
         """Take over an opened and settled cv2.VideoCapture."""
-        self._capture, self.granted, self.facts = capture, granted, facts
+        self._capture, self.granted, self.facts, self._clock = capture, granted, facts, clock
         self._is_begun = self._has_sent = False
 
     @classmethod
-    def open(cls, options: V4l2Options) -> Self:
+    def open(cls, options: V4l2Options, *, clock: Callable[[], int] = time.monotonic_ns) -> Self:
         """Open the camera, set it up and compare.
 
         Raises:
@@ -79,7 +84,7 @@ class Stream:
         except BaseException:
             capture.release()
             raise
-        return cls(capture, granted, facts)
+        return cls(capture, granted, facts, clock=clock)
 
     def take(self, wait_ns: int = WAIT_NS) -> Packet | None:
         """The next picture out of the queue; None if none came within `wait_ns`.
@@ -90,7 +95,8 @@ class Stream:
         if not self._is_begun:
             self._is_begun = True
             if self._capture.grab():  # makes the camera begin; as a rule there is no picture yet
-                return self._retrieved()
+                return self._retrieved(True)
+        begun_ns = self._clock()
         try:
             is_awake, ready = cv2.VideoCapture.waitAny([self._capture], timeoutNs=wait_ns)
         except cv2.error as error:
@@ -99,13 +105,13 @@ class Stream:
             raise GoneError("the camera does not answer", GONE_CURE) from error
         if is_awake and not len(ready):
             raise GoneError("the camera hung up", GONE_CURE)
-        return self._retrieved() if is_awake else None
+        return self._retrieved(self._clock() - begun_ns < AT_ONCE_NS) if is_awake else None
 
-    def _retrieved(self) -> Packet:
+    def _retrieved(self, has_waited: bool) -> Packet:
         self._has_sent = True
         stamp_ns = ns_of_ms(self._capture.get(cv2.CAP_PROP_POS_MSEC))
         is_there, found = self._capture.retrieve()
-        return Packet(stamp_ns, found.tobytes() if is_there and found is not None else b"")
+        return Packet(stamp_ns, found.tobytes() if is_there and found is not None else b"", has_waited)
 
     def drain(self) -> None:
         """Throw away what waits in the queue: pictures of before. GoneError as `take`."""

@@ -25,6 +25,8 @@ _LEFT_OVER = re.compile(r"\d+ extraneous bytes before marker 0xd[0-79]$")
 """What a decoder says that has reached its last row, and not the end or a restart marker."""
 _ONE_PASS = (0xC0, 0xC1)
 """Frames whose rows come one after the other: baseline and extended sequential (B.2.2)."""
+_FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
+"""Heads of a frame of whatever coding (B.2.2); the three others are tables and one for later use."""
 _ZEROS = bytes(64)
 """No scan of a real picture has as many; a block that never reached the disk has hundreds."""
 
@@ -66,6 +68,39 @@ def decode_upper(data: bytes, *, rows_px: int, of_px: int, grey: bool) -> NDArra
         if not _LEFT_OVER.search(str(error)):
             return None
     return image[..., 0] if grey else image
+
+
+def size_px(data: bytes) -> tuple[int, int]:
+    """(width, height) as the picture's head says, without decoding it; (0, 0) if that cannot be read."""
+    at = next((place for marker, place, _ in _segments(data) if marker in _FRAMES), 0)
+    head = data[at + 5 : at + 9]
+    if not at or len(head) < 4:
+        return 0, 0
+    return int.from_bytes(head[2:], "big"), int.from_bytes(head[:2], "big")
+
+
+@dataclass(frozen=True, slots=True)
+class Undecoded:
+    """A whole JPEG that is decoded when it is called, for whoever looks at it live (`Frame.image`).
+
+    What is measured goes through `decode`, which refuses a picture with the least damage. Here somebody wants to see
+    something now: a damaged picture is shown as far as it goes, one that cannot be decoded at all is black.
+    """
+
+    data: bytes
+    width_px: int
+    height_px: int
+
+    def __call__(self) -> NDArray[np.uint8]:
+        """(height, width, 3) BGR, read-only."""
+        image = decode(self.data, grey=False)
+        if image is None:
+            try:
+                image = simplejpeg.decode_jpeg(self.data, "BGR", strict=False)
+            except ValueError:
+                image = np.zeros((self.height_px, self.width_px, 3), np.uint8)
+        image.setflags(write=False)
+        return image
 
 
 def _is_harmless(trouble: str) -> bool:

@@ -30,6 +30,23 @@ def test_a_row_has_its_own_time(row_px: float, exposure_ns: int, line_ns: int, l
     assert isinstance(frame.row_time_ns(row_px), int)
 
 
+def test_a_picture_may_be_decoded_when_somebody_looks_and_then_once() -> None:
+    looks: list[int] = []
+
+    def decode() -> np.ndarray:
+        looks.append(1)
+        return PICTURE
+
+    frame = Frame(5, decode, 0, "camera", jpeg=b"as it came")  # type: ignore[arg-type]
+    assert (frame.row_time_ns(0), frame.jpeg, looks) == (5, b"as it came", [])
+    assert frame.image is PICTURE
+    assert frame.image is PICTURE
+    assert looks == [1]
+    with pytest.raises(dataclasses.FrozenInstanceError, match="image"):
+        frame.image = PICTURE  # type: ignore[misc]
+    assert dataclasses.replace(frame, t_ns=6).image is PICTURE
+
+
 @pytest.mark.parametrize(
     "record",
     [

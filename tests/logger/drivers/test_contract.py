@@ -24,6 +24,7 @@ from tests.logger.drivers import keyboard_world, serial_gates_world, serial_scal
 from tests.logger.drivers.conftest import OUTSIDE
 from tests.logger.drivers.contract_case import Case, Options, Surroundings, given
 from tests.logger.drivers.gpio_worlds import GATES_CASE, LIGHT_CASE, PANEL_CASE
+from tests.logger.drivers.pi_camera_world import PI_CAMERA
 from tests.logger.drivers.v4l2_worlds import V4L2_CAMERA
 
 QUIET_NS = 100_000_000
@@ -56,6 +57,7 @@ CASES: dict[str, Case] = {
     "keyboard": keyboard_world.CASE,
     **{f"recorded_{what}": told(recorded, nowhere, "no such recording") for what in ("gates", "camera", "panel")},
     "v4l2_camera": V4L2_CAMERA,
+    "pi_camera": PI_CAMERA,
     **{f"simulated_{what}": told(tank, strange_tank, "depth_of_field") for what in ("gates", "camera", "panel")},
     "gpio_gates": GATES_CASE,
     "gpio_panel": PANEL_CASE,

@@ -78,6 +78,12 @@ def test_a_camera_that_slows_down_is_slow_and_does_not_lose_every_second_picture
     assert abs(gaps.period_ns - 2 * PERIOD) <= 1
 
 
+def test_pictures_that_we_lost_ourselves_say_nothing_of_the_camera() -> None:
+    gaps = Gaps(PERIOD)
+    assert [gaps.missing_count(S + n * 3 * PERIOD, is_behind=True) for n in range(60)] == [0, *[2] * 59]
+    assert not gaps.is_slow
+
+
 def test_time_that_goes_back_or_stands_still_counts_nothing() -> None:
     assert missing([5 * S, 3 * S, 3 * S, 3 * S + PERIOD]) == [0, 0, 0, 0]
 

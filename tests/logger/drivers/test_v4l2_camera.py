@@ -208,9 +208,41 @@ def test_a_camera_that_stays_away_ends_in_a_lasting_fault(plug: Plug, tmp_path: 
     check_promises(records)
 
 
+def test_a_camera_that_wakes_up_loses_nothing_more(plug: Plug, tmp_path: Path) -> None:
+    """One that is slow to begin, such as a stream from another program, is not closed meanwhile."""
+    first = T0 // PERIOD + 5 * 30
+    webcam = plug(Webcam(lost=lambda k: k < first))
+    records = film(webcam, tmp_path, for_s=7.0)
+    silent, back = of(Fault, records)
+    assert silent.what == "no picture came for 2 s"
+    assert back.what.startswith("the camera is back after 5.")
+    assert of(Frame, records)[0].t_ns == first * PERIOD // 1000 * 1000
+    assert webcam.opened_count == 1
+    check_promises(records)
+
+
+def test_a_computer_that_is_too_slow_knows_what_it_lost(plug: Plug, tmp_path: Path) -> None:
+    webcam = plug(Webcam())
+    records = []
+    with camera(webcam, tmp_path / "video0") as opened:
+        for record in opened.records(Until(webcam.bench, 20.0)):
+            records.append(record)
+            if isinstance(record, Frame):
+                webcam.bench.wait(0.1)  # three periods of work for each picture
+    frames = of(Frame, records)
+    assert len(frames) < 220
+    assert all(round((frame.t_ns - frames[0].t_ns) / PERIOD) == frame.sequence for frame in frames)
+    faults = of(Fault, records)
+    assert {fault.what.rpartition(":")[0] for fault in faults} == {
+        "pictures that were lost because this computer was busy"
+    }
+    assert sum(int(fault.what.rpartition(": ")[2]) for fault in faults) > 350
+    check_promises(records)
+
+
 def test_no_pictures_at_all_are_told_with_the_cure_once(plug: Plug, tmp_path: Path) -> None:
     webcam = plug(Webcam(sends=False))
-    records = film(webcam, tmp_path, for_s=20.0)
+    records = film(webcam, tmp_path, for_s=45.0)
     [fault] = of(Fault, records)
     assert fault.what == "no picture came for 2 s"
     assert "hub" in fault.cure

@@ -143,3 +143,25 @@ def test_upper_rows_above_a_lost_part_are_right(start: int, size: int) -> None:
     upper, whole = jpeg.decode_upper(torn, rows_px=48, of_px=240, grey=True), jpeg.decode(PICTURE, grey=True)
     assert whole is not None
     assert upper is None or np.array_equal(upper, whole[:48])
+
+
+def test_the_size_is_read_without_decoding() -> None:
+    assert jpeg.size_px(PICTURE) == (320, 240)
+    assert jpeg.size_px(PICTURE[: SCAN + 40]) == (320, 240)
+    assert jpeg.size_px(b"") == jpeg.size_px(b"\xff\xd8 and nothing more") == (0, 0)
+
+
+def test_a_picture_may_be_decoded_later() -> None:
+    image = jpeg.Undecoded(PICTURE, 320, 240)()
+    assert not image.flags.writeable
+    assert np.array_equal(image, cv2.imdecode(np.frombuffer(PICTURE, np.uint8), cv2.IMREAD_COLOR))
+
+
+def test_a_damaged_picture_is_shown_as_far_as_it_goes_and_else_it_is_black() -> None:
+    half = jpeg.Undecoded(PICTURE[: (SCAN + len(PICTURE)) // 2], 320, 240)()
+    whole = jpeg.decode(PICTURE, grey=False)
+    assert whole is not None
+    assert np.array_equal(half[:48], whole[:48])
+    nothing = jpeg.Undecoded(b"", 320, 240)()
+    assert nothing.shape == (240, 320, 3)
+    assert not nothing.any()
