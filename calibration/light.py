@@ -7,7 +7,7 @@ whole time between two pictures.
 
 What is found is the delay as `rig.toml` means it: subtracted from `t_ns + row·line_ns + exposure_ns/2` it gives the
 true mid-exposure, *with the exposure and line time that the pictures were said to have*. Where they say no exposure
-(0), half the exposure is part of the delay; `LightSync.delay_with` gives the delay to enter with the exposure found.
+(0), half the exposure is part of the delay, which then holds for that exposure only.
 
 Doubts, each named in the result (JCGM 100:2008): the readings' own (type A, 4.2, one reading a switch); the moment of a
 switch anywhere between before and after, the same way each time (type B, 4.3.7); the light's row times the line time
@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from scipy.special import chdtrc
 
 from calibration.errors import CalibrationError
-from calibration.light_fit import JITTERS_S, STRAY_SHARE, Fitted, Near, Shape, WidthPrior, fit, posterior, response
+from calibration.light_fit import JITTERS_S, STRAY_SHARE, Fitted, Near, Shape, WidthPrior, fit, posterior, samples
 from calibration.light_pattern import SEARCHED_S, Floats, Levels, Pattern, Switches, levels
 from calibration.quantity import Quantity, Source
 
@@ -41,6 +41,7 @@ _WIDTH_KNOWN_TO = 0.05  # an exposure control keeps what it says to about 5 % (c
 _WIDTH_STEP_S = 1e-4  # ... and counts in steps of 0.1 ms (V4L2_CID_EXPOSURE_ABSOLUTE, Linux media uAPI)
 _PARTS = 4
 _COARSE_S = 2e-3
+_LEAST_SCATTER_S = 5e-5  # stamps may be made even by a driver and still be off
 _MOST_JITTER_SHARE = 0.95  # of the greatest that is tried
 _STRAY_DOUBT, _STRAY_REFUSED = 0.05, 0.3
 
@@ -76,6 +77,7 @@ class Fit:
     since_s: Floats
     """True mid-exposure less the switch, with the delay found."""
     switched_on: NDArray[np.bool_]
+    """Which way the light was switched."""
     lit: Floats
     """0: as dark as without the light; 1: as bright as with it."""
     expected: Floats
@@ -113,13 +115,6 @@ class LightSync:
     fit: Fit
     doubts: tuple[str, ...] = ()
     """What a person should know, one sentence each."""
-
-    def delay_with(self, exposure_s: float) -> Quantity:
-        """The delay to enter where the pictures are said to have `exposure_s` from now on, in s.
-
-        Mid-exposure is what was measured; it stays where it is.
-        """
-        return Quantity.linear(self.delay.value + (exposure_s - self.claimed_exposure_s) / 2, "s", [(1, self.delay)])
 
 
 def measure_delay(switches: Switches, seen: Glimpses, *, place: str = "light") -> LightSync:
@@ -193,7 +188,7 @@ def _rough(pattern: Pattern, seen: Glimpses, place: str) -> float:
     best = int(np.argmax(correlation))
     reached = float(correlation[best])
     if -float(correlation.min()) > max(reached, _LEAST_CORRELATION):
-        fault = "it is dark when it should be on; turn its polarity round in the light's driver (active_high)"
+        fault = "it is dark when it should be on; turn its polarity round in the light's driver (such as lit_is)"
         raise CalibrationError(place, [fault])
     if reached < _LEAST_CORRELATION:
         fault = (
@@ -272,7 +267,8 @@ def _near(pattern: Pattern, seen: Glimpses, light: Levels, rough_s: float) -> tu
     ratio = seen.exposure_ns / typical if typical > 0 and np.all(seen.exposure_ns > 0) else np.ones(len(since))
     who = np.flatnonzero(np.abs(since - rough_s) < 0.06 + pattern.period_s)
     direction = np.where(pattern.on[nearest], 1.0, -1.0)
-    return Near(since[who], direction[who], light.lit[who], light.noise, ratio[who]), who
+    scatter = max(pattern.scatter_s, _LEAST_SCATTER_S)
+    return Near(since[who], direction[who], light.lit[who], light.noise, ratio[who], scatter), who
 
 
 def _prior(seen: Glimpses, pattern: Pattern) -> WidthPrior:
@@ -285,13 +281,9 @@ def _prior(seen: Glimpses, pattern: Pattern) -> WidthPrior:
 
 def _expected(near: Near, found: Fitted) -> tuple[Fit, NDArray[np.bool_]]:
     """What the fit expects of each picture, with its scatter, and which pictures are strays."""
-    nodes = np.linspace(-4, 4, 81)
-    weight = np.exp(-0.5 * nodes**2)
-    weight /= weight.sum()
     since = near.since_s - found.delay_s
-    width = (found.width_s * near.width_ratio)[:, None]
-    under_way = 0.5 + near.direction[:, None] * (since[:, None] + found.jitter_s * nodes) / width
-    shown = response(np.clip(under_way, 0, 1), found.bend)
+    shape = Shape(found.width_s, found.bend)
+    shown, weight = samples(since, near.direction, shape, found.jitter_s, width_ratio=near.width_ratio)
     expected = shown @ weight
     off, on = near.noise
     noise = off + (on - off) * expected
@@ -327,8 +319,7 @@ def _wander(
     delays, doubts = [], []
     for part in range(_PARTS):
         mine = (parts == part) & kept
-        piece = Near(near.since_s[mine], near.direction[mine], near.lit[mine], near.noise, near.width_ratio[mine])
-        each = posterior(piece, shape, about_s=found.delay_s, reach_s=min(0.04, pattern.period_s))
+        each = posterior(near.only(mine), shape, about_s=found.delay_s, reach_s=min(0.04, pattern.period_s))
         delays.append(each.delay_s)
         doubts.append(each.u_s)
     d, u = np.array(delays), np.array(doubts)

@@ -4,11 +4,11 @@ A row of a picture collects light during a window of width W around its mid-expo
 lit part is f = 1/2 ± (m − τ)/W, clipped to 0 ... 1: m is mid-exposure, τ the switch, + for on, − for off. So a picture
 that catches a switch tells its moment to W times its noise; a picture that does not tells on which side it lies.
 
-Each picture's time may be off by itself (sd `jitter`). The likelihood of its brightness is then an integral over a
-normal distribution, which has a closed form, as f is straight between 0 and 1. A camera's brightness is not
-proportional to light: h(f) with logit h = logit f + bend is a one-parameter family of monotone curves through (0,0) and
-(1,1). A bent curve makes on look early and off look late by the same amount, so that it cancels where both are equally
-many.
+Each picture's time may be off by itself (sd `jitter`, about which the pace of the stamps gives a hint). The likelihood
+of its brightness is then an integral over a normal distribution, which has a closed form, as f is straight between 0
+and 1. A camera's brightness is not proportional to light: h(f) with logit h = logit f + bend is a one-parameter family
+of monotone curves through (0,0) and (1,1). A bent curve makes on look early and off look late by the same amount, so
+that it cancels where both are equally many.
 
 The posterior of the delay is worked out on a grid (it may be flat with steep walls, where no picture caught a switch;
 a normal approximation would be wrong there) and its mean and standard deviation are taken (JCGM 101:2008, 7.6).
@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +33,7 @@ JITTERS_S: Floats = np.geomspace(2e-5, 1.2e-2, 9)
 """Standard deviations of one stamp that are tried, evenly in their logarithm."""
 U_BEND = 0.8
 """Prior standard deviation of the bend; a display gamma of 2.2 seen from black comes to about 1."""
+_U_LOG_JITTER = 0.7
 _STRAY_DENSITY = 1 / 1.5
 _GRID_COUNT = 81
 _STEPS_COUNT = 4  # of the grid in one standard deviation, at least
@@ -56,6 +57,22 @@ class Near:
     """Standard deviation of `lit` while off and while on."""
     width_ratio: Floats
     """Exposure of each over the typical one."""
+    scatter_s: float = 1e-3
+    """Of one stamp about an even pace, standard deviation: about what the jitter may be."""
+
+    def only(self, use: NDArray[np.bool_]) -> Near:
+        """Those where `use` (N,) is true."""
+        return replace(
+            self,
+            since_s=self.since_s[use],
+            direction=self.direction[use],
+            lit=self.lit[use],
+            width_ratio=self.width_ratio[use],
+        )
+
+    def jitter_log_density(self, jitters_s: Floats) -> Floats:
+        """Prior of the logarithm of the jitter: about the scatter, give or take a factor of 2, with long tails."""
+        return _long_tailed(np.log(jitters_s / self.scatter_s) / _U_LOG_JITTER)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +97,7 @@ class WidthPrior:
         """Natural logarithm, up to a constant; -inf outside the limits. Long tails: a claim may be plain wrong."""
         if not self.least_s <= width_s <= self.most_s:
             return -math.inf
-        return -1.5 * math.log1p((math.log(width_s / self.width_s) / self.u_log) ** 2 / 2)
+        return float(_long_tailed(np.array([math.log(width_s / self.width_s) / self.u_log]))[0])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,6 +113,11 @@ class Posterior:
     """Natural logarithm of the probability of what was seen, up to a constant."""
 
 
+def _long_tailed(z: Floats) -> Floats:
+    """Logarithm of Student's t density with 2 degrees of freedom, up to a constant."""
+    return np.asarray(-1.5 * np.log1p(z**2 / 2), np.float64)
+
+
 def _density(x: Floats, sd: Floats | float) -> Floats:
     return np.asarray(np.exp(-0.5 * (x / sd) ** 2) / (np.asarray(sd) * _SQRT_2PI), np.float64)
 
@@ -104,6 +126,28 @@ def response(lit: Floats, bend: float) -> Floats:
     """Brightness h(f) of the lit part f = `lit`, both 0 ... 1."""
     gain = math.exp(bend)
     return np.asarray(gain * lit / (1 + (gain - 1) * lit), np.float64)
+
+
+def samples(
+    since_s: Floats, direction: Floats, shape: Shape, jitter_s: float, *, width_ratio: Floats | float = 1.0
+) -> tuple[Floats, Floats]:
+    """What pictures may show.
+
+    Args:
+        since_s: (N,) true mid-exposure less the switch, by their stamps.
+        direction: (N,) +1: switched on; -1: off.
+        shape: width and bend.
+        jitter_s: standard deviation of one stamp.
+        width_ratio: (N,) exposure of each over the typical one.
+
+    Returns:
+        (N, K) brightness, from 0 without the light to 1 with it, for K errors of the stamp; (K,) probability of each.
+    """
+    nodes = np.linspace(-4, 4, 81)
+    weight = np.exp(-0.5 * nodes**2)
+    width = (shape.width_s * np.asarray(width_ratio)).reshape(-1, 1)
+    under_way = 0.5 + direction[:, None] * (since_s[:, None] + jitter_s * nodes) / width
+    return response(np.clip(under_way, 0, 1), shape.bend), np.asarray(weight / weight.sum(), np.float64)
 
 
 def log_likelihood(near: Near, delays_s: Floats, jitter_s: float, shape: Shape) -> Floats:
@@ -134,6 +178,7 @@ def likely_shapes(near: Near, delay_s: float, prior: WidthPrior) -> list[Shape]:
     def cost(at: Floats) -> float:
         delay, jitter, width, bend = delay_s + 1e-3 * at[0], 1e-3 * math.exp(at[1]), math.exp(at[2]), float(at[3])
         known = prior.log_density(width) + _bend_log_density(bend)
+        known += float(near.jitter_log_density(np.array([jitter]))[0])
         if not math.isfinite(known) or not JITTERS_S[0] <= jitter <= JITTERS_S[-1]:
             return 1e9
         return -(float(log_likelihood(near, np.array([delay]), jitter, Shape(width, bend))[0]) + known)
@@ -176,6 +221,7 @@ def posterior(near: Near, shape: Shape, *, about_s: float, reach_s: float, jitte
         grid = np.linspace(low, high, _GRID_COUNT)
         step = grid[1] - grid[0]
         logs = np.array([log_likelihood(near, grid, float(j), shape) for j in jitters])
+        logs += near.jitter_log_density(jitters)[:, None]
         along = logsumexp(logs, axis=0)
         weight = np.exp(along - along.max())
         weight /= weight.sum()
@@ -213,10 +259,12 @@ def fit(near: Near, *, about_s: float, reach_s: float, prior: WidthPrior) -> Fit
     """Delay, width and bend from the pictures `near` a switch, looked for within `about_s` ± `reach_s`."""
     first = posterior(near, Shape(prior.width_s), about_s=about_s, reach_s=reach_s)
     shapes = likely_shapes(near, first.delay_s, prior)
+    reach_s = min(reach_s, max(10 * first.u_s, 3e-3))
     ranked = [(_judged(near, shape, prior, about_s=first.delay_s, reach_s=reach_s), shape) for shape in shapes]
     (_, first), shape = max(ranked, key=lambda each: each[0][0])
     reach_s = min(reach_s, max(6 * first.u_s, 2e-4))
-    near = _trimmed(near, first.delay_s, reach_s + 1.5 * shape.width_s + 6 * float(first.jitters_s[-1]))
+    tells = reach_s + 1.5 * shape.width_s + 6 * float(first.jitters_s[-1])
+    near = near.only(np.abs(near.since_s - first.delay_s) < tells)  # the others cannot tell one delay from another
     return _averaged(near, shape, prior, first, reach_s)
 
 
@@ -226,12 +274,6 @@ def _judged(
     """Log-probability of the shape, up to a constant, and what it says of the delay."""
     result = posterior(near, shape, about_s=about_s, reach_s=reach_s, jitters_s=jitters_s)
     return result.log_evidence + prior.log_density(shape.width_s) + _bend_log_density(shape.bend), result
-
-
-def _trimmed(near: Near, delay_s: float, reach_s: float) -> Near:
-    """Only the pictures that can tell one delay near `delay_s` from another."""
-    use = np.abs(near.since_s - delay_s) < reach_s
-    return Near(near.since_s[use], near.direction[use], near.lit[use], near.noise, near.width_ratio[use])
 
 
 def _averaged(near: Near, shape: Shape, prior: WidthPrior, first: Posterior, reach_s: float) -> Fitted:

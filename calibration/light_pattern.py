@@ -27,6 +27,7 @@ class Switches:
     after_ns: NDArray[np.int64]
     """It happened between the two."""
     on: NDArray[np.bool_]
+    """Which way it was switched."""
 
     def turns(self) -> Switches:
         """Only those that changed something; before the first, the light was the other way."""
@@ -48,7 +49,9 @@ class Pattern:
         self.switch_s: Floats = ((turns.before_ns - origin_ns) + (turns.after_ns - origin_ns)) / 2e9
         self.on = turns.on
         self.claimed_s: Floats = (claimed_ns - origin_ns) / 1e9
-        self.period_s = float(np.median(np.diff(self.claimed_s))) if len(claimed_ns) > 1 else 0.0
+        gaps = np.diff(self.claimed_s)
+        self.period_s = float(np.median(gaps)) if len(gaps) else 0.0
+        self.scatter_s = _scatter_s(gaps, self.period_s) if self.period_s > 0 else 0.0
         first, last = self.switch_s.min(initial=0.0), self.switch_s.max(initial=0.0)
         self._edges_s: Floats = np.concatenate([[first - _LONG_S], self.switch_s, [last + _LONG_S]])
         state = np.append([not turns.on[0]], turns.on) if len(turns.on) else np.zeros(1, bool)
@@ -98,6 +101,13 @@ class Levels:
     """Of the light, in the unit of the brightness."""
     noise: tuple[float, float]
     """Standard deviation of `lit` without and with the light."""
+
+
+def _scatter_s(gaps_s: Floats, period_s: float) -> float:
+    """Standard deviation of one stamp about an even pace, dropped ones or not; the difference of two has √2 of it."""
+    counts = np.maximum(np.rint(gaps_s / period_s), 1)
+    rest = gaps_s - counts * float(gaps_s.sum() / counts.sum())
+    return _TO_SD * float(np.median(np.abs(rest))) / math.sqrt(2)
 
 
 def hats(t_s: Floats) -> Floats:

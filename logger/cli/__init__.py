@@ -31,6 +31,7 @@ COMMANDS = {
     "demo": "try everything without any hardware: an invented class in a simulated tank, and its report",
     "record": "record runs with a rig, live, and show what came out",
     "measure": "measure recordings, or measure them again",
+    "calibrate": "measure what the rig has to know about itself: the camera's delay",
     "simulate": "write recordings of a simulated tank, with the truth beside them",
     "export": "write tables for spreadsheets and statistics",
 }
@@ -47,8 +48,20 @@ class Parser(argparse.ArgumentParser):
         """Leave with status 2 if there are `words` that no option or argument took."""
         if not words:
             return
-        known = [option for action in self._actions for option in action.option_strings]
+        known = [
+            option
+            for parser in (self, *self._inner())
+            for action in parser._actions
+            for option in action.option_strings
+        ]
         self.error(f"there is no option {words[0]!r}{_did_you_mean(words[0].partition('=')[0], known)}")
+
+    def _inner(self) -> list[argparse.ArgumentParser]:
+        """The parsers of this one's own commands, such as those of `boatrun calibrate`."""
+        choices = (
+            choice for action in self._actions if isinstance(action.choices, dict) for choice in action.choices.values()
+        )
+        return [choice for choice in choices if isinstance(choice, argparse.ArgumentParser)]
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -38,6 +38,14 @@ def test_the_nearest_switch_is_the_nearest() -> None:
     assert pattern.nearest(np.array([0.0, 0.19, 0.21, 0.61, 2.0])).tolist() == [0, 0, 1, 2, 2]
 
 
+def test_the_scatter_of_the_stamps_is_told_apart_from_dropped_pictures() -> None:
+    rng = np.random.default_rng(4)
+    stamps = np.arange(900) * 33.3e-3 + rng.normal(0, 1.5e-3, 900)
+    kept = np.sort(stamps[rng.random(900) > 0.1])
+    pattern = Pattern(switches(100, 300), np.rint(kept * 1e9).astype(np.int64))
+    assert pattern.scatter_s == pytest.approx(1.5e-3, rel=0.12)
+
+
 def test_the_correlation_is_greatest_at_the_delay() -> None:
     rng = np.random.default_rng(2)
     moments = np.cumsum(rng.integers(180, 700, 40))

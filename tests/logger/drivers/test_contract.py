@@ -19,8 +19,9 @@ import pytest
 from logger.drivers import DRIVERS, known_drivers, open_driver
 from logger.drivers.interface import Driver
 from logger.errors import ConfigError, DriverError
+from logger.recording.sensor_tables import event_of_fault, read_fault
 from logger.records import ClockDoubt, Edge, Fault, Frame, Key, Quiet
-from tests.logger.drivers import keyboard_world, serial_gates_world, serial_scale_world
+from tests.logger.drivers import blinking_world, keyboard_world, serial_gates_world, serial_scale_world
 from tests.logger.drivers.conftest import OUTSIDE
 from tests.logger.drivers.contract_case import Case, Options, Surroundings, given
 from tests.logger.drivers.gpio_worlds import GATES_CASE, LIGHT_CASE, PANEL_CASE
@@ -64,6 +65,8 @@ CASES: dict[str, Case] = {
     "gpio_light": LIGHT_CASE,
     "serial_gates": serial_gates_world.CASE,
     "serial_scale": serial_scale_world.CASE,
+    "simulated_blinking_camera": blinking_world.CAMERA_CASE,
+    "simulated_light": blinking_world.LIGHT_CASE,
     OUTSIDE: Case(given(lambda _: {}), given(lambda _: {}), given(lambda _: {"is_there": False}), "wind it up"),
 }
 
@@ -166,6 +169,15 @@ def test_no_record_breaks_a_quiet(said: Said) -> None:
             promised = max(promised, record.t_ns)
         else:
             assert record.t_ns > promised
+
+
+@every_driver
+def test_its_faults_can_be_read_out_of_a_recording(said: Said) -> None:
+    for fault in said.records:
+        if isinstance(fault, Fault):
+            read = read_fault(event_of_fault(fault))
+            assert (read.what, read.since_ns) == (fault.what, fault.since_ns)
+            assert read.cure == fault.cure.replace(";", ",")
 
 
 @every_driver

@@ -1,0 +1,227 @@
+"""Measure how late the camera's stamps are, by a light in its picture that is switched at known moments.
+
+Put the light (an LED on a pin, see [light_driver] in the rig file) where the camera sees it, near the middle, not so
+bright that the picture is cut off there, and keep hands and boats away from it. Lock the camera's exposure first: the
+delay holds for one exposure, size and rate. It blinks at random for about half a minute, with at most three flashes in
+a second (WCAG 2.2, 2.3.1); warn people with photosensitive epilepsy all the same, or cover it from their sight.
+
+What was seen is kept in a new, dated folder, from which --from works the delay out again. With --write, camera.delay_s
+and camera.u_delay_s are entered into the rig file; its comments stay.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import re
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.errors import InputError
+
+if TYPE_CHECKING:
+    from calibration.light import LightSync
+    from logger.config import DriverChoice, Rig
+    from logger.recording.light_evidence import LightEvidence
+    from logger.station.lightsync import Watched
+
+_LENGTH_S = 25.0
+_MOST_LENGTH_S = 600.0
+_SURE_K = 1.96  # a rig file's standard uncertainty has no degrees of freedom: 95 % must stay 95 %
+
+
+def describe(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("rig", nargs="?", type=Path, metavar="RIG", help="the rig file, rig.toml")
+    parser.add_argument(
+        "--seconds", type=_seconds, default=_LENGTH_S, metavar="S", help=f"blink for so long (default: {_LENGTH_S:g})"
+    )
+    parser.add_argument("--region", type=_region, metavar="U,V,R", help="where it is: column, row, half a side, pixels")
+    parser.add_argument("--to", type=Path, metavar="DIR", help="folder of the evidence (default: light, beside RIG)")
+    parser.add_argument("--from", dest="source", type=Path, metavar="FOLDER", help="evidence to work it out from again")
+    parser.add_argument("--picture", type=Path, metavar="FILE", help="draw what was seen, a new SVG file")
+    parser.add_argument("--write", action="store_true", help="enter the delay into the rig file")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Blink, watch, keep, work out, tell; write if asked to."""
+    from logger.cli.measure import refuse_existing
+
+    _check(arguments)
+    refuse_existing(arguments.picture)
+    folder, evidence = _kept(arguments) if arguments.source is not None else _watched(arguments)
+    sync = _worked_out(folder, evidence)
+    print(told(sync))
+    print(f"evidence: {folder}", flush=True)
+    if arguments.picture is not None:
+        _draw(sync, arguments.picture)
+    if arguments.rig is not None:
+        _enter(sync, arguments.rig, write=arguments.write)
+    return 0
+
+
+def _seconds(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not 10 <= value <= _MOST_LENGTH_S:
+        raise argparse.ArgumentTypeError(f"found {text!r}; wanted seconds from 10 to {_MOST_LENGTH_S:g}")
+    return value
+
+
+def _region(text: str) -> tuple[int, int, int]:
+    found = re.fullmatch(r"(\d{1,5}),(\d{1,5}),(\d{1,4})", text, re.ASCII)
+    if found is None or not 2 <= int(found[3]) <= 200:
+        raise argparse.ArgumentTypeError(
+            f"found {text!r}; wanted column,row,half-side in whole pixels, the last 2 to 200, such as 640,360,24"
+        )
+    return int(found[1]), int(found[2]), int(found[3])
+
+
+def _check(arguments: argparse.Namespace) -> None:
+    if arguments.rig is None and arguments.source is None:
+        raise InputError("calibrate light: found neither a rig file nor --from; give RIG, or evidence to look at again")
+    if arguments.write and arguments.rig is None:
+        raise InputError("calibrate light: --write needs the rig file to write into; give RIG as well")
+
+
+def _kept(arguments: argparse.Namespace) -> tuple[Path, LightEvidence]:
+    from logger.recording.light_evidence import read_light_evidence
+
+    return arguments.source, read_light_evidence(arguments.source)
+
+
+def _watched(arguments: argparse.Namespace) -> tuple[Path, LightEvidence]:
+    """A session with the rig's own camera and light, kept in a folder of its own."""
+    from logger import __version__
+    from logger.recording.light_evidence import LightEvidence, LightNotes, new_evidence_folder, write_light
+    from logger.recording.rig_toml import read_rig
+
+    rig = read_rig(arguments.rig)
+    camera, light = _choices(rig, arguments.rig)
+    now = datetime.now().astimezone()
+    folder = new_evidence_folder(arguments.to or arguments.rig.parent / "light", now)
+    try:
+        seen = _session(camera, light, arguments)
+    except BaseException:
+        folder.rmdir()  # nothing was seen, so there is nothing to keep
+        raise
+    for fault in seen.faults:
+        print(f"boatrun calibrate light: camera: {fault}", file=sys.stderr)
+    simulated = rig.simulated or any(choice.kind.startswith("simulated_") for choice in (camera, light))
+    notes = LightNotes(
+        made_at=now.isoformat(timespec="seconds"),
+        row_px=seen.glimpses.row_px,
+        u_row_px=seen.glimpses.u_row_px,
+        rig=rig.name,
+        camera=camera.kind,
+        light=light.kind,
+        software=f"boatrun {__version__}",
+        simulated=simulated,
+    )
+    evidence = LightEvidence(notes, seen.switches, seen.glimpses)
+    write_light(folder, evidence)
+    return folder, evidence
+
+
+def _choices(rig: Rig, path: Path) -> tuple[DriverChoice, DriverChoice]:
+    mistakes = []
+    camera = None if rig.camera is None else rig.camera.driver
+    if camera is None:
+        mistakes.append("there is no [camera.driver]; wanted the camera that is to be measured")
+    if rig.light_driver is None:
+        mistakes.append("there is no [light_driver]; wanted the light that the camera sees")
+    if camera is None or rig.light_driver is None:
+        raise InputError(f"{path}: {' | '.join(mistakes)}; add it to the rig file")
+    return camera, rig.light_driver
+
+
+def _session(camera: DriverChoice, light: DriverChoice, arguments: argparse.Namespace) -> Watched:
+    import numpy as np
+
+    from calibration.errors import CalibrationError
+    from calibration.light_patch import Region
+    from logger.drivers import open_driver
+    from logger.station.lightsync import watch
+
+    place = str(arguments.rig)
+    region = None if arguments.region is None else Region(*arguments.region)
+    eye = open_driver(camera.kind, camera.options, name="camera", place=place)
+    lamp = open_driver(light.kind, light.options, name="light", place=place)
+    _check_kinds(eye, lamp, camera, light, place)
+    try:
+        with eye, lamp:
+            return watch(eye, lamp, length_s=arguments.seconds, region=region, rng=np.random.default_rng(), told=_say)
+    except CalibrationError as error:
+        raise InputError(str(error)) from error
+
+
+def _check_kinds(eye: object, lamp: object, camera: DriverChoice, light: DriverChoice, place: str) -> None:
+    if not hasattr(eye, "records"):
+        raise InputError(f'{place}: camera.driver: "{camera.kind}" sends no pictures; wanted a camera; change its kind')
+    if not hasattr(lamp, "switch"):
+        raise InputError(f'{place}: light_driver: "{light.kind}" cannot be switched; wanted a light; change its kind')
+
+
+def _say(sentence: str) -> None:
+    print(f"{sentence} ...", file=sys.stderr, flush=True)
+
+
+def _worked_out(folder: Path, evidence: LightEvidence) -> LightSync:
+    from calibration.errors import CalibrationError
+    from calibration.light import measure_delay
+
+    try:
+        return measure_delay(evidence.switches, evidence.glimpses, place=str(folder))
+    except CalibrationError as error:
+        raise InputError(str(error)) from error
+
+
+def told(sync: LightSync) -> str:
+    """The result for a person: the delay first, then what it rests on, then what to know."""
+    from calibration.quantity import plus_minus
+
+    delay, exposure = sync.delay, sync.exposure
+    said = f"the camera says {1e3 * sync.claimed_exposure_s:.2f} ms" if sync.claimed_exposure_s else "not said by it"
+    parts = sorted(delay.contributions.items(), key=lambda item: -abs(item[1]))
+    lines = [
+        f"camera delay {plus_minus(1e3 * delay.value, 1e3 * delay.U)} ms (95 %, k = {delay.k:.2f})",
+        f"  exposure seen {plus_minus(1e3 * exposure.value, 1e3 * exposure.U)} ms, {said}",
+        f"  a single stamp scatters by about {1e3 * sync.jitter_s:.2f} ms",
+        f"  {sync.switches_count} switches, {sync.under_way_count} pictures caught one under way",
+        f"  fit: reduced chi-squared {sync.chi_square:.2f}, {100 * sync.stray_share:.1f} % of pictures do not fit",
+        "  doubt (standard uncertainty in ms): "
+        + ", ".join(f"{source.name} {1e3 * abs(part):.2g}" for source, part in parts),
+    ]
+    return "\n".join([*lines, *(f"  note: {doubt}" for doubt in sync.doubts)])
+
+
+def _draw(sync: LightSync, path: Path) -> None:
+    from logger.settings import write_whole
+    from logger.study.light_graph import light_picture
+
+    try:
+        write_whole(path, light_picture(sync))
+    except OSError as error:
+        raise InputError(f"{path}: the picture cannot be written ({error.strerror}); choose another name") from error
+    print(f"picture: {path}", flush=True)
+
+
+def _enter(sync: LightSync, rig: Path, *, write: bool) -> None:
+    """Enter the delay into the rig file, or say what would be entered."""
+    from logger.recording.rig_toml import edit_rig, read_rig
+
+    setup = read_rig(rig).camera
+    if setup is None:
+        raise InputError(f"{rig}: there is no [camera]; wanted the camera that the delay belongs to")
+    u_s = max(sync.delay.u, sync.delay.U / _SURE_K)
+    entries = {"camera.delay_s": round(sync.delay.value, 7), "camera.u_delay_s": float(f"{u_s:.2g}")}
+    shown = ", ".join(f"{name} = {value:g}" if "u_" in name else f"{name} = {value}" for name, value in entries.items())
+    if not write:
+        print(f"not entered; --write would set {shown} in {rig} (now {setup.delay_s:g}, {setup.u_delay_s:g})")
+        return
+    edit_rig(rig, entries)
+    print(f"entered into {rig}: {shown} (before: {setup.delay_s:g}, {setup.u_delay_s:g})")
