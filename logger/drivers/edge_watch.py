@@ -39,11 +39,11 @@ TOGETHER_NS = 100_000_000
 Doubt: TypeAlias = Literal["clock", "missed", "lost", "ran together", "late"]
 
 _CURES: Mapping[Doubt, str] = {
-    "clock": "these stamps cannot be used; start the program anew, and report it if this comes again",
-    "missed": "close and open the gates again; if it comes again, start the program anew or take the other reader",
-    "lost": "end other programs; if the beam flickers, look at its sensor and its light",
-    "ran together": "end other programs; a clean signal is wanted: look at the sensor, its plug and its light",
-    "late": "end other programs; the stamps themselves are good",
+    "clock": "start the program anew, and report it if this comes again: these stamps cannot be used",
+    "missed": "close and open the gates again, and if it comes again, start the program anew or take the other reader",
+    "lost": "end other programs, and if the beam flickers, look at its sensor and its light",
+    "ran together": "end other programs, and look at the sensor, its plug and its light: a clean signal is wanted",
+    "late": "end other programs (the stamps themselves are good)",
 }
 """In order of weight: of several doubts said together, the cure of the first."""
 
@@ -138,7 +138,9 @@ class EdgeWatch:
             gate.last_count = raw.count
         if is_believed:
             gate.last_ns = raw.t_ns
-        return self._due(raw.gate, at_ns) + self._flicker(raw.gate, at_ns), is_believed
+        is_late_only = not gate.doubts.keys() - {"late"}  # then it says nothing against this edge
+        said = self._due(raw.gate, t_ns=raw.read_ns if is_late_only else at_ns, now_ns=raw.read_ns)
+        return said + self._flicker(raw.gate, at_ns), is_believed
 
     def look(self, levels: Mapping[str, bool], *, looked_ns: int) -> list[Fault]:
         """The levels (gate -> blocked) as read at `looked_ns`, when no edge was left to be read."""
@@ -153,12 +155,17 @@ class EdgeWatch:
                 self._doubt(gate, "missed", since_ns=gate.known_ns(looked_ns))
                 gate.blocked, gate.unlike_since_ns, gate.agreed_ns = blocked, None, looked_ns
                 gate.ever.add(blocked)
-            said += self._due(name, looked_ns)
+            said += self._due(name, t_ns=looked_ns, now_ns=looked_ns)
         return said
 
     def rest(self, now_ns: int) -> list[Fault]:
         """What has not been said yet: the source comes to its end."""
-        return [fault for name, gate in self._gates.items() if gate.doubts for fault in [self._say(name, now_ns)]]
+        return [
+            fault
+            for name, gate in self._gates.items()
+            if gate.doubts
+            for fault in [self._say(name, t_ns=now_ns, now_ns=now_ns)]
+        ]
 
     def seen(self, gate: str) -> Seen:
         """How that gate stands."""
@@ -208,16 +215,16 @@ class EdgeWatch:
         if since_ns is not None:
             gate.doubts_since_ns = since_ns if gate.doubts_since_ns is None else min(since_ns, gate.doubts_since_ns)
 
-    def _due(self, name: str, now_ns: int) -> list[Fault]:
+    def _due(self, name: str, *, t_ns: int, now_ns: int) -> list[Fault]:
         gate = self._gates[name]
-        is_due = gate.said_ns is None or not 0 <= now_ns - gate.said_ns < TOGETHER_NS
-        return [self._say(name, now_ns)] if gate.doubts and is_due else []
+        is_due = gate.said_ns is None or now_ns - gate.said_ns >= TOGETHER_NS
+        return [self._say(name, t_ns=t_ns, now_ns=now_ns)] if gate.doubts and is_due else []
 
-    def _say(self, name: str, now_ns: int) -> Fault:
+    def _say(self, name: str, *, t_ns: int, now_ns: int) -> Fault:
         gate = self._gates[name]
         kinds = [kind for kind in _CURES if gate.doubts[kind]]
         what = f"gate {name}: " + ", ".join(_words(kind, gate.doubts[kind]) for kind in kinds) + gate.words
-        fault = Fault(now_ns, self._source, what, _CURES[kinds[0]], since_ns=gate.doubts_since_ns)
+        fault = Fault(t_ns, self._source, what, _CURES[kinds[0]], since_ns=gate.doubts_since_ns)
         gate.doubts, gate.doubts_since_ns, gate.words, gate.said_ns = Counter(), None, "", now_ns
         return fault
 

@@ -138,5 +138,5 @@ class GpiodReader:
 def _gone(error: OSError) -> GoneError:
     return GoneError(
         f"the pins cannot be read any more ({error.strerror or error})",
-        "plug the controller in again, or start the board anew; then begin anew",
+        "plug the controller in again, or start the board anew, and begin anew",
     )

@@ -182,7 +182,7 @@ class LgpioReader:
             return {gate: self._wiring.is_blocked(high=bool(pin.state)) for gate, pin in self._pins.items()}
         except self._lgpio.error as error:
             raise GoneError(
-                f"the pins cannot be read any more ({error})", "start the board anew; then begin anew"
+                f"the pins cannot be read any more ({error})", "start the board anew, and begin anew"
             ) from error
 
     def _check_alive(self) -> None:

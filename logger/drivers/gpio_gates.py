@@ -156,7 +156,7 @@ class _Session:
 
     def _begin_blocked(self, gate: str) -> None:
         what = f"gate {gate}: the beam is broken already as the gates are opened"
-        cure = 'clear it; if nothing is in it, "blocked_is" is the wrong way round, or the sensor has no power or light'
+        cure = 'clear it, and if nothing is in it, look for power and light at the sensor, or turn "blocked_is" round'
         self._order.add(Fault(self._looked_ns, self._name, what, cure))
         count = 0 if self._reader.numbers_edges else None
         self._order.add(Edge(self._looked_ns, gate, True, self._name, count))

@@ -55,7 +55,7 @@ BUZZER: Mapping[Shown, str] = {
 }
 """Once, as it comes to that."""
 CHATTER_AGAIN_NS = 1_000_000_000
-_PULLED_OUT = "plug the controller in again, or start the board anew; go on by keyboard or page"
+_PULLED_OUT = "plug the controller in again, or start the board anew, and go on by keyboard or page"
 
 Pin = Annotated[int, Range(least=0)]
 
@@ -209,7 +209,7 @@ class _Desk:
             self._said_ns[key] = at_ns
             what, cure = (
                 f"button {key}: its contact comes to no rest",
-                "look at its wire and plug; use keyboard or page",
+                "look at its wire and plug, and use keyboard or page",
             )
             self._order.add(Fault(max(at_ns, self._order.promised_ns + 1), self._name, what, cure))
 

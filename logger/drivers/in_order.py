@@ -92,6 +92,6 @@ def _too_late(record: Ordered, *, promised_ns: int) -> Fault:
         t_ns,
         record.source,
         f"{what} of {record.t_ns} ns came {late_ms:.1f} ms too late for the order of time and is left out",
-        "the computer was too busy; end other programs, and run again",
+        "end other programs, and run again: the computer was too busy",
         since_ns=record.t_ns,
     )

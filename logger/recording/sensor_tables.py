@@ -39,9 +39,9 @@ _FAULT = re.compile(r"^(?P<what>.*?)(?: \(since (?P<since>\d+) ns\))?; (?P<cure>
 
 
 def event_of_fault(fault: Fault) -> Event:
-    """A fault as it stands in events.csv."""
+    """A fault as it stands in events.csv. Its cure is what follows the last semicolon, so the cure itself has none."""
     since = f" (since {fault.since_ns} ns)" if fault.since_ns is not None else ""
-    return Event(fault.t_ns, "fault", fault.source, f"{fault.what}{since}; {fault.cure}")
+    return Event(fault.t_ns, "fault", fault.source, f"{fault.what}{since}; {fault.cure.replace(';', ',')}")
 
 
 def read_fault(event: Event) -> Fault:

@@ -139,6 +139,7 @@ def test_a_late_reading_does_not_spoil_the_stamp() -> None:
     (fault,) = said(watch(), raw(1100, True, 1, read_ms=1100 + 51))
     assert fault.what == "gate A: 1 edge read more than 50 ms late"
     assert fault.since_ns is None
+    assert fault.t_ns == (1100 + 51) * MS, "not the edge's own time: nothing is said against that"
 
 
 class TestFlicker:
@@ -165,6 +166,14 @@ def test_a_storm_of_doubts_is_no_storm_of_words() -> None:
     assert min(b.t_ns - a.t_ns for a, b in pairwise(lost)) >= TOGETHER_NS
     (last,) = it.rest(2100 * MS)
     assert "edges lost" in last.what
+
+
+def test_a_starved_reader_says_once_that_it_is_late_and_what_it_lost() -> None:
+    it = watch()
+    faults = said(it, *(raw(1100 + n, n % 2 == 0, 11 + n, read_ms=2000) for n in range(80)))
+    assert [fault.what for fault in faults] == ["gate A: 10 edges lost, 1 edge read more than 50 ms late"]
+    (rest,) = it.look({"A": False, "B": False}, looked_ns=2101 * MS)
+    assert rest.what == "gate A: 79 edges read more than 50 ms late"
 
 
 def test_what_was_seen_is_told() -> None:

@@ -124,7 +124,7 @@ def test_a_beam_that_is_broken_already_is_said_at_once_so_that_nobody_arms(world
     fault, first, second = edges_and_faults(told(world))
     assert isinstance(fault, Fault)
     assert fault.what == "gate B: the beam is broken already as the gates are opened"
-    assert '"blocked_is" is the wrong way round' in fault.cure
+    assert 'turn "blocked_is" round' in fault.cure
     assert (first.gate, first.blocked, first.count) == ("B", True, 0)  # type: ignore[union-attr]
     assert first.t_ns - BEGINS_NS < MS
     assert second == Edge(cleared_ns, "B", False, "gates", 1)

@@ -9,8 +9,8 @@ import pytest
 
 from logger.config import CameraSetup, Rig
 from logger.errors import InputError
-from logger.recording.sensor_tables import Event, read_edges, read_events, read_stamps
-from logger.records import Edge
+from logger.recording.sensor_tables import Event, event_of_fault, read_edges, read_events, read_fault, read_stamps
+from logger.records import Edge, Fault
 
 
 @pytest.fixture
@@ -115,3 +115,10 @@ def test_what_is_not_there_is_empty(table: Path, rig: Rig) -> None:
 def test_a_table_that_was_stopped_before_its_header_was_whole_is_empty(table: Path, rig: Rig, head: str) -> None:
     table.write_text(head)
     assert read_edges(table, rig, lambda _: None, cut_short=True) == ()
+
+
+@pytest.mark.parametrize("since_ns", [None, 5])
+def test_a_fault_comes_back_from_its_event_whatever_its_cure_says(since_ns: int | None) -> None:
+    fault = Fault(9, "gates", "gate A: 2 edges lost; and a third", "look at the plug; then run again", since_ns)
+    read = read_fault(event_of_fault(fault))
+    assert read == replace(fault, cure="look at the plug, then run again")
