@@ -34,6 +34,7 @@ COMMANDS = {
     "calibrate": "measure what the rig has to know about itself: the camera's delay",
     "simulate": "write recordings of a simulated tank, with the truth beside them",
     "export": "write tables for spreadsheets and statistics",
+    "film": "make films of the recorded pictures, for other programs",
 }
 
 
