@@ -60,7 +60,9 @@ def work(results: Path, project: Path, arguments: tuple[str, ...]) -> int:
 
 def main(modules: str, results: str, project: str, *arguments: str) -> None:
     """Never returns: the first program of a system must not."""
+    given = dict(word.partition("=")[::2] for word in Path("/proc/cmdline").read_text().split() if "BOATRUN_" in word)
     os.environ.update(
+        given,
         PATH="/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin", HOME="/root", LANG="C.UTF-8", TERM="dumb",
         PYTHONDONTWRITEBYTECODE="1", OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1", BOATRUN_HIL=results,
     )  # fmt: skip

@@ -89,7 +89,11 @@ class Hearing:
 
     def until_quiet(self, after_ns: int) -> None:
         """Wait until nothing up to that time can still come."""
-        self.until(lambda: any(q.t_ns >= after_ns for q in self.records(Quiet)), f"a quiet after {after_ns}")
+        self.until(lambda: bool(self._records) and self._records[-1].t_ns >= after_ns, f"a word after {after_ns}")
+
+    def until_at_work(self) -> None:
+        """Wait until it has nothing to say again and again: the device is running, and nothing old waits in it."""
+        self.until(lambda: len(self.records(Quiet)) > 3, "a few quiets")
 
     def until_over(self) -> list[Record]:
         """Wait until the driver has ended of its own accord."""

@@ -7,6 +7,7 @@ package). Everything lies in one cache folder outside the project, is thrown awa
 
 from __future__ import annotations
 
+import fcntl
 import hashlib
 import lzma
 import os
@@ -58,12 +59,14 @@ def kernel(cache: Path | None = None) -> Kernel:
     """The kernel from the cache; made first where it is not there, or by another recipe. KernelError: why not."""
     recipe = hashlib.sha256(Path(__file__).read_bytes()).hexdigest()[:12]
     folder = (cache or cache_folder()) / f"kernel-{recipe}"
-    if not (folder / "version").is_file():
-        _need_tools()
-        for old in folder.parent.glob("kernel-*"):
-            shutil.rmtree(old)
-        folder.mkdir(parents=True)
-        _make(folder)
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    with (folder.parent / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # another machine may be under way at the same time
+        if not (folder / "version").is_file():
+            _need_tools()
+            shutil.rmtree(folder, ignore_errors=True)
+            folder.mkdir()
+            _make(folder)
     modules = folder / "root/lib/modules" / (folder / "version").read_text(encoding="utf-8")
     image = next((folder / "root/boot").glob("vmlinuz-*"))
     early = tuple(folder / "early" / f"{name}.ko" for name in EARLY)
@@ -224,8 +227,12 @@ def _take_from_source(package: Path, target: Path, wanted: set[str]) -> None:
 def _build_v4l2loopback(folder: Path, version: str) -> None:
     sources = next((folder / "root/usr/src").glob("v4l2loopback-*"))
     code = sources / "v4l2loopback.c"
+    text = code.read_text(encoding="utf-8")
     # 0.12.7 is older than the kernel; strscpy() took over strlcpy()'s work in 6.8
-    code.write_text(code.read_text(encoding="utf-8").replace("strlcpy(", "strscpy("), encoding="utf-8")
+    text = text.replace("strlcpy(", "strscpy(")
+    # a reader may be late by as many pictures as it has buffers, as with a camera, and not by two at most
+    text = text.replace("opener->read_position + 2)", "opener->read_position + dev->used_buffers - 1)")
+    code.write_text(text, encoding="utf-8")
     (sources / "Makefile").write_text("obj-m := v4l2loopback.o\n", encoding="utf-8")
     _build(folder, sources, version)
 

@@ -2,10 +2,10 @@
 
     replay.py PLAN.json
 
-The plan: {"device", "width_px", "height_px", "frames": [[at_ns, file], …], "edges": [[at_ns, file of the pull, high],
-…]}, times from the beginning. Says "ready" when pictures can be opened; begins when it is sent a line; then says as JSON
-when it began, and for each frame and edge the two moments between which it happened. It comes before all other programs
-on its processor, as the world would.
+The plan: {"device", "width_px", "height_px", "frames": [[at_ns, file], …],
+"edges": [[at_ns, file of the pull, high], …]}, times from the beginning. Says "ready" when pictures can be opened, and
+begins when it is sent a line. Then says as JSON when it began, and for each frame and edge the two moments between
+which it happened. It comes before all other programs on its processor, as the world would.
 """
 
 from __future__ import annotations
