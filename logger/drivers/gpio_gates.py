@@ -18,6 +18,7 @@ the other threads have their turn. Edges beyond that are lost in the kernel, whi
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -78,6 +79,8 @@ class GpioGates:
         self.name = name
         self._options, self._clock, self._wait = options, clock, wait
         self._session: _Session | None = None
+        self._proven: set[str] = set()
+        """Gates that were seen both ways in some opening: wiring and sensor work."""
 
     def __enter__(self) -> Self:
         it = self._options
@@ -86,7 +89,9 @@ class GpioGates:
         chip = find_chip(it.chip, where=self.name)
         check_pins({f"gate {gate}": pin for gate, pin in it.pins.items()}, chip, where=self.name)
         wiring = Wiring(chip, it.pins, it.blocked_is, it.pull, self.name)
-        self._session = _Session(self._reader(wiring), name=self.name, clock=self._clock, wait=self._wait)
+        self._session = _Session(
+            self._reader(wiring), name=self.name, clock=self._clock, wait=self._wait, proven=self._proven
+        )
         return self
 
     def _reader(self, wiring: Wiring) -> GateReader:
@@ -115,7 +120,7 @@ class GpioGates:
             yield from _edges(session.gone(gone))
 
     def self_test(self) -> list[Finding]:
-        """Reader and gates: ours, readable, clear, and whether each was seen both ways since the opening."""
+        """Reader and gates: ours, readable, clear, each ever seen both ways? May be asked at any time."""
         try:
             return self._opened().findings()
         except GoneError as gone:
@@ -134,8 +139,11 @@ def _edges(records: Iterator[Edge | Key | Fault | ClockDoubt | Quiet]) -> Iterat
 class _Session:
     """The gates from one opening to the closing: what was read, what is known of it, what still waits."""
 
-    def __init__(self, reader: GateReader, *, name: str, clock: Callable[[], int], wait: Wait) -> None:
-        self._reader, self._name, self._clock, self._wait = reader, name, clock, wait
+    def __init__(
+        self, reader: GateReader, *, name: str, clock: Callable[[], int], wait: Wait, proven: set[str]
+    ) -> None:
+        self._reader, self._name, self._clock, self._wait, self._proven = reader, name, clock, wait, proven
+        self._lock = threading.Lock()  # one thread hears the records, another may ask for a self-test
         opened_ns = clock()
         reader.open()
         try:
@@ -165,13 +173,16 @@ class _Session:
         self._reader.close()
 
     def step(self) -> Iterator[Edge | Key | Fault | ClockDoubt | Quiet]:
-        self._take_in()
-        yield from self._order.up_to(self._whole_ns - self._reader.settle_ns)
+        with self._lock:
+            self._take_in()
+            told = list(self._order.up_to(self._whole_ns - self._reader.settle_ns))
+        yield from told
 
     def leave(self) -> Iterator[Edge | Key | Fault | ClockDoubt | Quiet]:
         """Read what is there, and let everything go."""
-        self._allowed = float(BURST_COUNT)
-        self._take_in()
+        with self._lock:
+            self._allowed = float(BURST_COUNT)
+            self._take_in()
         yield from self._finish()
 
     def gone(self, gone: GoneError) -> Iterator[Edge | Key | Fault | ClockDoubt | Quiet]:
@@ -214,6 +225,9 @@ class _Session:
         faults, is_believed = self._watch.edge(raw)
         for fault in faults:
             self._order.add(fault)
+        seen = self._watch.seen(raw.gate)
+        if seen.ever_clear and seen.ever_blocked:
+            self._proven.add(raw.gate)
         if raw.t_ns <= self._looked_ns:
             self._before_look.add(raw.gate)
         if is_believed:
@@ -226,9 +240,10 @@ class _Session:
             self._order.add(fault)
 
     def findings(self) -> list[Finding]:
-        self._take_in()
-        levels = self._reader.levels()
-        return self._reader.findings() + [self._finding(gate, blocked) for gate, blocked in levels.items()]
+        with self._lock:
+            self._take_in()
+            levels = self._reader.levels()
+            return self._reader.findings() + [self._finding(gate, blocked) for gate, blocked in levels.items()]
 
     def _finding(self, gate: str, blocked: bool) -> Finding:
         part, seen = f"gate {gate}", self._watch.seen(gate)
@@ -240,7 +255,7 @@ class _Session:
         if seen.flickered_ns is not None and self._clock() - seen.flickered_ns < 2 * FLICKER_NS:
             cure = "keep sun and other lamps from the sensor, line up the beam, look at the plug"
             return Finding(part, "wrong", "the beam flickers", cure)
-        if not seen.ever_blocked or not seen.edges_count:
+        if gate not in self._proven:
             cure = "pass a hand through the beam once"
             return Finding(
                 part, "doubtful", "the beam is clear; it was not seen broken since the gates were opened", cure
@@ -248,4 +263,4 @@ class _Session:
         if seen.is_doubtful:
             cure = "look at the faults in the recording; pass a hand through the beam and look again"
             return Finding(part, "doubtful", "edges were lost or doubtful since the gates were opened", cure)
-        return Finding(part, "well", f"clear, and seen both ways ({seen.edges_count} edges since the opening)")
+        return Finding(part, "well", f"clear, and was seen both ways; {seen.edges_count} edges since the opening")

@@ -11,6 +11,7 @@ No PWM and no SPI: none of our devices wants them.
 
 from __future__ import annotations
 
+import logging
 import os
 import select
 import threading
@@ -37,8 +38,14 @@ EDGES: Mapping[str, Edge] = {"both": Edge.BOTH, "rising": Edge.RISING, "falling"
 BUFFER_COUNT = 64
 """Edges of one pin that the kernel keeps until they are handed on."""
 
+log = logging.getLogger(__name__)
+
 OnEdge = Callable[[int, bool], None]
 """(t_ns, level is high)"""
+
+
+class HungUpError(OSError):
+    """A pin can no longer be read."""
 
 
 def board_of(lines_count: int) -> BoardInfo:
@@ -117,7 +124,7 @@ class ChipFactory(PiFactory):  # type: ignore[misc]
         """Hand on every edge that has come, in the caller's thread; waits so long for the first one.
 
         Raises:
-            OSError: a pin can no longer be read.
+            HungUpError: a pin can no longer be read.
         """
         timeout_ms = round(timeout_s * 1000)
         while ready := self._poll.poll(timeout_ms):
@@ -139,8 +146,10 @@ class ChipFactory(PiFactory):  # type: ignore[misc]
         while not self._is_closed:
             try:
                 self.deliver(timeout_s=60.0)
-            except OSError:
-                return  # the controller has gone; whoever reads or sets a pin is told so
+            except HungUpError:
+                return  # whoever reads or sets a pin is told so as well
+            except Exception:
+                log.exception("%s: a handler of a pin failed; the others go on", self.where)
 
     def close(self) -> None:
         """Close every pin, and end the thread."""
@@ -207,8 +216,12 @@ class ChipPin(PiPin):  # type: ignore[misc]
     def hand_on(self, *, is_lost: bool = False) -> None:
         """Give every edge that has come to the handlers."""
         if is_lost:
-            raise OSError(f"pin {self._number}: the kernel has hung up")
-        for event in self._live().read_edge_events(BUFFER_COUNT):
+            raise HungUpError(f"pin {self._number}: the kernel has hung up")
+        try:
+            events = self._live().read_edge_events(BUFFER_COUNT)
+        except OSError as error:
+            raise HungUpError(error.errno, f"pin {self._number}: {error.strerror or error}") from error
+        for event in events:
             high = event.event_type is gpiod.EdgeEvent.Type.RISING_EDGE
             if self.when_edge is not None:
                 self.when_edge(event.timestamp_ns, high)

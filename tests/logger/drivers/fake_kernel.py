@@ -312,6 +312,7 @@ class World:
         """How many edges had been read at each wait."""
         self.controller = Controller("pinctrl-rp1", clock=lambda: self.now_ns)
         self.stop = threading.Event()
+        self.kernel: Any = None
 
     def at(self, ms: float, do: Callable[[], object]) -> None:
         self.coming.append((BEGINS_NS + round(ms * 1e6), do))

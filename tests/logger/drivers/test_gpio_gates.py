@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+import threading
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -22,7 +23,7 @@ from logger.drivers.gpio_gates import (
 from logger.drivers.interface import Finding
 from logger.errors import DriverError
 from logger.records import Edge, Fault, Quiet
-from tests.logger.drivers.fake_kernel import BEGINS_NS, Kernel, World
+from tests.logger.drivers.fake_kernel import BEGINS_NS, Controller, Kernel, World
 
 MS = 1_000_000
 A, B = 17, 27
@@ -31,7 +32,8 @@ A, B = 17, 27
 @pytest.fixture
 def world(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> World:
     world = World()
-    Kernel(tmp_path / "dev", monkeypatch).plug_in(world.controller)
+    world.kernel = Kernel(tmp_path / "dev", monkeypatch)
+    world.kernel.plug_in(world.controller)
     return world
 
 
@@ -269,8 +271,37 @@ class TestSelfTest:
             world.drive(200, A, True)
             world.wait(0.25)
             found = self.findings(world, driver)
-            assert found["gate A"] == Finding("gate A", "well", "clear, and seen both ways (2 edges since the opening)")
+            assert found["gate A"] == Finding(
+                "gate A", "well", "clear, and was seen both ways; 2 edges since the opening"
+            )
             assert found["gate B"].health == "doubtful"
+
+    def test_a_gate_that_was_proven_once_stays_so_when_it_is_opened_again(self, world: World) -> None:
+        driver = gates(world)
+        with driver:
+            world.drive(10, A, False)
+            world.drive(20, A, True)
+            self.findings(world, driver)
+        with driver:
+            found = self.findings(world, driver)
+        assert (found["gate A"].health, found["gate B"].health) == ("well", "doubtful")
+
+    def test_it_may_be_asked_while_another_thread_hears_the_records(self, world: World) -> None:
+        """Each of the two reads edges; together they tell each edge once, in order."""
+        stop, heard, pause = threading.Event(), [], threading.Event()
+        controller = Controller("pinctrl-rp1")
+        world.kernel.plug_in(controller)
+        with GpioGates(GpioGatesOptions({"A": A, "B": B}, "low"), name="gates") as driver:
+            thread = threading.Thread(target=lambda: heard.extend(driver.records(stop)))
+            thread.start()
+            for number in range(200):
+                controller.drive(A, number % 2 == 1)
+                pause.wait(0.0005)
+                assert driver.self_test()
+            stop.set()
+            thread.join()
+        assert [record.count for record in heard if isinstance(record, Edge)] == list(range(1, 201))
+        assert not any("lost" in record.what for record in heard if isinstance(record, Fault))
 
     def test_a_beam_that_was_never_clear_is_wrong(self, world: World) -> None:
         with gates(world, blocked_is="high") as driver:

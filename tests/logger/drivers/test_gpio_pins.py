@@ -101,6 +101,31 @@ def test_with_a_thread_of_its_own_gpiozeros_handlers_are_called_as_usual(control
         assert button.wait_for_press(10)
 
 
+def test_a_handler_that_fails_does_not_silence_the_others(
+    controller: Controller, caplog: pytest.LogCaptureFixture
+) -> None:
+    pressed = threading.Event()
+
+    def fail() -> None:
+        raise ValueError("no tea left")
+
+    with (
+        ChipFactory(find_chip("", where="panel"), where="panel", has_thread=True) as factory,
+        Button(PIN, pin_factory=factory) as button,
+        Button(6, pin_factory=factory) as other,
+    ):
+        button.when_pressed = fail
+        other.when_pressed = pressed.set
+        controller.drive(PIN, False)
+        assert button.wait_for_press(10)
+        controller.drive(6, False)
+        assert pressed.wait(10)
+        controller.drive(PIN, True)
+        controller.drive(6, True)
+        assert other.wait_for_release(10)
+    assert "panel: a handler of a pin failed" in caplog.text
+
+
 def test_a_device_that_is_forgotten_is_called_no_more(controller: Controller, factory: ChipFactory) -> None:
     class Listener:
         def changed(self, ticks: float, state: int) -> None:
