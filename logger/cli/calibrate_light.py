@@ -7,6 +7,9 @@ a second (WCAG 2.2, 2.3.1); warn people with photosensitive epilepsy all the sam
 
 What was seen is kept in a new, dated folder, from which --from works the delay out again. With --write, camera.delay_s
 and camera.u_delay_s are entered into the rig file; its comments stay.
+
+A camera that does not say its line time (a webcam): blink twice, the light once high and once low in the picture, and
+give both folders to --from. The line time comes out; enter it in [camera.driver] and measure the delay once more.
 """
 
 from __future__ import annotations
@@ -15,6 +18,7 @@ import argparse
 import math
 import re
 import sys
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -40,7 +44,9 @@ def describe(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--region", type=_region, metavar="U,V,R", help="where it is: column, row, half a side, pixels")
     parser.add_argument("--to", type=Path, metavar="DIR", help="folder of the evidence (default: light, beside RIG)")
-    parser.add_argument("--from", dest="source", type=Path, metavar="FOLDER", help="evidence to work it out from again")
+    parser.add_argument(
+        "--from", dest="sources", type=Path, nargs="+", metavar="FOLDER", help="evidence to work it out from again"
+    )
     parser.add_argument("--picture", type=Path, metavar="FILE", help="draw what was seen, a new SVG file")
     parser.add_argument("--write", action="store_true", help="enter the delay into the rig file")
 
@@ -51,7 +57,10 @@ def run(arguments: argparse.Namespace) -> int:
 
     _check(arguments)
     refuse_existing(arguments.picture)
-    folder, evidence = _kept(arguments) if arguments.source is not None else _watched(arguments)
+    if arguments.sources is not None and len(arguments.sources) > 1:
+        print(_line_told(arguments.sources))
+        return 0
+    folder, evidence = _kept(arguments.sources[0]) if arguments.sources is not None else _watched(arguments)
     sync = _worked_out(folder, evidence)
     print(told(sync))
     print(f"evidence: {folder}", flush=True)
@@ -82,16 +91,51 @@ def _region(text: str) -> tuple[int, int, int]:
 
 
 def _check(arguments: argparse.Namespace) -> None:
-    if arguments.rig is None and arguments.source is None:
+    if arguments.rig is None and arguments.sources is None:
         raise InputError("calibrate light: found neither a rig file nor --from; give RIG, or evidence to look at again")
     if arguments.write and arguments.rig is None:
         raise InputError("calibrate light: --write needs the rig file to write into; give RIG as well")
+    if len(arguments.sources or ()) > 1 and (arguments.write or arguments.picture is not None):
+        raise InputError("calibrate light: --write and --picture take one session; give --from a single folder")
 
 
-def _kept(arguments: argparse.Namespace) -> tuple[Path, LightEvidence]:
+def _kept(folder: Path) -> tuple[Path, LightEvidence]:
     from logger.recording.light_evidence import read_light_evidence
 
-    return arguments.source, read_light_evidence(arguments.source)
+    return folder, read_light_evidence(folder)
+
+
+def _line_told(folders: Sequence[Path]) -> str:
+    """Several sessions, the light at another row in each: the line time, and what to do with it."""
+    from calibration.errors import CalibrationError
+    from calibration.light_line import RowDelay, line_time
+    from calibration.quantity import plus_minus
+
+    seen, said, lines = [], set(), []
+    for number, folder in enumerate(folders, 1):
+        _, evidence = _kept(folder)
+        sync = _worked_out(folder, evidence)
+        row_px = evidence.glimpses.row_px
+        seen.append(RowDelay(f"{folder.name} ({number})", row_px, sync.delay))
+        said |= set(evidence.glimpses.line_ns.tolist())
+        lines.append(f"{folder}: row {row_px:.1f}, {plus_minus(1e3 * sync.delay.value, 1e3 * sync.delay.U)} ms")
+    if len(said) != 1:
+        raise InputError(
+            f"calibrate light: found line times of {sorted(said)} ns; wanted sessions with one and the same"
+        )
+    try:
+        found = line_time(seen, claimed_ns=said.pop(), place="calibrate light")
+    except CalibrationError as error:
+        raise InputError(str(error)) from error
+    line, delay = found.line, found.delay
+    return "\n".join(
+        [
+            f"line time {plus_minus(1e6 * line.value, 1e6 * line.U)} µs from row to row (95 %, k = {line.k:.2f})",
+            f"  with it, the camera delay is {plus_minus(1e3 * delay.value, 1e3 * delay.U)} ms",
+            *(f"  {each}" for each in lines),
+            f"enter line_ns = {max(round(1e9 * line.value), 0)} in [camera.driver], then measure the delay once more",
+        ]
+    )
 
 
 def _watched(arguments: argparse.Namespace) -> tuple[Path, LightEvidence]:

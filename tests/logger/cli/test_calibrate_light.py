@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -152,3 +153,26 @@ def test_what_does_not_go_together_is_told(words: list[str], told: str, capsys: 
 def test_a_picture_never_goes_over_another_file(kept: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["calibrate", "light", "--from", str(kept), "--picture", str(kept / "light.toml")]) == 2
     assert "there is such a file already" in capsys.readouterr().err
+
+
+def test_two_places_of_the_light_give_the_line_time(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folders = []
+    for row in (80.0, 640.0):
+        folder = tmp_path / f"light-{row:g}"
+        folder.mkdir()
+        switches, seen = play(Session(seed=round(row), row_px=row, line_s=30e-6, rate_hz=25))
+        silent = replace(seen, line_ns=seen.line_ns * 0)
+        write_light(folder, LightEvidence(LightNotes("2026-05-04T10:15:30+02:00", row_px=row), switches, silent))
+        folders.append(str(folder))
+    assert main(["calibrate", "light", "--from", *folders]) == 0
+    told = capsys.readouterr().out
+    found = re.match(r"line time ([\d.]+) ± ([\d.]+) µs from row to row", told)
+    assert found is not None
+    assert abs(float(found[1]) - 30) < 1.5 * float(found[2])
+    entered = re.search(r"enter line_ns = (\d+) in \[camera.driver\]", told)
+    assert entered is not None
+    assert int(entered[1]) == pytest.approx(30_000, abs=500)
+    assert main(["calibrate", "light", "--from", folders[0], folders[0]]) == 2
+    assert "0 rows apart" in capsys.readouterr().err
+    assert main(["calibrate", "light", "--from", *folders, "--picture", str(tmp_path / "p.svg")]) == 2
+    assert "take one session" in capsys.readouterr().err
