@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import re
+from dataclasses import MISSING, fields
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -9,13 +11,18 @@ import pytest
 from calibration.light import measure_delay
 from logger.errors import ConfigError, InputError, StoreError
 from logger.recording.light_evidence import (
+    BRIGHTNESS_COLUMNS,
+    LIGHT_FORMAT,
+    SWITCHES_COLUMNS,
     LightEvidence,
     LightNotes,
     new_evidence_folder,
     read_light_evidence,
     write_light,
 )
+from logger.recording.tables import Columns
 from tests.calibration.light_session import Session, play
+from tests.logger.recording.conftest import FORMATS
 
 AT = datetime(2026, 5, 4, 10, 15, 30, tzinfo=UTC)
 
@@ -102,3 +109,30 @@ def test_a_torn_table_is_refused(kept: tuple[Path, LightEvidence]) -> None:
     (folder / "switches.csv").write_text(text[:-3], encoding="utf-8")
     with pytest.raises(InputError, match="the copy is not whole"):
         read_light_evidence(folder)
+
+
+# --- what FORMATS.md says ---
+
+SECTION = FORMATS.read_text(encoding="utf-8").partition("## Evidence of a light sync")[2]
+
+
+def names_under(heading: str) -> dict[str, str]:
+    """The names in the first column of the table below `heading` -> the last column."""
+    lines = SECTION.partition(f"### {heading}\n")[2].partition("\n###")[0].splitlines()
+    cells = [[cell.strip() for cell in line.strip("|").split("|")] for line in lines if line.startswith("| `")]
+    return {name: row[-1] for row in cells for name in re.findall(r"`(\w+)`", row[0])}
+
+
+@pytest.mark.parametrize(
+    ("file", "columns"), [("switches.csv", SWITCHES_COLUMNS), ("brightness.csv", BRIGHTNESS_COLUMNS)]
+)
+def test_every_column_is_described(file: str, columns: Columns) -> None:
+    assert tuple(names_under(file)) == columns.needed
+
+
+def test_every_note_is_described_and_whether_it_is_needed() -> None:
+    told = names_under("light.toml")
+    assert set(told) == {field.name for field in fields(LightNotes)}
+    needed = {field.name for field in fields(LightNotes) if field.default is MISSING}
+    assert {name for name, left_out in told.items() if left_out == "needed"} == needed
+    assert LIGHT_FORMAT in SECTION
