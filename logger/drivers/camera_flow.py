@@ -60,6 +60,8 @@ class Taken:
     line_ns: int
     is_behind: bool = False
     """It had waited for us."""
+    number: int | None = None
+    """The driver's running number, where it has one."""
 
 
 class Flow:
@@ -89,7 +91,7 @@ class Flow:
         if taken.t_ns <= self._said_ns:
             self.note(BACKWARDS if taken.t_ns <= self._last_ns else LATE, t_ns=taken.t_ns)
         else:
-            missing_count = self._gaps.missing_count(taken.counted_ns, is_behind=taken.is_behind)
+            missing_count = self._gaps.missing_count(taken.counted_ns, number=taken.number, is_behind=taken.is_behind)
             if missing_count and taken.is_behind:
                 self.note(TOO_SLOW, t_ns=self._last_ns, count=missing_count)
             self._sequence += 1 + missing_count

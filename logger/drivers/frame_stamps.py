@@ -15,6 +15,8 @@ GAP_PERIODS = 1.5
 STALE_MOST_COUNT = 10
 """No more pictures than this wait in a camera's queue (the most that OpenCV's reader of V4L2 allows)."""
 SLOW_RATIO = 1.2
+MOST_ON_COUNT = 1_000_000
+"""Numbers that stand still, go back or leap further than this count nothing."""
 _RECENT_COUNT = 15
 
 
@@ -54,16 +56,18 @@ class StampClock:
 
 
 class Gaps:
-    """Counts pictures that are missing between two stamps.
+    """Counts pictures that are missing between two others: by their running numbers if they have any, else by stamps.
 
-    The period is the camera's nominal one, or the median of the last steps where that is much longer: a camera that
-    slows down in bad light is slow, and does not lose every second picture.
+    A stamp that comes late by half a period looks like a missing picture; numbers know better. For stamps the period is
+    the camera's nominal one, or the median of the last steps where that is much longer: a camera that slows down in bad
+    light is slow, and does not lose every second picture.
     """
 
     def __init__(self, nominal_ns: int) -> None:
         """Start without any picture; `nominal_ns` is the period that the camera promised."""
         self.nominal_ns = nominal_ns
         self._last_ns: int | None = None
+        self._number: int | None = None
         self._steps_ns: deque[int] = deque(maxlen=_RECENT_COUNT)
 
     @property
@@ -79,18 +83,30 @@ class Gaps:
         """Pictures come more than a fifth slower than was promised."""
         return self.period_ns > self.nominal_ns
 
-    def missing_count(self, stamp_ns: int, *, is_behind: bool = False) -> int:
-        """How many pictures are missing between the last stamp and this one; 0 if time went back.
+    def begin_numbers(self) -> None:
+        """The running numbers start anew."""
+        self._number = None
+
+    def missing_count(self, stamp_ns: int, *, number: int | None = None, is_behind: bool = False) -> int:
+        """How many pictures are missing between the last one and this one; 0 if time went back.
 
         Args:
             stamp_ns: of the next picture.
+            number: its running number, which may begin again after 2³².
             is_behind: it had waited for us, so it is our doing that some are missing, and says nothing of the camera.
         """
         last_ns, self._last_ns = self._last_ns, stamp_ns
+        last_number, self._number = self._number, number
         if last_ns is None or stamp_ns <= last_ns:
             return 0
         step_ns = stamp_ns - last_ns
         if not is_behind:
             self._steps_ns.append(step_ns)
         period_ns = self.period_ns
+        if (
+            last_number is not None
+            and number is not None
+            and 0 < (on := (number - last_number) % 2**32) < MOST_ON_COUNT
+        ):
+            return on - 1
         return max(1, round(step_ns / period_ns) - 1) if step_ns > GAP_PERIODS * period_ns else 0

@@ -138,6 +138,7 @@ class _Film:
         """What one opening of the camera gives, until `stop`. GoneError: it gives nothing more."""
         self._opened_ns = self._clock()
         self._gone_ns = None
+        self._gaps.begin_numbers()
         judge = StampClock(self._opened_ns)
         is_judged = self._by_arrival
         stream.drain()
@@ -196,6 +197,7 @@ class _Film:
             stream.granted.exposure_ns,
             o.line_ns,
             is_behind=packet.has_waited,
+            number=packet.number,
         )
         yield from self.flow.picture(taken, now_ns=now_ns)
 

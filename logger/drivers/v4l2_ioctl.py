@@ -19,7 +19,9 @@ from typing import Literal, TypeAlias
 
 QUERYCAP, G_PARM, QUERYBUF, G_CTRL, S_CTRL = 0x80685600, 0xC0CC5615, 0xC0585609, 0xC008561B, 0xC008561C
 CAPABILITY_BYTES, PARM_BYTES, BUFFER_BYTES, CONTROL_BYTES = 104, 204, 88, 8
-FLAGS_INDEX, TIME_PER_FRAME_INDEX, MEMORY_INDEX = 12, 12, 60
+FLAGS_INDEX, TIME_INDEX, SEQUENCE_INDEX, MEMORY_INDEX = 12, 24, 56, 60
+TIME_PER_FRAME_INDEX = 12
+MOST_BUFFERS = 32
 CAPTURE, MMAP = 1, 1
 EXPOSURE_DYNAMIC_FRAMERATE = 0x009A0903
 """True: in bad light the camera may take fewer pictures than it was asked for."""
@@ -46,11 +48,8 @@ class Facts:
 
 @contextmanager
 def handle_of(device: str) -> Iterator[int | None]:
-    """This process's own open handle of the device, which OpenCV keeps to itself; None if there is none.
-
-    A second opening would not do: some drivers tell of their buffers only to whoever has the stream.
-    """
-    found = _find(device)
+    """As `find_handle`, and closes it in the end."""
+    found = find_handle(device)
     try:
         yield found
     finally:
@@ -58,7 +57,12 @@ def handle_of(device: str) -> Iterator[int | None]:
             os.close(found)
 
 
-def _find(device: str) -> int | None:
+def find_handle(device: str) -> int | None:
+    """A second number of this process's own open handle of the device, which OpenCV keeps to itself; None: there is none.
+
+    To be closed by whoever asked. A second opening would not do: some drivers tell of their buffers only to whoever has
+    the stream.
+    """
     try:
         wanted = os.stat(device)
         numbers = sorted(int(path.name) for path in Path("/proc/self/fd").iterdir())
@@ -98,13 +102,34 @@ def _rate_hz(handle: int) -> float | None:
 
 
 def _stamps(handle: int) -> tuple[Clock, Moment]:
-    """From the flags of the first buffer; only while there are buffers, and where a long has 64 bits."""
+    """From the flags of the first buffer; only while there are buffers."""
+    buffer = _buffer(handle, 0)
+    return ("", "") if buffer is None else meaning(struct.unpack_from("=I", buffer, FLAGS_INDEX)[0])
+
+
+def _buffer(handle: int, index: int) -> bytes | None:
+    """The kernel's words on a buffer; None if there is none such, or where a long has not 64 bits."""
     buffer = bytearray(BUFFER_BYTES)
-    struct.pack_into("=II", buffer, 0, 0, CAPTURE)
+    struct.pack_into("=II", buffer, 0, index, CAPTURE)
     struct.pack_into("=I", buffer, MEMORY_INDEX, MMAP)
-    if struct.calcsize("l") != 8 or asked(handle, QUERYBUF, buffer) is None:
-        return "", ""
-    return meaning(struct.unpack_from("=I", buffer, FLAGS_INDEX)[0])
+    return asked(handle, QUERYBUF, buffer) if struct.calcsize("l") == 8 else None
+
+
+def sequence_of(handle: int, stamp_ns: int) -> int | None:
+    """The running number of the picture of this stamp, which is in one of the buffers; None if it is not to be found.
+
+    It counts the pictures that were lost too (V4L2 API, struct v4l2_buffer: "includes dropped or repeated frames"). It
+    starts anew with each opening, and after 2³² pictures.
+    """
+    found = set()
+    for index in range(MOST_BUFFERS):
+        buffer = _buffer(handle, index)
+        if buffer is None:
+            break
+        seconds, micros = struct.unpack_from("=qq", buffer, TIME_INDEX)
+        if (seconds * 1_000_000 + micros) * 1000 == stamp_ns:
+            found.add(int(struct.unpack_from("=I", buffer, SEQUENCE_INDEX)[0]))
+    return found.pop() if len(found) == 1 else None
 
 
 def meaning(flags: int) -> tuple[Clock, Moment]:

@@ -53,14 +53,19 @@ class Packet:
     data: bytes
     has_waited: bool = False
     """For us; else we have waited for it."""
+    number: int | None = None
+    """The driver's running number, which counts lost pictures too; None if it is not told."""
 
 
 class Stream:
     """An open camera with all its settings."""
 
-    def __init__(self, capture: Any, granted: Granted, facts: Facts, *, clock: Callable[[], int]) -> None:
-        """Take over an opened and settled cv2.VideoCapture."""
-        self._capture, self.granted, self.facts, self._clock = capture, granted, facts, clock
+    def __init__(
+        self, capture: Any, granted: Granted, facts: Facts, *, handle: int | None, clock: Callable[[], int]
+    ) -> None:
+        """Take over an opened and settled cv2.VideoCapture, and a second number of its handle."""
+        self._capture, self._handle, self._clock = capture, handle, clock
+        self.granted, self.facts = granted, facts
         self._is_begun = self._has_sent = False
 
     @classmethod
@@ -79,12 +84,12 @@ class Stream:
                 if handle is not None:  # or it would take fewer pictures when a boat's shadow makes it dark
                     v4l2_ioctl.set_control(handle, v4l2_ioctl.EXPOSURE_DYNAMIC_FRAMERATE, 0)
             granted = settle(capture, options)
-            with v4l2_ioctl.handle_of(options.device) as handle:
-                facts = v4l2_ioctl.facts(handle) if handle is not None else Facts()
+            handle = v4l2_ioctl.find_handle(options.device)
+            facts = v4l2_ioctl.facts(handle) if handle is not None else Facts()
         except BaseException:
             capture.release()
             raise
-        return cls(capture, granted, facts, clock=clock)
+        return cls(capture, granted, facts, handle=handle, clock=clock)
 
     def take(self, wait_ns: int = WAIT_NS) -> Packet | None:
         """The next picture out of the queue; None if none came within `wait_ns`.
@@ -110,8 +115,9 @@ class Stream:
     def _retrieved(self, has_waited: bool) -> Packet:
         self._has_sent = True
         stamp_ns = ns_of_ms(self._capture.get(cv2.CAP_PROP_POS_MSEC))
+        number = None if self._handle is None else v4l2_ioctl.sequence_of(self._handle, stamp_ns)
         is_there, found = self._capture.retrieve()
-        return Packet(stamp_ns, found.tobytes() if is_there and found is not None else b"", has_waited)
+        return Packet(stamp_ns, found.tobytes() if is_there and found is not None else b"", has_waited, number)
 
     def drain(self) -> None:
         """Throw away what waits in the queue: pictures of before. GoneError as `take`."""
@@ -121,6 +127,9 @@ class Stream:
 
     def close(self) -> None:
         """Give the camera back."""
+        if self._handle is not None:  # before OpenCV's, or the camera would stay in use
+            os.close(self._handle)
+            self._handle = None
         self._capture.release()
 
 

@@ -7,7 +7,9 @@ it matters was read in its source (modules/videoio/src/cap_v4l.cpp, version 5).
 
 from __future__ import annotations
 
+import fcntl
 import os
+import struct
 import threading
 import time
 from collections import deque
@@ -97,6 +99,10 @@ class Webcam:
     opened_count: int = 0
     released_count: int = 0
     has_been_away: bool = False
+    numbers: bool = False
+    """Its driver numbers the pictures; for a device that is a real node."""
+    numbers_from: int = 0
+    in_use: Capture | None = None
 
     def is_away(self, now_ns: int) -> bool:
         return any(begin <= now_ns < end for begin, end in self.away_ns)
@@ -105,7 +111,24 @@ class Webcam:
         """OpenCV finds this camera."""
         monkeypatch.setenv("OPENCV_VIDEOIO_V4L_SELECT_TIMEOUT", "10")
         monkeypatch.setattr(cv2, "VideoCapture", type("Capture", (Capture,), {"webcam": self}))
+        if self.numbers:
+            monkeypatch.setattr(fcntl, "ioctl", self.ioctl)
         return self
+
+    def ioctl(self, handle: int, request: int, answer: bytearray) -> int:
+        """The kernel's words on the four buffers (struct v4l2_buffer, 64 bit)."""
+        assert self.in_use is not None
+        assert os.fstat(handle).st_rdev == os.fstat(self.in_use.handle).st_rdev
+        index = int.from_bytes(answer[:4], "little")
+        if request != 0xC0585609 or index >= BUFFERS:
+            raise OSError(22, "Invalid argument")
+        number = self.in_use.buffers[index]
+        if number is not None:
+            seconds, micros = divmod(self.stamp(number * self.period_ns) // 1000, 1_000_000)
+            answer[24:40] = struct.pack("=qq", seconds, micros)
+            answer[56:60] = struct.pack("=I", (number - self.in_use.first + self.numbers_from) % 2**32)
+        answer[12:16] = struct.pack("=I", 0x12000)
+        return 0
 
 
 class Capture:
@@ -119,8 +142,13 @@ class Capture:
         camera.opened_count += 1
         if camera.lives_ns is not None:
             camera.away_ns = [(camera.bench.clock() + camera.lives_ns, 2**62)]
+        camera.in_use = self
+        self.handle = os.open(device, os.O_RDONLY) if camera.numbers else -1
+        self.buffers: list[int | None] = [None] * BUFFERS
+        self.first = 0
         if camera.is_away(camera.bench.clock()):  # its node goes and comes with it
-            Path(device).unlink(missing_ok=True)
+            if Path(device).is_file():
+                Path(device).unlink()
             camera.has_been_away = True
         elif camera.has_been_away:
             Path(device).touch()
@@ -130,6 +158,7 @@ class Capture:
         self._rate_hz = camera.rates_hz[0]
         self._converts = True
         self._filled: deque[int] = deque()
+        self._filled_count = 0
         self._next: int | None = None
         self._taken: int | None = None
 
@@ -139,6 +168,9 @@ class Capture:
     def release(self) -> None:
         self._is_open = False
         self._camera.released_count += 1
+        if self.handle >= 0:
+            os.close(self.handle)
+            self.handle = -1
 
     def set(self, name: int, value: float) -> bool:
         camera = self._camera
@@ -187,7 +219,7 @@ class Capture:
 
     def _begin(self) -> None:
         if self._next is None and self._camera.can_begin:
-            self._next = -(-self._camera.bench.clock() // self._camera.period_ns)
+            self._next = self.first = -(-self._camera.bench.clock() // self._camera.period_ns)
         self._fill()
 
     def _fill(self) -> None:
@@ -197,6 +229,8 @@ class Capture:
             gone = camera.is_away(self._arrival_ns(self._next)) or camera.lost(self._next)
             if not gone and len(self._filled) < BUFFERS:
                 self._filled.append(self._next)
+                self.buffers[self._filled_count % BUFFERS] = self._next
+                self._filled_count += 1
             self._next += 1
 
     def _arrival_ns(self, number: int) -> int:

@@ -84,6 +84,23 @@ def test_pictures_that_we_lost_ourselves_say_nothing_of_the_camera() -> None:
     assert not gaps.is_slow
 
 
+def test_running_numbers_know_better_than_stamps_that_come_late() -> None:
+    late = [S, S + PERIOD, S + round(2.6 * PERIOD), S + 3 * PERIOD, S + 4 * PERIOD, S + 7 * PERIOD, S + 8 * PERIOD]
+    numbers = [2**32 - 2, 2**32 - 1, 0, 1, 2, 5, 6]
+    gaps = Gaps(PERIOD)
+    assert [gaps.missing_count(t, number=n) for t, n in zip(late, numbers, strict=True)] == [0, 0, 0, 0, 0, 2, 0]
+    assert missing(late) == [0, 0, 1, 0, 0, 2, 0]
+
+
+def test_numbers_that_stand_still_or_begin_anew_are_not_believed() -> None:
+    gaps = Gaps(PERIOD)
+    stamps = [S, S + PERIOD, S + 4 * PERIOD]
+    assert [gaps.missing_count(t, number=0) for t in stamps] == [0, 0, 2]
+    gaps.begin_numbers()
+    assert gaps.missing_count(S + 8 * PERIOD, number=900) == 3
+    assert gaps.missing_count(S + 9 * PERIOD, number=3) == 0
+
+
 def test_time_that_goes_back_or_stands_still_counts_nothing() -> None:
     assert missing([5 * S, 3 * S, 3 * S, 3 * S + PERIOD]) == [0, 0, 0, 0]
 

@@ -112,6 +112,27 @@ def test_lost_pictures_leave_their_numbers_out(plug: Plug, tmp_path: Path) -> No
     assert all(round((frame.t_ns - frames[0].t_ns) / PERIOD) == frame.sequence for frame in frames)
 
 
+@pytest.mark.parametrize("numbers_from", [0, 2**32 - 20])
+def test_the_kernels_own_numbers_count_where_they_can_be_had(
+    plug: Plug, numbers_from: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A picture that begins late is no lost one; stamps alone could not tell."""
+    first = T0 // PERIOD + 2
+
+    def stamp(start: int) -> int:
+        return start + (6 * PERIOD // 10 if start // PERIOD % 7 == 3 else 0)
+
+    webcam = plug(Webcam(stamp=stamp, transfer_ns=S // 40, lost=lambda k: k - first in (10, 11, 30), numbers=True))
+    webcam.numbers_from = numbers_from
+    options = V4l2Options(device="/dev/full", width_px=WIDTH, height_px=HEIGHT)
+    with V4l2Camera(options, name="cam", clock=webcam.bench.clock, wait=webcam.bench.wait) as opened:
+        frames = of(Frame, list(opened.records(Until(webcam.bench, 2.0))))
+    numbers = [frame.sequence for frame in frames]
+    skipped = sorted(set(range(numbers[-1])) - set(numbers))
+    assert len(skipped) == 3
+    assert [b - a for a, b in pairwise(skipped)] == [1, 19]
+
+
 def test_torn_pictures_are_told_and_not_passed_on(plug: Plug, tmp_path: Path) -> None:
     records = film(plug(Webcam(torn=lambda k: k % 10 == 3)), tmp_path)
     frames, faults = of(Frame, records), of(Fault, records)
