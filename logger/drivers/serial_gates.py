@@ -115,8 +115,10 @@ class SerialGates:
             raise DriverError(f"{self.name}: {self._port}: the port is not open; use the driver inside `with`")
         return self._session
 
-    def _greet(self) -> Iterator[Quiet]:
+    def _greet(self) -> Iterator[Quiet | None]:
         """Greet the board until it has answered, with silence told meanwhile: what happens before counts for nothing.
+
+        Gives None wherever it can be left off.
 
         Raises:
             DriverError: what answered is no board that can be used.
@@ -135,6 +137,7 @@ class SerialGates:
                 next_ns = now_ns + GREET_NS
                 yield from self._order.quiet(now_ns - GREETING_SLACK_NS, self.name)
                 self._line.write(b"\n" + board_lines.greeting(number))  # what was half sent before ends here
+            yield None
             heard = self._line.read()
             hello, after = _hello(heard.lines, number)
         self._refuse_unfit(hello)
@@ -216,9 +219,10 @@ class SerialGates:
             self._told = str(error)
             yield self._fault(self._told, "it is tried again until it works", since_ns)
 
-    def _wait_for_port(self) -> Iterator[Quiet]:
+    def _wait_for_port(self) -> Iterator[Quiet | None]:
         """Until the port is open again. Silence is told meanwhile: what happens now is lost."""
         while not self._line.is_open:
+            yield None
             now_ns = time.monotonic_ns()
             yield from self._order.quiet(now_ns - GREETING_SLACK_NS, self.name)
             if now_ns - self._tried_ns > TRY_AGAIN_NS:
@@ -244,10 +248,13 @@ class SerialGates:
         return _findings(self.name, self._wiring, session, self._line.has_low_latency)
 
 
-def _until(stop: Stop, told: Iterator[Quiet]) -> Iterator[Quiet]:
-    """The same, until `stop` is set."""
-    while not stop.is_set() and (quiet := next(told, None)) is not None:
-        yield quiet
+def _until(stop: Stop, told: Iterator[Quiet | None]) -> Iterator[Quiet]:
+    """The same without its pauses, until `stop` is set."""
+    for quiet in told:
+        if stop.is_set():
+            return
+        if quiet is not None:
+            yield quiet
 
 
 def _hello(lines: tuple[bytes, ...], number: int) -> tuple[Hello | None, tuple[bytes, ...]]:
