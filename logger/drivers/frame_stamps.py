@@ -102,11 +102,8 @@ class Gaps:
         step_ns = stamp_ns - last_ns
         if not is_behind:
             self._steps_ns.append(step_ns)
-        period_ns = self.period_ns
-        if (
-            last_number is not None
-            and number is not None
-            and 0 < (on := (number - last_number) % 2**32) < MOST_ON_COUNT
-        ):
+        on = 0 if last_number is None or number is None else (number - last_number) % 2**32
+        if 0 < on < MOST_ON_COUNT:
             return on - 1
+        period_ns = self.period_ns
         return max(1, round(step_ns / period_ns) - 1) if step_ns > GAP_PERIODS * period_ns else 0

@@ -58,7 +58,7 @@ def handle_of(device: str) -> Iterator[int | None]:
 
 
 def find_handle(device: str) -> int | None:
-    """A second number of this process's own open handle of the device, which OpenCV keeps to itself; None: there is none.
+    """A second number of our own open handle of the device, which OpenCV keeps to itself; None if there is none.
 
     To be closed by whoever asked. A second opening would not do: some drivers tell of their buffers only to whoever has
     the stream.
