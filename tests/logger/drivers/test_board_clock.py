@@ -6,7 +6,7 @@ import random
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from logger.drivers.board_clock import READY_COUNT, WINDOW_NS, BoardClock, Exchange, Unwrapped
@@ -107,6 +107,17 @@ def test_a_computer_that_is_busy_for_half_a_minute_does_not_spoil_the_line() -> 
         assert max(u_ns for _, u_ns, _ in checks[300:]) < 2_000 * US
 
 
+def test_slow_answers_count_little_beside_fast_ones() -> None:
+    """For half a minute every answer comes 10 ms late, then none: the line is that of the fast ones at once."""
+
+    def back(chance: random.Random, t_ns: int) -> float:
+        return chance.uniform(100, 300) * US + (10_000 * US if t_ns < 10**15 + 30 * S else 0)
+
+    _, checks = asked(there=between(100, 300), back=back, seed=1, seconds=34)
+    error_ns, u_ns, _ = checks[-1]
+    assert abs(error_ns) <= 2 * u_ns < 1_000 * US
+
+
 def test_a_crystal_that_warms_up_is_followed() -> None:
     """20 ppm in a minute, more than a crystal does between a cold and a warm room."""
     links = [(between(100, 300), between(100, 300))] * 10
@@ -178,6 +189,7 @@ def test_memory_is_bounded() -> None:
     assert answers[-1].received_ns - answers[0].received_ns <= WINDOW_NS
 
 
+@example(bits=16, start=65_530, steps=[4, 3, -2, 30_000, 30_000, 30_000])
 @given(
     bits=st.sampled_from([16, 30, 32]),
     start=st.integers(0, 2**34),

@@ -105,6 +105,24 @@ def test_edges_come_with_gate_state_number_and_time() -> None:
     assert talk.of(Fault) == []
 
 
+def test_an_edge_right_behind_an_answer_has_its_own_time() -> None:
+    """The promise that an answer gives must not reach further than the board's own word."""
+    talk = Talk()
+    talk.go_on(1)
+    for _ in range(20):
+        asked = None
+        while asked is None:
+            talk.now_ns += MS
+            asked = talk.session.ask(talk.now_ns)
+        talk.mark(int(asked.split(b" ")[1]), talk.now_ns + 60_000, talk.now_ns + 120_000)
+        talk.now_ns += 150_000
+        talk.edge(0)
+        talk.records += talk.session.take()
+    talk.go_on(0.3)
+    assert max(abs(e.t_ns - t_ns) for e, (t_ns, _, _) in zip(talk.of(Edge), talk.made, strict=True)) < 0.2 * MS
+    assert talk.of(Fault) == []
+
+
 def test_which_level_is_blocked_is_asked_of_the_rig() -> None:
     talk = Talk(blocked_level=0)
     talk.edge(0)
@@ -271,6 +289,26 @@ def test_edges_of_two_gates_that_arrive_the_wrong_way_round_leave_in_order() -> 
     talk.number, talk.levels = 2, [1, 1]
     talk.go_on(0.3)
     assert [(e.gate, e.count) for e in talk.of(Edge)] == [("start", 1), ("end", 0)]
+
+
+def test_an_edge_that_is_later_than_the_last_answer_waits_for_the_next() -> None:
+    talk = Talk()
+    talk.go_on(0.5)
+    asked = None
+    while asked is None:
+        talk.now_ns += MS
+        asked = talk.session.ask(talk.now_ns)
+    read_ns, counter = talk.now_ns + 60_000, talk.counter(talk.now_ns + 60_000)
+    talk.hear(written(EdgeLine(5, 0, 1, 1, counter + 500)), read_ns + 600_000)
+    talk.number, talk.levels = 1, [0, 1]
+    talk.mark(int(asked.split(b" ")[1]), read_ns, read_ns + 700_000)
+    talk.hear(written(EdgeLine(5, 1, 0, 1, counter + 200)), read_ns + 800_000)
+    talk.number, talk.levels, talk.now_ns = 2, [1, 1], read_ns + 900_000
+    talk.records += talk.session.take()
+    assert talk.of(Edge) == []
+    talk.go_on(0.3)
+    assert [(e.gate, e.count) for e in talk.of(Edge)] == [("start", 1), ("end", 0)]
+    assert talk.of(Fault) == []
 
 
 def test_an_edge_that_the_board_had_called_over_is_kept_and_told() -> None:
