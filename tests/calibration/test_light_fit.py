@@ -79,7 +79,7 @@ def test_pictures_that_caught_no_switch_leave_a_flat_top() -> None:
 
 def test_a_picture_that_caught_a_switch_tells_its_moment_to_the_width_times_the_noise() -> None:
     pictures = near([0.001] * 4, [0.5] * 4, noise=0.02)
-    found = posterior(pictures, Shape(0.010), about_s=0.0, reach_s=0.02)
+    found = posterior(pictures, Shape(0.010), about_s=0.0, reach_s=0.02, jitters_s=JITTERS_S[:1])
     assert found.delay_s == pytest.approx(0.001, abs=1e-5)
     assert found.u_s == pytest.approx(0.010 * 0.02 / 2, rel=0.4)
 
