@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from logger.drivers import open_driver
-from logger.drivers.board_lines import Hello, written
+from logger.drivers.board_lines import EdgeLine, Hello, Mark, written
 from logger.drivers.interface import SelfTesting
 from logger.drivers.serial_gates import SerialGates
 from logger.errors import ConfigError, DriverError
@@ -361,6 +361,36 @@ def answering(board: Board, hello: Hello) -> threading.Thread:
     thread = threading.Thread(target=answer)
     thread.start()
     return thread
+
+
+def test_an_edge_that_comes_in_one_piece_with_the_answer_to_a_greeting_is_not_lost(board: Board) -> None:
+    board.switch_off()
+    over = threading.Event()
+
+    def play() -> None:
+        """A board that has an edge to tell as soon as it is greeted."""
+        session, rest = 0, b""
+        while not over.is_set():
+            *lines, rest = (rest + board.hear()).split(b"\n")
+            for kind, number, _ in (line.split(b" ") for line in lines if line):
+                now_us = time.monotonic_ns() // 1000 % 2**30
+                if kind == b"h":
+                    session = int(number)
+                    hello = Hello(session, 1, "played", "1", 2, 30, 1000, 0, 0, 0, (False, False))
+                    board.say(written(hello) + written(EdgeLine(session, 0, 0, 1, now_us)))
+                else:
+                    board.say(written(Mark(session, int(number), now_us, 1, (1, 0), 0)))
+
+    player = threading.Thread(target=play)
+    player.start()
+    with driver_of(board) as driver:
+        ear = Ear(driver)
+        (edge,) = ear.wait_for(Edge, 1)
+        over.set()  # a last ping wakes the player
+        player.join()
+        ear.close()
+    assert (edge.gate, edge.blocked, edge.count) == ("start", True, 0)
+    assert [r for r in ear.records if isinstance(r, Fault)] == []
 
 
 def test_a_board_of_another_protocol_is_refused(board: Board) -> None:
