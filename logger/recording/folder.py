@@ -211,11 +211,15 @@ def _view(folder: Path, rig: Rig) -> tuple[View, str]:
 def _fit(video: Path, stamps: FrameStamps, doubt: Doubt, *, any_count: bool) -> tuple[FrameStamps, frozenset[int]]:
     """The stamps that have a picture, and the numbers of the damaged pictures among them."""
     seen, told = survey(video), len(stamps.t_ns)
-    found = seen.count
+    found, flaws = seen.count, seen.damaged | seen.with_more
+    known = min(seen.damaged | {number + 1 for number in seen.with_more}, default=found)
+    if any_count and known < min(found, told):  # a part never reached the disk: behind it nobody knows the numbers
+        doubt(f"{video.name}: damaged at picture {known}; this one and all later ones are left out")
+        return stamps.first(known), frozenset()
     if found != told and not holds_jpegs(video):
         found = decoded_count(video)  # some codecs have packets that are no pictures
     if found != told:
-        _check_counts(video, found=found, told=told, flaws=seen.damaged | seen.with_more, any_count=any_count)
+        _check_counts(video, found=found, told=told, flaws=flaws, any_count=any_count)
         doubt(
             f"{video.name} has {found} whole pictures and frames.csv {told} stamps; only what both have is used, "
             "as if what is missing were at the end"

@@ -74,12 +74,13 @@ def rows(path: Path, columns: Columns, doubt: Doubt, *, cut_short: bool = False)
         path: The file.
         columns: What the table should have.
         doubt: Takes what is wrong but can be lived with.
-        cut_short: The file may end before its header does: then there are no rows.
+        cut_short: The file may end before its header does: then there are no rows. Zeros, where a part of the file
+            never reached the disk, are its end.
 
     Raises:
         InputError: at the first line that is wrong.
     """
-    lines = _lines(path, doubt)
+    lines = _lines(path, doubt, cut_short=cut_short)
     head = next(lines, None)
     if head is None and cut_short:
         return
@@ -99,7 +100,7 @@ def rows(path: Path, columns: Columns, doubt: Doubt, *, cut_short: bool = False)
         yield Row(file, number, dict(zip(names, cells, strict=True)))
 
 
-def _lines(path: Path, doubt: Doubt) -> Iterator[str]:
+def _lines(path: Path, doubt: Doubt, *, cut_short: bool) -> Iterator[str]:
     """Whole lines of the file without their ends; a torn last one is left out and doubted."""
     if not path.is_file():
         raise InputError(f"{path}: this is no file; put the table of that name there")
@@ -108,6 +109,9 @@ def _lines(path: Path, doubt: Doubt) -> Iterator[str]:
             number = 0
             while data := file.readline(MOST_LETTERS):
                 number += 1
+                if cut_short and b"\0" in data:
+                    doubt(f"{path.name}: from line {number} on it never reached the disk and was left out")
+                    return
                 if not data.endswith(b"\n"):
                     _torn(path, number, data, doubt)
                     return

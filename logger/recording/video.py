@@ -46,6 +46,9 @@ def find_video(folder: Path, *, cut_short: bool = False) -> Path | None:
 
 
 def _has_pictures(path: Path) -> bool:
+    with path.open("rb") as file:
+        if not any(file.read(len(jpeg.START))):
+            return False  # its beginning never reached the disk
     try:
         return any(image is not None for _, image, _ in pictures(path, grey=True))
     except InputError:

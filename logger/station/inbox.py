@@ -17,8 +17,11 @@ from logger.records import Frame, Record
 
 FRAMES_COUNT = 16
 """Pictures of 1280 × 720 are 2.8 MB: 44 MB for half a second at 30 a second."""
-OTHERS_COUNT = 20_000
+OTHERS_COUNT = 5_000
 """Edges, keys and words of silence."""
+
+AT_ONCE_COUNT = 500
+"""So many records are taken out in one go: enough to share the cost, few enough to look round between."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,14 +97,12 @@ class Inbox:
             self._queue.append(Ended(source))
             self._changed.notify_all()
 
-    def take(self, timeout_s: float) -> list[Record | Ended]:
-        """Everything that has come, in order of arrival; waits up to `timeout_s` for something to come."""
+    def take(self, timeout_s: float, *, most: int = AT_ONCE_COUNT) -> list[Record | Ended]:
+        """What has come, in order of arrival, the `most` first of it; waits up to `timeout_s` for something to come."""
         with self._changed:
             if not self._queue:
                 self._changed.wait(timeout_s)
-            taken = list(self._queue)
-            self._queue.clear()
-        return taken
+            return [self._queue.popleft() for _ in range(min(most, len(self._queue)))]
 
     def release(self, records: Iterable[Record]) -> None:
         """The loop is done with these records: their places are free again."""

@@ -82,10 +82,17 @@ class Line:
 
     def feed(self, record: Record) -> list[Record]:
         """A record has arrived. Returns the fed records that are done with."""
-        if not self._settled.feed(record):
-            return [record, *self._advance()]
-        self._held.add(id(record))
-        return self._advance()
+        return self.feed_all((record,))
+
+    def feed_all(self, records: Iterable[Record]) -> list[Record]:
+        """Some records have arrived; it is the same as if each had been fed, but costs less."""
+        done: list[Record] = []
+        for record in records:
+            if self._settled.feed(record):
+                self._held.add(id(record))
+            else:
+                done.append(record)
+        return done + self._advance()
 
     def end(self, source: str) -> list[Record]:
         """A source has come to its end. Returns the fed records that are done with."""

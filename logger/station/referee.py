@@ -34,6 +34,7 @@ State: TypeAlias = Literal["waiting", "armed", "released", "running", "drifting"
 Begin: TypeAlias = Literal["hands_off", "on_go"]
 """How a run begins: when the boat reaches the start line · on the word go, and not before it."""
 
+NEVER_NS = 2**63
 NAME = "referee"
 """Source of the referee's events."""
 
@@ -122,8 +123,9 @@ class Referee:
 
     def __init__(self, *, card: RunCard, rig: Rig, begin: Begin = "hands_off") -> None:
         self._table = table_of(card.kind, begin)
-        self._rules = card.rules
         self._signals = Signals(rig=rig, boat=card.boat, rules=card.rules)
+        self._rest_ns, self._cap_ns = round(card.rules.stop_for_s * 1e9), round(card.rules.time_cap_s * 1e9)
+        self._nothing_due_before_ns: int | None = None
         self._state: State = "waiting"
         self._entered_ns = 0
         self._moving_since_ns = 0
@@ -153,6 +155,7 @@ class Referee:
     def feed(self, record: Record) -> list[Event]:
         """Look at the next record in settled order. Returns what it brought about, deadlines before it included."""
         events = self.past(record.t_ns - 1)
+        self._nothing_due_before_ns = None
         for signal in self._signals.feed(record):
             events += self._take(signal)
         return events
@@ -160,9 +163,12 @@ class Referee:
     def past(self, settled_ns: int) -> list[Event]:
         """Nothing up to `settled_ns` is missing any more: let the deadlines up to then pass."""
         events: list[Event] = []
+        if self._nothing_due_before_ns is not None and settled_ns < self._nothing_due_before_ns:
+            return events  # asked three times for each record, and a storm of edges has a hundred thousand a second
         while (due := min(self._deadlines(), key=_when, default=None)) is not None and due[0] <= settled_ns:
             self._signals.come_true(due[1])
             events += self._take(due[1])
+        self._nothing_due_before_ns = due[0] if due else NEVER_NS
         return events
 
     def no_more(self, t_ns: int) -> list[Event]:
@@ -171,11 +177,10 @@ class Referee:
 
     def _deadlines(self) -> Iterator[tuple[int, Signal]]:
         yield from self._signals.due()
-        rest_ns, cap_ns = round(self._rules.stop_for_s * 1e9), round(self._rules.time_cap_s * 1e9)
         for name, since_ns, length_ns in (
-            ("rest_over", self._entered_ns, rest_ns),
-            ("wall_over", self._entered_ns, rest_ns),
-            ("time_up", self._moving_since_ns, cap_ns),
+            ("rest_over", self._entered_ns, self._rest_ns),
+            ("wall_over", self._entered_ns, self._rest_ns),
+            ("time_up", self._moving_since_ns, self._cap_ns),
         ):
             if (self._state, name) in self._table:
                 yield since_ns + length_ns, Signal(since_ns + length_ns, cast(SignalName, name))
@@ -185,6 +190,7 @@ class Referee:
         step = self._table.get((self._state, signal.name))
         if step is None:
             return []
+        self._nothing_due_before_ns = None
         if step.to in ("running", "drifting") and self._state not in _MOVING:
             self._moving_since_ns = signal.t_ns
         if step.to != self._state:

@@ -131,8 +131,10 @@ def _record(
     try:
         written_s = clock_s()
         while not line.is_over:
-            for arrived in inbox.take(TICK_S):
-                inbox.release(line.end(arrived.source) if isinstance(arrived, Ended) else line.feed(arrived))
+            arrived = inbox.take(TICK_S)
+            inbox.release(line.feed_all([one for one in arrived if not isinstance(one, Ended)]))
+            for source in [one.source for one in arrived if isinstance(one, Ended)]:
+                inbox.release(line.end(source))
             for source in inbox.silent(round(plan.silent_after_s * 1e9)):
                 inbox.release(line.lose(source, plan.silent_after_s))
             line.listen_to_recorder()

@@ -131,9 +131,8 @@ class Signals:
             return []
         long_enough = edge.t_ns - pulse.since_ns >= SHORTEST_NS
         counts = long_enough and not pulse.counted and edge.gate in self._role_of_gate
-        self._pulses[edge.gate] = replace(
-            pulse, last_ns=edge.t_ns, blocked=edge.blocked, counted=pulse.counted or long_enough
-        )
+        counted = pulse.counted or long_enough
+        self._pulses[edge.gate] = _Pulse(edge.gate, pulse.since_ns, edge.t_ns, edge.blocked, counted)
         return [self._reached(pulse)] if counts else []
 
     def _reached(self, pulse: _Pulse) -> Signal:

@@ -12,14 +12,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.errors import InputError
+from logger.errors import InputError, StoreError
+from logger.recording.disk import RESERVE_BYTES
 from logger.recording.folder import Recording, load
 from logger.recording.journal import Journal
-from logger.recording.recovery import find_unfinished, is_unfinished, unfinished_name
+from logger.recording.recovery import RESERVE, find_unfinished, free_space, is_unfinished, unfinished_name
 from logger.recording.sensor_tables import FrameStamps, read_edges, read_events, read_stamps
 from logger.records import Edge, Frame, Key
 
-from .conftest import CAMERA, CARD, RIG, contents, frame, jpeg
+from .conftest import CAMERA, CARD, RIG, contents, frame, jpeg, mounted
 from .killed import RECORDS_COUNT, big_jpeg, records
 
 STOPPED = "the recorder was stopped before the end; used up to its last whole line and picture"
@@ -179,6 +180,68 @@ def test_any_cut_of_all_files_with_or_without_blocks_of_zeros_opens(
         (folder / name).write_bytes(data[: round(share * len(data))] + bytes(zeros))
     check_cut(folder)
     shutil.rmtree(place)
+
+
+def test_a_hole_in_the_video_ends_it_there_and_no_picture_gets_the_time_of_another(
+    cut_short: Path, tmp_path: Path
+) -> None:
+    folder = copy_of(cut_short, tmp_path)
+    data = bytearray((folder / "video.mjpeg").read_bytes())
+    ends = [sum(len(jpeg(k)) for k in range(n)) for n in range(9)]
+    hole = slice(ends[3] + 700, ends[5] + 700)
+    data[hole] = bytes(hole.stop - hole.start)
+    (folder / "video.mjpeg").write_bytes(data)
+    stamps = (folder / "frames.csv").read_bytes().splitlines(keepends=True)
+    for lines in (stamps, stamps[:-1], stamps[:-2]):  # also as many stamps as whole pictures
+        (folder / "frames.csv").write_bytes(b"".join(lines))
+        recording = load(folder)
+        assert [found.t_ns for found in recording.frames()] == [frame(n).t_ns for n in range(3)]
+        assert "video.mjpeg: damaged at picture 3; this one and all later ones are left out" in recording.doubts
+
+
+def test_a_hole_in_a_table_is_its_end(cut_short: Path, tmp_path: Path) -> None:
+    folder = copy_of(cut_short, tmp_path)
+    data = bytearray((folder / "edges.csv").read_bytes())
+    place = data.index(b"\n", data.index(b"1000000003,")) + 5
+    data[place : place + 60] = bytes(60)
+    (folder / "edges.csv").write_bytes(data)
+    recording = load(folder)
+    assert [edge.t_ns for edge in recording.edges] == [10**9 + n for n in range(4)]
+    assert "edges.csv: from line 6 on it never reached the disk and was left out" in recording.doubts
+
+
+def test_a_video_whose_beginning_never_reached_the_disk_is_none(cut_short: Path, tmp_path: Path) -> None:
+    folder = copy_of(cut_short, tmp_path)
+    data = (folder / "video.mjpeg").read_bytes()
+    (folder / "video.mjpeg").write_bytes(bytes(1000) + data[1000:])
+    recording = load(folder)
+    assert recording.video is None
+    assert len(recording.edges) == 10
+
+
+def test_space_set_aside_is_given_back_once_and_again_and_nothing_else_changes(cut_short: Path, tmp_path: Path) -> None:
+    folder = copy_of(cut_short, tmp_path)
+    assert (folder / RESERVE).stat().st_size == RESERVE_BYTES
+    (folder / ".edges.csv.new").write_bytes(b"t_ns,gate")
+    kept = {name: data for name, data in contents(folder).items() if not name.startswith(".")}
+    for _ in range(2):
+        free_space(folder)
+        assert contents(folder) == kept
+    check_cut(folder)
+
+
+def test_a_recording_cut_short_on_a_disk_that_cannot_be_written_is_opened_and_left_alone(
+    cut_short: Path, tmp_path: Path
+) -> None:
+    with mounted(tmp_path / "disk", "ext4", size_mb=16) as disk:
+        folder = copy_of(cut_short, disk)
+        before = contents(folder)
+        subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
+        check_cut(folder)
+        free_space(folder)
+        assert contents(folder) == before
+        with pytest.raises(StoreError, match=r"cannot be written \(Read-only file system\); free some space or check"):
+            Journal(disk / "new", card=CARD, rig=RIG, calibration=CAMERA)
 
 
 @pytest.mark.parametrize("name", FILES)

@@ -13,6 +13,7 @@ import select
 import signal
 import sys
 import time
+import traceback
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -119,6 +120,8 @@ def kill_one(place: Path, *, after_runs: int, after_s: float) -> int:
     if child == 0:
         try:
             record_for_ever(place, place / "log")
+        except BaseException:
+            traceback.print_exc()
         finally:
             os._exit(1)
     log, late_ns = place / "log", time.monotonic_ns() + 100 * S
@@ -142,7 +145,7 @@ def main() -> None:
     chance = random.Random(seed)  # noqa: S311
     for number in range(count):
         folder = place / f"{seed}-{number}"
-        killed_ns = kill_one(folder, after_runs=number % 3, after_s=chance.uniform(0.2, 2.7))
+        killed_ns = kill_one(folder, after_runs=number % 2, after_s=chance.uniform(0.2, 2.7))
         print(folder, killed_ns, flush=True)
 
 

@@ -44,6 +44,15 @@ def test_records_come_out_in_order_of_arrival() -> None:
     assert inbox.take(0) == []
 
 
+def test_no_more_is_taken_in_one_go_than_asked_and_nothing_is_skipped() -> None:
+    inbox = Inbox(["gates"])
+    for n in range(25):
+        inbox.put(edge(n))
+    assert [[record.t_ns for record in inbox.take(0, most=10)] for _ in range(4)] == [  # type: ignore[union-attr]
+        [*range(10)], [*range(10, 20)], [*range(20, 25)], []
+    ]  # fmt: skip
+
+
 def test_taking_waits_for_something_to_come() -> None:
     inbox = Inbox(["gates"])
     thread = in_thread(lambda: inbox.put(edge(1)))
@@ -56,7 +65,7 @@ def test_a_camera_at_its_limit_waits_and_edges_still_come_through() -> None:
     thread = in_thread(lambda: [inbox.put(frame(n)) for n in range(3)])
     wait_until(lambda: inbox.frames_waiting("camera") == 2)
     assert all(inbox.put(edge(n)) for n in range(1000))
-    taken = inbox.take(0)
+    taken = inbox.take(0, most=5000)
     assert sum(isinstance(record, Frame) for record in taken) == 2
     assert inbox.take(0) == [], "taken is not done with: the third picture still waits"
     inbox.release([record for record in taken if isinstance(record, Frame)][:1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -133,15 +134,65 @@ def test_what_waits_long_for_a_hung_source_is_written_before_its_turn_and_only_o
         for record in [ARM, *PASSING[:2]]:
             line.feed(record)
         line.write_waiting()
+        journal.flush()
         assert edges.read_text() == "t_ns,gate,level,count\n", "it has not waited long yet"
         line.feed(PASSING[2])
         line.write_waiting()
+        journal.flush()
         assert len(edges.read_text().splitlines()) == 3
         line.write_waiting()
         for record in [PASSING[3], *quiet(6, "gates", "panel", "camera")]:
             line.feed(record)
     assert line.history[-1].detail == "finish"
     assert [e.t_ns for e in load(tmp_path / "run").edges] == [e.t_ns for e in PASSING]
+
+
+def test_records_fed_together_are_as_if_fed_one_by_one(tmp_path: Path) -> None:
+    records = [ARM, *PASSING, *quiet(6, "gates", "panel")]
+    one_by_one = Ran(tmp_path / "one", records)
+    plan = Plan(CARD, RIG, tmp_path / "all")
+    with Journal(plan.folder, card=CARD, rig=RIG, sync=lambda _: None) as journal:
+        line = StraightLine(plan, sources=["gates", "panel"], journal=journal)
+        assert line.feed_all(records) == [*quiet(6, "gates", "panel"), ARM, *PASSING]
+    assert line.is_over
+    assert line.history == one_by_one.history
+    assert {path.name: path.read_bytes() for path in sorted(plan.folder.iterdir())} == one_by_one.files
+
+
+def test_nothing_of_what_has_left_is_held_on_to(tmp_path: Path) -> None:
+    """Half an hour would fill the memory otherwise."""
+    plan = Plan(CARD, RIG, tmp_path / "run", is_live=True)
+    with Journal(plan.folder, card=CARD, rig=RIG, sync=lambda _: None) as journal:
+        line = StraightLine(plan, sources=["gates", "panel"], journal=journal)
+        for second in range(1, 200):
+            line.feed_all(edge(second + 0.001 * n, "A", blocked=n % 2 == 0) for n in range(100))
+            line.write_waiting()
+            line.write_waiting()
+            line.feed_all(quiet(second + 0.9, "gates", "panel"))
+            assert line._settled.waiting() == []
+            assert (line._held, line._written) == (set(), set())
+        line.write_waiting()
+        assert line._waited == {}
+
+
+def test_what_the_recorder_has_to_say_is_shown(tmp_path: Path) -> None:
+    plan, shown, now_ns = Plan(CARD, RIG, tmp_path / "run", is_live=True), [], [0]
+    goes_on = threading.Event()
+
+    def sync(handle: int) -> None:
+        assert begun or goes_on.wait(60)
+
+    begun = ["the files before the run"]
+    with Journal(plan.folder, card=CARD, rig=RIG, is_live=True, sync=sync, now_ns=lambda: now_ns[0]) as journal:
+        begun.clear()
+        line = StraightLine(plan, sources=["gates", "panel"], journal=journal, show=shown.append)
+        line.feed_all([ARM, *quiet(1.5, "gates", "panel")])
+        line.listen_to_recorder()
+        assert [event.event for event in shown] == ["armed"]
+        now_ns[0] = 2 * S
+        line.listen_to_recorder()
+        assert [event.event for event in shown] == ["armed", "disk_slow"]
+        goes_on.set()
 
 
 # --- the live tracker ---

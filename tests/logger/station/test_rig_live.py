@@ -117,7 +117,7 @@ def kill_stations(place: Path, *, seeds: range, count: int) -> Tally:
 
 def test_a_station_killed_at_any_instant_keeps_what_is_older_than_a_second(tmp_path: Path) -> None:
     tally = kill_stations(tmp_path, seeds=range(2), count=5)
-    assert tally.finished_count >= 2 * (0 + 1 + 2 + 0 + 1)
+    assert tally.finished_count >= 2 * (0 + 1 + 0 + 1 + 0)
     assert tally.running_count >= 5
 
 
