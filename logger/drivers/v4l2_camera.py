@@ -174,6 +174,7 @@ class _Film:
         """Told once until pictures come again."""
         if self._missing_ns is None:
             self._missing_ns = self._seen_ns
+            self._gaps.begin_numbers()  # which pictures are missing, time tells: what was never sent has no number
             yield from self.flow.fault(what, cure, since_ns=self._seen_ns)
 
     def _picture(self, stream: Stream, packet: Packet, now_ns: int) -> Iterator[Said]:

@@ -25,6 +25,7 @@ import pytest
 S = 1_000_000_000
 MS = 1_000_000
 BUFFERS = 4
+MENUS = (cv2.CAP_PROP_AUTO_EXPOSURE, cv2.CAP_PROP_AUTOFOCUS, cv2.CAP_PROP_AUTO_WB)
 STREAM_PROPERTIES = (cv2.CAP_PROP_FOURCC, cv2.CAP_PROP_FRAME_WIDTH, cv2.CAP_PROP_FRAME_HEIGHT, cv2.CAP_PROP_FPS)
 WIDTH, HEIGHT = 64, 48
 
@@ -79,6 +80,8 @@ class Webcam:
     torn: Callable[[int], bool] = lambda _: False
     away_ns: Sequence[tuple[int, int]] = ()
     """Unplugged from .. to."""
+    padding_bytes: int = 0
+    """Zeros behind each picture, as some cameras fill their packets."""
     lives_ns: int | None = None
     """Unplugged so long after each opening, and back for the next."""
     is_busy: bool = False
@@ -183,6 +186,8 @@ class Capture:
             self._choose()
         elif name in camera.controls:
             least, most, _ = camera.controls[name]
+            if name in MENUS and not least <= round(value) <= most:
+                return False
             camera.controls[name][2] = min(max(round(value), least), most)
         else:
             return False
@@ -257,7 +262,7 @@ class Capture:
     def retrieve(self) -> tuple[bool, Any]:
         assert not self._converts
         assert self._taken is not None
-        data = picture(self._taken)
+        data = picture(self._taken) + bytes(self._camera.padding_bytes)
         if self._camera.torn(self._taken):
             data = data[: len(data) // 2]
         return True, np.frombuffer(data, np.uint8)[None]

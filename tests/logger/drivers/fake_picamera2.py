@@ -49,6 +49,7 @@ class Sensor:
     closed_count: int = 0
     buffers_free_count: int = 0
     buffers_count: int = 0
+    buffers_least_count: int = 99
 
     def module(self, patch: pytest.MonkeyPatch) -> Sensor:
         """`import picamera2` finds it."""
@@ -64,6 +65,7 @@ class Request:
     def __init__(self, sensor: Sensor, number: int, said: dict[str, Any]) -> None:
         self._sensor, self._number, self._said, self._uses = sensor, number, said, 1
         sensor.buffers_free_count -= 1
+        sensor.buffers_least_count = min(sensor.buffers_least_count, sensor.buffers_free_count)
 
     def acquire(self) -> None:
         assert self._uses > 0, "acquired after its end"

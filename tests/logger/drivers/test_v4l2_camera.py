@@ -13,6 +13,7 @@ import pytest
 
 from logger.drivers.frame_stamps import S_NS
 from logger.drivers.v4l2_camera import V4l2Camera
+from logger.drivers.v4l2_ioctl import handle_of
 from logger.drivers.v4l2_settings import V4l2Options
 from logger.errors import DriverError
 from logger.recording import jpeg
@@ -131,6 +132,38 @@ def test_the_kernels_own_numbers_count_where_they_can_be_had(
     skipped = sorted(set(range(numbers[-1])) - set(numbers))
     assert len(skipped) == 3
     assert [b - a for a, b in pairwise(skipped)] == [1, 19]
+    with handle_of("/dev/full") as left:
+        assert left is None, "the camera is free again"
+
+
+def test_numbers_that_begin_anew_after_unplugging_count_nothing(plug: Plug) -> None:
+    webcam = plug(Webcam(away_ns=[(T0 + 3 * S // 10, T0 + S)], numbers=True))
+    options = V4l2Options(device="/dev/full", width_px=WIDTH, height_px=HEIGHT)
+    frames = []
+    with V4l2Camera(options, name="cam", clock=webcam.bench.clock, wait=webcam.bench.wait) as opened:
+        for record in opened.records(Until(webcam.bench, 2.0)):
+            if isinstance(record, Fault):
+                webcam.numbers_from = 500  # whatever the driver begins with
+            frames += of(Frame, [record])
+    assert all(round((frame.t_ns - frames[0].t_ns) / PERIOD) == frame.sequence for frame in frames)
+    assert frames[-1].sequence > len(frames) + 15
+
+
+def test_arrival_is_not_taken_of_pictures_that_had_waited(plug: Plug, tmp_path: Path) -> None:
+    webcam = plug(Webcam(stamp=lambda start: start + 3600 * S))
+    with camera(webcam, tmp_path / "video0", stamps="arrival") as opened:
+        for _ in range(2):
+            frames = of(Frame, list(opened.records(Until(webcam.bench, 0.5))))
+            assert len(frames) > 10
+            for frame in frames:
+                begun = next(k for k in range(frame.t_ns // PERIOD, 0, -1) if picture(k) == frame.jpeg)
+                assert abs(frame.t_ns - begun * PERIOD - webcam.transfer_ns) < MS
+            webcam.bench.wait(60.0)
+
+
+def test_what_is_behind_a_picture_is_no_part_of_it(plug: Plug, tmp_path: Path) -> None:
+    frames = of(Frame, film(plug(Webcam(padding_bytes=300)), tmp_path, for_s=0.5))
+    assert frames[0].jpeg == picture(round(frames[0].t_ns / PERIOD))
 
 
 def test_torn_pictures_are_told_and_not_passed_on(plug: Plug, tmp_path: Path) -> None:
