@@ -34,6 +34,9 @@ LONG_MODULES: set[str] = set()
 LONG_FUNCTIONS: set[str] = set()
 """module:function of more than 50 lines of body."""
 
+ASKS_THE_WALL_CLOCK = {"logger/station/machine.py"}
+"""Modules of what records that ask what time it is: to say whether the clock is set."""
+
 UNIT = re.compile(
     r"(^|_)(ns2?|s|ms|us|mm2?|mm_per_s2?|mm2_per_s[23]?|m_per_s2?|px2?|px_per_s|mm_per_px|px_per_mm|g|kg|deg|rad|rad_per_s"
     r"|hz|count|counts|index|degc|percent|levels|grey|ppm|bytes|ratio|share|per_s|per_mm|mm3|m|n|w|v)$"
@@ -331,6 +334,33 @@ def test_tests_neither_sleep_nor_replace_our_own_code() -> None:
             if isinstance(node, ast.Call) and ast.unparse(node.func) in {"time.sleep", "sleep", "asyncio.sleep"}:
                 found.append(f"{path}:{node.lineno} sleep")
     assert found == []
+
+
+WALL_CLOCK = re.compile(
+    r"time\.(time|time_ns|localtime|gmtime|ctime|asctime|strftime)|(.*\.)?(datetime|date)\.(now|utcnow|today)|.*CLOCK_REALTIME"
+)
+
+
+def asks_the_wall_clock(module: Path) -> bool:
+    """Whether anything in `module` reads the clock that people set; not that it may be handed such a time."""
+    for node in ast.walk(tree(module)):
+        if isinstance(node, ast.ImportFrom) and node.module == "time":
+            if any(WALL_CLOCK.fullmatch(f"time.{alias.name}") for alias in node.names):
+                return True
+        elif isinstance(node, ast.Attribute) and WALL_CLOCK.fullmatch(ast.unparse(node)):
+            return True
+    return False
+
+
+def test_nothing_that_records_asks_what_time_it_is() -> None:
+    """So a step of the wall clock, when the network sets it during a run, changes nothing."""
+    recording = [
+        m for m in MODULES if m.parts[:2] in {("logger", part) for part in ("station", "recording", "drivers")}
+    ]
+    asking = {str(m) for m in recording if asks_the_wall_clock(m)}
+    assert len(recording) > 30
+    assert sorted(asking - ASKS_THE_WALL_CLOCK) == []
+    assert sorted(ASKS_THE_WALL_CLOCK - asking) == [], "no longer an exception: take it off the list"
 
 
 def asserts(node: ast.AST) -> bool:
