@@ -19,7 +19,7 @@ from logger import settings
 from logger.recording.folder import load
 from logger.simulator.live import SimulatedTank
 
-RATE_HZ = 15.0
+RATE_HZ = 10.0
 REDUCED = (640, 360)
 TANK_PICTURES_COUNT = 60
 TANK_SIZE = (640, 480)
