@@ -31,12 +31,13 @@ WIDTH, HEIGHT = 64, 48
 
 
 class Bench:
-    """A clock that moves only when somebody waits."""
+    """A clock that moves when somebody waits, and by a nanosecond when somebody looks."""
 
     def __init__(self, now_ns: int = 5_000 * S) -> None:
         self._now_ns = now_ns
 
     def clock(self) -> int:
+        self._now_ns += 1
         return self._now_ns
 
     def wait(self, wait_s: float) -> None:
