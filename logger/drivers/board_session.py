@@ -113,6 +113,7 @@ class BoardSession:
         self.levels: list[int | None] = [None] * hello.gates_count
         self.has_changed = list(hello.changed)
         self._still_since: int | None = None
+        self._unheard = set(self._wiring.gates)
 
     @property
     def is_ready(self) -> bool:
@@ -289,6 +290,7 @@ class BoardSession:
         t_ns = fit.stamp_ns(counter)
         match item:
             case Mark():
+                self._tell_blocked(t_ns, item)
                 self._records += self._order.quiet(t_ns - SLACK_NS - 4 * fit.u_ns, self._wiring.source)
             case _Gap(since_counter=since, what=what, cure=cure):
                 since_ns = self._order.last_ns if since is None else fit.stamp_ns(since)
@@ -296,8 +298,21 @@ class BoardSession:
             case EdgeLine() if item.gate_index in self._wiring.gates:
                 self._leave_edge(t_ns, item, allowed_ns=SLACK_NS + fit.u_ns)
 
+    def _tell_blocked(self, t_ns: int, mark: Mark) -> None:
+        """A beam that is broken as the conversation begins has no edge to say so; nobody would refuse to arm."""
+        unheard, self._unheard = self._unheard, set()
+        for index in sorted(unheard):
+            if mark.levels[index] == self._wiring.blocked_level:
+                gate = self._wiring.gates[index]
+                cure = (
+                    'clear it; if nothing is in it, look at the sensor, its power and light, or turn "blocked_is" round'
+                )
+                self._tell(f"gate {gate}: the beam is broken already as the board is heard", cure, t_ns=t_ns)
+                self._records.append(Edge(self._order.stamp(t_ns), gate, True, self._wiring.source))
+
     def _leave_edge(self, t_ns: int, item: EdgeLine, *, allowed_ns: int) -> None:
         source, gate = self._wiring.source, self._wiring.gates[item.gate_index]
+        self._unheard.discard(item.gate_index)
         stamp_ns = self._order.stamp(t_ns)
         blocked = item.level == self._wiring.blocked_level
         self._records.append(Edge(stamp_ns, gate, blocked, source, item.number))
