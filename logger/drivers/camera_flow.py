@@ -20,6 +20,8 @@ SPEAK_EVERY_NS = 50_000_000
 """While nothing comes: twice as often as promised, for the clock that counts is the hearer's."""
 LAG_PERIODS, LEAST_LAG_NS = 4, 150_000_000
 """A picture is passed on within a period or two, and must not break a promise when the machine is busy."""
+SPARE_PERIODS, OLDEST_NS = 2, 2 * S_NS
+"""Where a camera is slower than that, by what it was seen to take; but nothing waits longer than two seconds for it."""
 TELL_EVERY_NS = S_NS
 ARRIVAL_WORDS = "pictures are stamped when they arrive, up to two periods after they begin"
 
@@ -72,6 +74,7 @@ class Flow:
         self._name, self._gaps = name, gaps
         self._said_ns = begun_ns
         self._last_ns = -1
+        self._oldest_ns = 0
         self._sequence = -1
         self._tallies: dict[Trouble, list[int]] = {}
         self._told_ns: dict[Trouble, int] = {}
@@ -80,7 +83,8 @@ class Flow:
     @property
     def lag_ns(self) -> int:
         """How long after its stamp a picture may come."""
-        return max(LEAST_LAG_NS, LAG_PERIODS * self._gaps.period_ns)
+        period_ns = self._gaps.period_ns
+        return max(LEAST_LAG_NS, LAG_PERIODS * period_ns, self._oldest_ns + SPARE_PERIODS * period_ns)
 
     def begin(self) -> Iterator[Quiet]:
         """The first word."""
@@ -88,6 +92,8 @@ class Flow:
 
     def picture(self, taken: Taken, *, now_ns: int) -> Iterator[Frame | Quiet | Fault]:
         """A picture has come."""
+        if not taken.is_behind:  # a camera that takes its time is only late once
+            self._oldest_ns = max(self._oldest_ns, min(now_ns - taken.t_ns, OLDEST_NS))
         if taken.t_ns <= self._said_ns:
             self.note(BACKWARDS if taken.t_ns <= self._last_ns else LATE, t_ns=taken.t_ns)
         else:

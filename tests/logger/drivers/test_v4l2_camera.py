@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
@@ -159,6 +160,30 @@ def test_arrival_is_not_taken_of_pictures_that_had_waited(plug: Plug, tmp_path: 
                 begun = next(k for k in range(frame.t_ns // PERIOD, 0, -1) if picture(k) == frame.jpeg)
                 assert abs(frame.t_ns - begun * PERIOD - webcam.transfer_ns) < MS
             webcam.bench.wait(60.0)
+
+
+def test_a_camera_that_takes_its_time_is_late_at_first_only(plug: Plug, tmp_path: Path) -> None:
+    records = film(plug(Webcam(transfer_ns=600 * MS)), tmp_path, for_s=5.0)
+    faults = of(Fault, records)
+    assert {fault.what.rpartition(": ")[0] for fault in faults} == {"pictures that came too late to be put in order"}
+    assert sum(int(fault.what.rpartition(": ")[2]) for fault in faults) <= 14, "of the first half second only"
+    frames = of(Frame, records)
+    assert frames[0].t_ns < T0 + S // 2
+    assert [frame.sequence for frame in frames] == list(range(len(frames)))
+    check_promises(records)
+
+
+def test_memory_does_not_grow_with_the_film(plug: Plug, tmp_path: Path) -> None:
+    webcam, held = plug(Webcam(torn=lambda k: k % 50 == 3, lost=lambda k: k % 70 == 5)), []
+    with camera(webcam, tmp_path / "video0") as opened:
+        tracemalloc.start()
+        try:
+            for number, _ in enumerate(opened.records(Until(webcam.bench, 100.0))):
+                if number in (600, 2800):
+                    held.append(tracemalloc.get_traced_memory()[0])
+        finally:
+            tracemalloc.stop()
+    assert held[1] - held[0] < 30_000, "2,200 pictures of 2 kB have gone by"
 
 
 def test_what_is_behind_a_picture_is_no_part_of_it(plug: Plug, tmp_path: Path) -> None:
