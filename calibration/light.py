@@ -27,7 +27,7 @@ from scipy.special import chdtrc
 
 from calibration.errors import CalibrationError
 from calibration.light_fit import JITTERS_S, STRAY_SHARE, Fitted, Near, Shape, WidthPrior, fit, posterior, samples
-from calibration.light_pattern import SEARCHED_S, Floats, Levels, Pattern, Switches, levels
+from calibration.light_pattern import SEARCHED_S, Floats, Levels, Pattern, Switches, levels, searched_s
 from calibration.quantity import Quantity, Source
 
 FEWEST_SWITCHES = 24
@@ -181,10 +181,10 @@ def _check_input(turns: Switches, seen: Glimpses, pattern: Pattern, place: str) 
 
 def _rough(pattern: Pattern, seen: Glimpses, place: str) -> float:
     """The delay to a few ms, from which of them explains the brightnesses best."""
-    width = seen.exposure_ns / 1e9
     step = min(2e-3, pattern.period_s / 8)
-    delays, table, _ = pattern.correlation(seen.brightness[:, None], width_s=width, step_s=step)
-    correlation = table[:, 0]
+    delays = searched_s(step)
+    width = np.maximum(seen.exposure_ns / 1e9, step)
+    correlation = pattern.correlation(seen.brightness[:, None], width_s=width, delays_s=delays)[0][:, 0]
     best = int(np.argmax(correlation))
     reached = float(correlation[best])
     if -float(correlation.min()) > max(reached, _LEAST_CORRELATION):

@@ -7,6 +7,7 @@ switches and are not cut off are used. Rows and columns are pixel centres on who
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 
 from calibration.errors import CalibrationError
 from calibration.light import Glimpses
-from calibration.light_pattern import Floats, Pattern, Switches
+from calibration.light_pattern import Floats, Pattern, Switches, searched_s
 
 Bytes = NDArray[np.uint8]
 
@@ -26,8 +27,8 @@ CLIPPED_LEVELS = 250
 _FEWEST_PICTURES = 40
 _LEAST_CORRELATION = 0.7
 _CROP_PX = 24  # half the side of what is kept around a light that was found
-_STEP_S = 4e-3
-_CHUNK = 4096
+_STEP_S = 8e-3
+_CHUNK = 1024
 _WEAKEST_SHARE, _LOOSEST_SHARE = 0.3, 0.8  # of the strongest cell's step and of its correlation
 _FEWEST_LEVELS = 12.0
 _ROWS_SHARE = 0.25  # of the exposure: rows that begin further apart are not read together
@@ -118,14 +119,10 @@ def _follow(switches: Switches, times: Times, cells: Bytes, place: str) -> _Foll
         fault = f"found {len(cells)} pictures and {len(switches.on)} switches while looking for the light; blink longer"
         raise CalibrationError(place, [fault])
     pattern = Pattern(switches.turns(), times.t_ns + times.exposure_ns // 2)
-    width = times.exposure_ns / 1e9
-    pieces = [
-        pattern.correlation(cells[:, at : at + _CHUNK].astype(np.float64), width_s=width, step_s=_STEP_S)
-        for at in range(0, cells.shape[1], _CHUNK)
-    ]
-    best = max(range(len(pieces)), key=lambda i: float(pieces[i][1].max()))
-    at = int(np.argmax(pieces[best][1].max(axis=1)))
-    correlation = np.concatenate([piece[1][at] for piece in pieces])
+    width = np.maximum(times.exposure_ns / 1e9, _STEP_S)
+    delay = _best_delay(pattern, cells, width)
+    pieces = [pattern.correlation(piece, width_s=width, delays_s=delay) for piece in _pieces(cells)]
+    correlation, step = (np.concatenate([piece[part][0] for piece in pieces]) for part in (0, 1))
     if correlation.max() < _LEAST_CORRELATION:
         fault = (
             f"no place in the picture follows the switches (best correlation {correlation.max():.2f}, "
@@ -133,9 +130,23 @@ def _follow(switches: Switches, times: Times, cells: Bytes, place: str) -> _Foll
             "bright or too dim to change anything?"
         )
         raise CalibrationError(place, [fault])
-    lit = pattern.lit(pattern.claimed_s - pieces[best][0][at], np.maximum(width, 1e-3)) > 0.99
+    lit = pattern.lit(pattern.claimed_s - delay, width) > 0.99
     clipped = (cells[lit] >= CLIPPED_LEVELS).mean(axis=0) if lit.any() else np.zeros(cells.shape[1])
-    return _Followed(correlation, np.concatenate([piece[2][at] for piece in pieces]), clipped)
+    return _Followed(correlation, step, clipped)
+
+
+def _pieces(cells: Bytes) -> Iterator[Floats]:
+    """A few columns of `cells` at a time: all delays for all cells at once would need hundreds of megabytes."""
+    for at in range(0, cells.shape[1], _CHUNK):
+        yield cells[:, at : at + _CHUNK].astype(np.float64)
+
+
+def _best_delay(pattern: Pattern, cells: Bytes, width_s: Floats) -> Floats:
+    """(1,) the delay at which one of the cells follows best."""
+    delays, best = searched_s(_STEP_S), np.full(len(searched_s(_STEP_S)), -1.0)
+    for piece in _pieces(cells):
+        best = np.maximum(best, pattern.correlation(piece, width_s=width_s, delays_s=delays)[0].max(axis=1))
+    return delays[[int(np.argmax(best))]]
 
 
 def _most_rows(times: Times) -> int:

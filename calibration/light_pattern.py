@@ -19,6 +19,11 @@ _LONG_S = 1e4  # a light is as it was long before the first switch and long afte
 _TO_SD = 1.4826  # median absolute deviation to standard deviation of a normal distribution
 
 
+def searched_s(step_s: float) -> Floats:
+    """The delays of SEARCHED_S, `step_s` apart."""
+    return np.arange(SEARCHED_S[0], SEARCHED_S[1] + step_s / 2, step_s)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Switches:
     """M moments at which the light was switched; arrays (M,), in order of time."""
@@ -68,27 +73,24 @@ class Pattern:
         between = (self.switch_s[1:] + self.switch_s[:-1]) / 2
         return np.searchsorted(between, middle_s)
 
-    def correlation(
-        self, brightness: Floats, *, width_s: Floats | float, step_s: float
-    ) -> tuple[Floats, Floats, Floats]:
+    def correlation(self, brightness: Floats, *, width_s: Floats | float, delays_s: Floats) -> tuple[Floats, Floats]:
         """How well each delay explains each brightness, slow drift left out of both.
 
         Args:
             brightness: (N, P), P places of the picture.
-            width_s: window of each picture.
-            step_s: from delay to delay.
+            width_s: window of each picture, above 0.
+            delays_s: (D,), such as `searched_s` gives.
 
         Returns:
-            The delays (D,) within SEARCHED_S; the correlation (D, P); the step of the light in the brightness (D, P).
+            The correlation (D, P); the step of the light in the brightness (D, P).
         """
-        delays = np.arange(SEARCHED_S[0], SEARCHED_S[1] + step_s / 2, step_s)
         basis, _ = np.linalg.qr(hats(self.claimed_s))
-        pattern = self.lit(self.claimed_s - delays[:, None], np.maximum(width_s, step_s))
+        pattern = self.lit(self.claimed_s - delays_s[:, None], width_s)
         pattern = pattern - (pattern @ basis) @ basis.T
         rest = brightness - basis @ (basis.T @ brightness)
         strength = np.maximum(np.linalg.norm(pattern, axis=1), 1e-9)[:, None]
         along = pattern @ rest / strength
-        return delays, along / np.maximum(np.linalg.norm(rest, axis=0), 1e-6), along / strength
+        return along / np.maximum(np.linalg.norm(rest, axis=0), 1e-6), along / strength
 
 
 @dataclass(frozen=True, slots=True, eq=False)

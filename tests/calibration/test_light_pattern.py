@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calibration.light_pattern import Pattern, Switches, hats, levels
+from calibration.light_pattern import Pattern, Switches, hats, levels, searched_s
 
 MS = 1_000_000
 
@@ -53,7 +53,8 @@ def test_the_correlation_is_greatest_at_the_delay() -> None:
     late = Pattern(switches(*(moments + 150).tolist()), frames)
     bright = np.stack([10 + 90 * late.lit(late.claimed_s, 0.01), rng.normal(0, 1, len(frames))], axis=1)
     found = Pattern(switches(*moments.tolist()), frames)
-    delays, correlation, step = found.correlation(bright, width_s=0.01, step_s=2e-3)
+    delays = searched_s(2e-3)
+    correlation, step = found.correlation(bright, width_s=0.01, delays_s=delays)
     best = int(np.argmax(correlation[:, 0]))
     assert delays[best] == pytest.approx(0.150, abs=2.1e-3)
     assert correlation[best, 0] > 0.99
