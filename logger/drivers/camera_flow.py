@@ -36,6 +36,7 @@ class Trouble:
 
 
 TORN = Trouble("pictures that came torn and were left out", "use a shorter cable and a port without a hub")
+MIXED = Trouble("pictures that the next ones overwrote while they were read", "let this computer do less meanwhile")
 AHEAD = Trouble("pictures stamped in the future and left out", 'try another camera, or stamps = "arrival"')
 TOO_SLOW = Trouble(
     "pictures that were lost because this computer was busy",

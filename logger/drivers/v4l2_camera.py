@@ -19,7 +19,7 @@ import time
 from collections.abc import Callable, Generator, Iterator
 from typing import ClassVar, Self
 
-from logger.drivers.camera_flow import AHEAD, TORN, Flow, Taken
+from logger.drivers.camera_flow import AHEAD, MIXED, TORN, Flow, Taken
 from logger.drivers.frame_stamps import S_NS, Gaps, StampClock
 from logger.drivers.interface import Finding, Stop
 from logger.drivers.v4l2_check import findings
@@ -178,6 +178,10 @@ class _Film:
             yield from self.flow.fault(what, cure, since_ns=self._seen_ns)
 
     def _picture(self, stream: Stream, packet: Packet, now_ns: int) -> Iterator[Said]:
+        if packet.is_overwritten:
+            self.flow.note(MIXED, t_ns=now_ns if self._by_arrival else packet.stamp_ns)
+            yield from self.flow.tell(now_ns)
+            return
         if not self._by_arrival and packet.stamp_ns > now_ns:
             self.flow.note(AHEAD, t_ns=now_ns)
             yield from self.flow.tell(now_ns)

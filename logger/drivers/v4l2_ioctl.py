@@ -115,21 +115,38 @@ def _buffer(handle: int, index: int) -> bytes | None:
     return asked(handle, QUERYBUF, buffer) if struct.calcsize("l") == 8 else None
 
 
-def sequence_of(handle: int, stamp_ns: int) -> int | None:
-    """The running number of the picture of this stamp, which is in one of the buffers; None if it is not to be found.
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a picture lies."""
 
-    It counts the pictures that were lost too (V4L2 API, struct v4l2_buffer: "includes dropped or repeated frames"). It
-    starts anew with each opening, and after 2³² pictures.
-    """
-    found = set()
+    index: int
+    """Of its buffer."""
+    number: int
+    """Running number of the picture, which counts those that were lost too (V4L2 API, struct v4l2_buffer: "includes
+    dropped or repeated frames"). It starts anew with each opening, and after 2³² pictures."""
+
+
+def place_of(handle: int, stamp_ns: int) -> Place | None:
+    """The buffer with the picture of this stamp; None if it is not to be found, or not the only one."""
+    found = []
     for index in range(MOST_BUFFERS):
         buffer = _buffer(handle, index)
         if buffer is None:
             break
-        seconds, micros = struct.unpack_from("=qq", buffer, TIME_INDEX)
-        if (seconds * 1_000_000 + micros) * 1000 == stamp_ns:
-            found.add(int(struct.unpack_from("=I", buffer, SEQUENCE_INDEX)[0]))
-    return found.pop() if len(found) == 1 else None
+        if _stamp_ns(buffer) == stamp_ns:
+            found.append(Place(index, struct.unpack_from("=I", buffer, SEQUENCE_INDEX)[0]))
+    return found[0] if len(found) == 1 else None
+
+
+def is_overwritten(handle: int, place: Place, stamp_ns: int) -> bool:
+    """The buffer holds another picture by now."""
+    buffer = _buffer(handle, place.index)
+    return buffer is not None and _stamp_ns(buffer) not in (stamp_ns, 0)
+
+
+def _stamp_ns(buffer: bytes) -> int:
+    seconds, micros = struct.unpack_from("=qq", buffer, TIME_INDEX)
+    return int(seconds * 1_000_000 + micros) * 1000
 
 
 def meaning(flags: int) -> tuple[Clock, Moment]:

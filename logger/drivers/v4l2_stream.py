@@ -55,6 +55,8 @@ class Packet:
     """For us; else we have waited for it."""
     number: int | None = None
     """The driver's running number, which counts lost pictures too; None if it is not told."""
+    is_overwritten: bool = False
+    """The next one may have got into it while it was read."""
 
 
 class Stream:
@@ -115,9 +117,15 @@ class Stream:
     def _retrieved(self, has_waited: bool) -> Packet:
         self._has_sent = True
         stamp_ns = ns_of_ms(self._capture.get(cv2.CAP_PROP_POS_MSEC))
-        number = None if self._handle is None else v4l2_ioctl.sequence_of(self._handle, stamp_ns)
+        handle = self._handle
+        place = None if handle is None else v4l2_ioctl.place_of(handle, stamp_ns)
         is_there, found = self._capture.retrieve()
-        return Packet(stamp_ns, found.tobytes() if is_there and found is not None else b"", has_waited, number)
+        data = found.tobytes() if is_there and found is not None else b""
+        if handle is None or place is None:
+            return Packet(stamp_ns, data, has_waited)
+        # OpenCV gives the buffer back before it copies it, and a computer that stands still just then is too late
+        is_lost = v4l2_ioctl.is_overwritten(handle, place, stamp_ns)
+        return Packet(stamp_ns, data, has_waited, place.number, is_overwritten=is_lost)
 
     def drain(self) -> None:
         """Throw away what waits in the queue: pictures of before. GoneError as `take`."""

@@ -77,6 +77,7 @@ class Webcam:
     period_ns: int = S // 30
     transfer_ns: int = 12 * MS
     stamp: Callable[[int], int] = as_it_is
+    stands_still: Callable[[int], bool] = lambda _: False
     lost: Callable[[int], bool] = lambda _: False
     torn: Callable[[int], bool] = lambda _: False
     away_ns: Sequence[tuple[int, int]] = ()
@@ -228,12 +229,14 @@ class Capture:
             self._next = self.first = -(-self._camera.bench.clock() // self._camera.period_ns)
         self._fill()
 
-    def _fill(self) -> None:
-        """Whatever has arrived up to now goes into the buffers that are free."""
+    def _fill(self, *, laps: bool = False) -> None:
+        """Whatever has arrived up to now goes into the buffers that are free; `laps`: also into those that wait."""
         camera = self._camera
         while self._next is not None and camera.sends and self._arrival_ns(self._next) <= camera.bench.clock():
             gone = camera.is_away(self._arrival_ns(self._next)) or camera.lost(self._next)
-            if not gone and len(self._filled) < BUFFERS:
+            if not gone and (laps or len(self._filled) < BUFFERS):
+                if len(self._filled) == BUFFERS:
+                    self._filled.popleft()
                 self._filled.append(self._next)
                 self.buffers[self._filled_count % BUFFERS] = self._next
                 self._filled_count += 1
@@ -258,12 +261,16 @@ class Capture:
         if self._camera.is_away(self._camera.bench.clock()) or not self._filled:
             return False
         self._taken = self._filled.popleft()
+        self._taken_place = self.buffers.index(self._taken)
         return True
 
     def retrieve(self) -> tuple[bool, Any]:
         assert not self._converts
         assert self._taken is not None
-        data = picture(self._taken) + bytes(self._camera.padding_bytes)
+        if self._camera.stands_still(self._taken):  # between giving the buffer back and copying it
+            self._camera.bench.wait(6 * self._camera.period_ns / S)
+            self._fill(laps=True)
+        data = picture(self.buffers[self._taken_place] or 0) + bytes(self._camera.padding_bytes)
         if self._camera.torn(self._taken):
             data = data[: len(data) // 2]
         return True, np.frombuffer(data, np.uint8)[None]

@@ -137,6 +137,20 @@ def test_the_kernels_own_numbers_count_where_they_can_be_had(
         assert left is None, "the camera is free again"
 
 
+def test_a_picture_that_was_overwritten_while_it_was_read_is_not_passed_on(plug: Plug) -> None:
+    """Its stamp would be of one picture and its bytes of another."""
+    still = T0 // PERIOD + 20
+    webcam = plug(Webcam(stands_still=lambda k: k == still, numbers=True))
+    options = V4l2Options(device="/dev/full", width_px=WIDTH, height_px=HEIGHT)
+    with V4l2Camera(options, name="cam", clock=webcam.bench.clock, wait=webcam.bench.wait) as opened:
+        records = list(opened.records(Until(webcam.bench, 2.0)))
+    frames = of(Frame, records)
+    assert all(frame.jpeg == picture(round(frame.t_ns / PERIOD)) for frame in frames)
+    assert still * PERIOD // 1000 * 1000 not in {frame.t_ns for frame in frames}
+    assert "pictures that the next ones overwrote while they were read: 1" in {f.what for f in of(Fault, records)}
+    assert all(round((frame.t_ns - frames[0].t_ns) / PERIOD) == frame.sequence for frame in frames)
+
+
 def test_numbers_that_begin_anew_after_unplugging_count_nothing(plug: Plug) -> None:
     webcam = plug(Webcam(away_ns=[(T0 + 3 * S // 10, T0 + S)], numbers=True))
     options = V4l2Options(device="/dev/full", width_px=WIDTH, height_px=HEIGHT)
