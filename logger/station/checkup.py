@@ -36,6 +36,8 @@ ALL_S = 14.0
 """How long all devices together may take, hands in beams apart."""
 GATES_S, CAMERA_S, OTHER_S = 6.0, 10.0, 4.0
 """How long each may take: opening, its self-test (two seconds at most), listening, closing."""
+HOPELESS_S = 1.0
+"""How long pictures are waited for after a self-test that found something wrong."""
 PATIENT_S = 60.0
 """An invented or recorded camera takes the time that it needs to paint or to read."""
 IDLE_S = 0.8
@@ -239,12 +241,13 @@ class _Visits:
 
         def look(driver: Any, broken_off: threading.Event) -> list[Finding]:
             own = _self_test(driver)
+            is_hopeless = any(finding.health == "wrong" for finding in own)
             lens = calibration.view.lens if calibration is not None else None
             eye = CameraLook(
                 asked_hz=_option(driver, choice, "rate_hz"),
                 size_px=None if lens is None else (lens.width_px, lens.height_px),
                 tests_itself=bool(own),
-                none_after_s=NONE_AFTER_S if live else PATIENT_S,
+                none_after_s=(HOPELESS_S if is_hopeless else NONE_AFTER_S) if live else PATIENT_S,
             )
             hearing = Hearing("camera", is_live=live)
 
