@@ -228,6 +228,8 @@ class PiCamera:
         if not clock.is_known:
             return
         t_ns = now_ns if clock.by_arrival else shot.sensor_ns - clock.ahead_ns - shot.exposure_ns
+        if t_ns <= clock.begun_ns:
+            return  # its exposure had begun before us
         if t_ns > now_ns:
             flow.note(AHEAD, t_ns=now_ns)
             yield from flow.tell(now_ns)
@@ -250,7 +252,7 @@ class _Clock:
     """Whose clock the stamps are of."""
 
     def __init__(self, begun_ns: int) -> None:
-        self._begun_ns = begun_ns
+        self.begun_ns = begun_ns
         self._asleep_ns = asleep_ns()
         self._as_they_are = StampClock(begun_ns)
         self.is_known = self.by_arrival = False
@@ -264,7 +266,7 @@ class _Clock:
         self.is_known = True
         if judged == "ours":
             return ""
-        if self._asleep_ns > CLOCKS_ALIKE_NS and self._begun_ns < sensor_ns - self._asleep_ns <= now_ns:
+        if self._asleep_ns > CLOCKS_ALIKE_NS and self.begun_ns < sensor_ns - self._asleep_ns <= now_ns:
             self.ahead_ns = self._asleep_ns
             slept_s = self._asleep_ns / S_NS
             return f"the computer has slept for {slept_s:.3f} s, and libcamera's stamps count it; it was taken off"

@@ -60,6 +60,21 @@ def test_a_picture_begins_its_exposure_before_its_readout(monkeypatch: pytest.Mo
     assert [frame.sequence for frame in frames] == [round((frame.t_ns - frames[0].t_ns) / S * RATE) for frame in frames]
 
 
+def test_a_picture_whose_exposure_had_begun_before_is_no_trouble(monkeypatch: pytest.MonkeyPatch) -> None:
+    sensor = Sensor(exposure_us=9900).module(monkeypatch)
+    with PiCamera(options(), name="cam") as camera:
+        for _ in range(8):
+            stop, records = threading.Event(), []
+            begun_ns = time.monotonic_ns()
+            for record in camera.records(stop):
+                records.append(record)
+                if isinstance(record, Frame | Fault):
+                    stop.set()
+            assert of(Fault, records) == []
+            assert of(Frame, records)[0].t_ns > begun_ns
+    assert sensor.buffers_free_count == sensor.buffers_count
+
+
 def test_a_picture_is_coded_once_and_both_forms_show_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
     frames = of(Frame, film(Sensor(), monkeypatch, count=5))
     for frame in frames:
