@@ -238,7 +238,7 @@ def live(place: Path, length_s: float, per_s: float, **how: Any) -> None:
     stamps = (place / "run" / "frames.csv").read_bytes().count(b"\n") - 1
     told = sorted({event.event for event in done.shown} - {"ended"})
     print(
-        f"asked for {per_s:.0f} edges/s: {storm.sent_count / took_s:.0f} sent, "
+        f"asked for {per_s:.0f} edges/s: {storm.sent_count / length_s:.0f} taken, "
         f"{storm.sent_count - rows} of {storm.sent_count} not in the file; "
         f"{stamps} pictures, {camera.lost_count} lost, "
         f"shown to the tracker after {at(0.5, looker.ages_s) * 1e3:.0f} ms (median), "

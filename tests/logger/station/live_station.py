@@ -1,8 +1,8 @@
 """A station that runs in real time until it is killed; run as a program it kills many of them, each at its own instant.
 
 Every record is noted in a log before it is sent, so that later one can tell what a recording should hold. A line of the
-log is `run KIND t_ns`, and `run done 0` once a run is finished: recorded, measured and stored. In every other run one
-source hangs for a while, so that the records of the others have to be written before their turn.
+log is `run KIND t_ns sent_ns`, and `run done 0 0` once a run is finished: recorded, measured and stored. In every other
+run one source hangs for a while, so that the records of the others have to be written before their turn.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ Note = Callable[[str, int], None]
 
 
 class Paced:
-    """A device in real time: what it has to say at which time of the run, stamped when it happens."""
+    """A device in real time: what it has to say at which time of the run, stamped when it happens, sent soon after."""
 
     def __init__(
         self, name: str, story: Iterator[tuple[int, Callable[[int], Record]]], note: Note, *, hangs: bool = False
@@ -57,8 +57,8 @@ class Paced:
                 if stop.wait(min(left_ns / S, 0.02)):  # type: ignore[attr-defined]
                     return
                 if not self._hangs or not 500 * MS < time.monotonic_ns() - begun_ns < 1400 * MS:
-                    yield Quiet(time.monotonic_ns() - 1, self.name)
-            record = made(time.monotonic_ns())
+                    yield Quiet(min(time.monotonic_ns(), begun_ns + due_ns) - 1, self.name)
+            record = made(begun_ns + due_ns)
             self._note(KINDS[type(record)], record.t_ns)
             yield record
         while not stop.wait(0.02):  # type: ignore[attr-defined]
@@ -95,8 +95,8 @@ def record_for_ever(place: Path, log: Path) -> None:
         while True:
             name = f"run-{number}"
 
-            def note(kind: str, t_ns: int | str, name: str = name) -> None:
-                os.write(handle, f"{name} {kind} {t_ns}\n".encode())
+            def note(kind: str, t_ns: int, name: str = name) -> None:
+                os.write(handle, f"{name} {kind} {t_ns} {time.monotonic_ns()}\n".encode())
 
             drivers = [Paced("gates", gates((0.3, 1.6)), note), Paced("camera", camera(), note)]
             drivers.append(Paced("panel", people(are_busy=number % 2 == 0), note, hangs=number % 2 == 1))
@@ -124,7 +124,7 @@ def kill_one(place: Path, *, after_runs: int, after_s: float) -> int:
             traceback.print_exc()
         finally:
             os._exit(1)
-    log, late_ns = place / "log", time.monotonic_ns() + 100 * S
+    log, late_ns = place / "log", time.monotonic_ns() + 60 * S
     while after_runs and (not log.exists() or log.read_bytes().count(b"done") < after_runs):
         if wait_until(time.monotonic_ns() + 20 * MS) > late_ns:
             after_runs, after_s = 0, 0.0  # the log will show that nothing was finished

@@ -2,22 +2,32 @@
 
 from __future__ import annotations
 
+import os
 import random
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from logger.recording.folder import Recording, load
+from logger.drivers.interface import Stop
+from logger.recording.folder import Event, Recording, load
 from logger.recording.recovery import unfinished_name
+from logger.records import Edge, Frame, Key, Quiet
 from logger.results.measure import measure
 from logger.results.store import Store
-from tests.logger.recording.conftest import mounted
+from logger.results.trial import Trial
+from logger.station.inbox import FRAMES_COUNT, OTHERS_COUNT
+from logger.station.line import Plan
+from logger.station.rig import run
+from tests.bench.recorder import Device, LiveCamera, Looker, Storm, record
+from tests.logger.recording.conftest import CAMERA, CARD, RIG, fill_up, frame, large_jpeg, mounted
 from tests.logger.station.live_station import STORE, wait_until
 
 PROJECT = Path(__file__).resolve().parents[3]
@@ -28,7 +38,8 @@ S = 1_000_000_000
 class Noted:
     """What one run's sources noted before they sent it."""
 
-    sent: set[tuple[str, int]] = field(default_factory=set)
+    sent: dict[tuple[str, int], int] = field(default_factory=dict)
+    """(kind, t_ns) and when it was sent."""
     is_done: bool = False
 
 
@@ -37,10 +48,12 @@ def noted(log: Path) -> Mapping[str, Noted]:
     runs: dict[str, Noted] = {}
     for line in log.read_bytes().decode().splitlines(keepends=True) if log.exists() else []:
         if line.endswith("\n"):
-            name, kind, t_ns = line.split()
-            run = runs.setdefault(name, Noted())
-            run.is_done |= kind == "done"
-            run.sent |= {(kind, int(t_ns))} - {("done", 0)}
+            name, kind, t_ns, sent_ns = line.split()
+            of_run = runs.setdefault(name, Noted())
+            if kind == "done":
+                of_run.is_done = True
+            else:
+                of_run.sent[kind, int(t_ns)] = int(sent_ns)
     return runs
 
 
@@ -62,27 +75,27 @@ class Tally:
     def add(self, runs: Mapping[str, Noted], place: Path, cut_ns: int) -> None:
         with Store(place / STORE, read_only=True) as store:
             kept = {stored.trial.run_id for stored in store.runs()}
-        for name, run in runs.items():
-            if run.is_done:
-                self._add_finished(load(place / name), run, is_stored=name in kept)
+        for name, of_run in runs.items():
+            if of_run.is_done:
+                self._add_finished(load(place / name), of_run, is_stored=name in kept)
             else:
-                self._add_running(place / name, run, cut_ns)
+                self._add_running(place / name, of_run, cut_ns)
 
-    def _add_finished(self, recording: Recording, run: Noted, *, is_stored: bool) -> None:
+    def _add_finished(self, recording: Recording, of_run: Noted, *, is_stored: bool) -> None:
         self.finished_count += 1
         assert is_stored
         assert recording.doubts == ()
         (closed_ns,) = (event.t_ns for event in recording.events if event.event == "closed")
-        assert {one for one in run.sent if one[1] < closed_ns} <= held(recording)
+        assert {one for one in of_run.sent if one[1] < closed_ns} <= held(recording)
 
-    def _add_running(self, folder: Path, run: Noted, cut_ns: int) -> None:
-        old = {one for one in run.sent if one[1] <= cut_ns - S}
-        found = set()
+    def _add_running(self, folder: Path, of_run: Noted, cut_ns: int) -> None:
+        sent, found = dict(of_run.sent), set()
+        old = {one for one, sent_ns in sent.items() if sent_ns <= cut_ns - S}
         if folder.exists():  # closed, not yet measured
             recording = load(folder)
             (closed_ns,) = (event.t_ns for event in recording.events if event.event == "closed")
-            run.sent = {one for one in run.sent if one[1] < closed_ns}
-            old &= run.sent
+            sent = {one: sent_ns for one, sent_ns in sent.items() if one[1] < closed_ns}
+            old &= sent.keys()
             found = held(recording)
         elif old or (unfinished_name(folder) / "events.csv").exists():
             recording = load(unfinished_name(folder))
@@ -90,9 +103,9 @@ class Tally:
             assert measure(recording).trial.run_id == folder.name
             found = held(recording)
         assert old <= found, f"{folder}: lost {sorted(old - found)[:3]}"
-        assert found <= run.sent | found
+        assert found <= of_run.sent.keys(), "nothing that nobody sent"
         self.running_count += 1
-        self.behind_s.append(max(((cut_ns - t_ns) / S for _, t_ns in run.sent - found), default=0.0))
+        self.behind_s.append(max(((cut_ns - sent[one]) / S for one in sent.keys() - found), default=0.0))
 
 
 def kill_stations(place: Path, *, seeds: range, count: int) -> Tally:
@@ -129,6 +142,85 @@ def test_200_kills_of_a_station(tmp_path: Path) -> None:
         f"\n200 kills: {tally.finished_count} runs finished before, 0 lost; {tally.running_count} were running, kept "
         f"up to {behind_s[len(behind_s) // 2]:.3f} s (median), {behind_s[-1]:.3f} s (at worst) before the kill"
     )
+
+
+# --- more than it can bear ---
+
+
+def lines(place: Path, name: str) -> int:
+    return (place / "run" / name).read_bytes().count(b"\n") - 1
+
+
+def test_a_storm_of_edges_costs_neither_an_edge_nor_a_picture(tmp_path: Path) -> None:
+    """As many as a thread can send: the gates wait at their limit, the camera is not asked to."""
+    storm, camera = Storm("gates", 2.0, 1e9), LiveCamera("camera", 2.0)
+    done = record(tmp_path, [storm, camera], Looker(), is_live=True)
+    assert storm.sent_count > 2 * OTHERS_COUNT
+    assert lines(tmp_path, "edges.csv") == storm.sent_count
+    assert lines(tmp_path, "frames.csv") == camera.sent_count > 0
+    assert OTHERS_COUNT // 2 < done.peak_count <= OTHERS_COUNT + FRAMES_COUNT
+
+
+def test_a_disk_whose_syncs_take_seconds_costs_nothing_and_is_told(tmp_path: Path) -> None:
+    def sync(handle: int) -> None:
+        file = Path(os.readlink(f"/proc/self/fd/{handle}"))
+        if file.suffix != ".toml" and file.stat().st_size > 100:  # not what is written before the run
+            threading.Event().wait(1.3)
+
+    storm, camera = Storm("gates", 2.0, 500), LiveCamera("camera", 2.0)
+    done = record(tmp_path, [storm, camera], Looker(), is_live=True, sync=sync)
+    assert lines(tmp_path, "edges.csv") == storm.sent_count
+    assert lines(tmp_path, "frames.csv") == camera.sent_count
+    assert "disk_slow" in {event.event for event in done.shown}
+
+
+@pytest.mark.parametrize("at_picture", [3, 40])
+def test_a_disk_that_others_fill_during_a_run_costs_pictures_and_the_run_is_measured(
+    tmp_path: Path, at_picture: int
+) -> None:
+    shown: list[Event | Trial] = []
+    with mounted(tmp_path / "small", "tmpfs", size_mb=40) as small:
+        first, last = (gate.name for gate in RIG.gates)
+
+        def camera() -> Iterator[Frame]:
+            for number in range(60):
+                if number == at_picture:
+                    fill_up(small)
+                yield replace(frame(number), t_ns=S + number * S // 30, source="camera", jpeg=large_jpeg())
+
+        stories: dict[str, Iterator[Any]] = {
+            "gates": iter([Edge(2 * S, first, True, "gates"), Edge(2 * S + S // 10, first, False, "gates"),
+                           Edge(5 * S // 2, last, True, "gates"), Edge(13 * S // 5, last, False, "gates")]),
+            "panel": iter([Key(S, "arm", "panel")]),
+            "camera": camera(),
+        }  # fmt: skip
+        drivers = [Told(name, story) for name, story in stories.items()]
+        with Store(tmp_path / "trials.sqlite") as store:
+            ran = run(Plan(CARD, RIG, small / "run", CAMERA), drivers, store=store, show=shown.append)
+            assert [stored.trial.run_id for stored in store.runs()] == [CARD.id]
+        recording = load(small / "run")
+        assert 0 < len(list(recording.frames())) <= at_picture
+        assert lines(small, "frames.csv") == 60
+    assert ran.outcome.trial.end_reason == "finish"
+    assert ran.outcome.trial.results["time_s"].quantity.value == pytest.approx(0.5)
+    told = [one.event for one in shown if isinstance(one, Event)]
+    assert "video_ended" in told
+    assert len(recording.edges) == 4
+
+
+class Told(Device):
+    """A device with a story that takes no time."""
+
+    def __init__(self, name: str, story: Iterator[Any]) -> None:
+        super().__init__(name)
+        self._story = story
+
+    def records(self, stop: Stop) -> Iterator[Any]:
+        yield from self._story
+        yield Quiet(60 * S, self.name)
+
+
+# --- no power ---
 
 
 @pytest.fixture
