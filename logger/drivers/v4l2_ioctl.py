@@ -126,16 +126,23 @@ class Place:
     dropped or repeated frames"). It starts anew with each opening, and after 2³² pictures."""
 
 
-def place_of(handle: int, stamp_ns: int) -> Place | None:
-    """The buffer with the picture of this stamp; None if it is not to be found, or not the only one."""
-    found = []
-    for index in range(MOST_BUFFERS):
+def place_of(handle: int, stamp_ns: int, *, after: Place | None = None) -> Place | None:
+    """The buffer with the picture of this stamp; None if it is not to be found.
+
+    Args:
+        handle: of the device.
+        stamp_ns: of the picture; 0, which a driver without stamps gives to all, is never found.
+        after: where the picture before it was: as a rule the next is in the next buffer.
+    """
+    index = 0 if after is None else after.index + 1
+    for _ in range(MOST_BUFFERS + 1):
         buffer = _buffer(handle, index)
-        if buffer is None:
+        if buffer is None and index == 0:
             break
-        if _stamp_ns(buffer) == stamp_ns:
-            found.append(Place(index, struct.unpack_from("=I", buffer, SEQUENCE_INDEX)[0]))
-    return found[0] if len(found) == 1 else None
+        if buffer is not None and _stamp_ns(buffer) == stamp_ns != 0:
+            return Place(index, struct.unpack_from("=I", buffer, SEQUENCE_INDEX)[0])
+        index = 0 if buffer is None else index + 1
+    return None
 
 
 def is_overwritten(handle: int, place: Place, stamp_ns: int) -> bool:

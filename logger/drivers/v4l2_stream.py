@@ -19,7 +19,7 @@ import cv2
 
 from logger.drivers import v4l2_ioctl
 from logger.drivers.frame_stamps import STALE_MOST_COUNT, ns_of_ms
-from logger.drivers.v4l2_ioctl import Facts
+from logger.drivers.v4l2_ioctl import Facts, Place
 from logger.drivers.v4l2_settings import Granted, V4l2Options, settle
 from logger.errors import DriverError
 
@@ -68,6 +68,7 @@ class Stream:
         """Take over an opened and settled cv2.VideoCapture, and a second number of its handle."""
         self._capture, self._handle, self._clock = capture, handle, clock
         self.granted, self.facts = granted, facts
+        self._place: Place | None = None
         self._is_begun = self._has_sent = False
 
     @classmethod
@@ -118,11 +119,13 @@ class Stream:
         self._has_sent = True
         stamp_ns = ns_of_ms(self._capture.get(cv2.CAP_PROP_POS_MSEC))
         handle = self._handle
-        place = None if handle is None else v4l2_ioctl.place_of(handle, stamp_ns)
+        place = None if handle is None else v4l2_ioctl.place_of(handle, stamp_ns, after=self._place)
         is_there, found = self._capture.retrieve()
         data = found.tobytes() if is_there and found is not None else b""
         if handle is None or place is None:
-            return Packet(stamp_ns, data, has_waited)
+            # where pictures were found before, this one's buffer holds another by now
+            return Packet(stamp_ns, data, has_waited, is_overwritten=self._place is not None)
+        self._place = place
         # OpenCV gives the buffer back before it copies it, and a computer that stands still just then is too late
         is_lost = v4l2_ioctl.is_overwritten(handle, place, stamp_ns)
         return Packet(stamp_ns, data, has_waited, place.number, is_overwritten=is_lost)

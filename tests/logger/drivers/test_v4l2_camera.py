@@ -137,10 +137,12 @@ def test_the_kernels_own_numbers_count_where_they_can_be_had(
         assert left is None, "the camera is free again"
 
 
-def test_a_picture_that_was_overwritten_while_it_was_read_is_not_passed_on(plug: Plug) -> None:
+@pytest.mark.parametrize("where", ["stands_still", "is_too_late"])
+def test_a_picture_that_was_overwritten_while_it_was_read_is_not_passed_on(plug: Plug, where: str) -> None:
     """Its stamp would be of one picture and its bytes of another."""
     still = T0 // PERIOD + 20
-    webcam = plug(Webcam(stands_still=lambda k: k == still, numbers=True))
+    webcam = plug(Webcam(numbers=True))
+    setattr(webcam, where, lambda k: k == still)
     options = V4l2Options(device="/dev/full", width_px=WIDTH, height_px=HEIGHT)
     with V4l2Camera(options, name="cam", clock=webcam.bench.clock, wait=webcam.bench.wait) as opened:
         records = list(opened.records(Until(webcam.bench, 2.0)))

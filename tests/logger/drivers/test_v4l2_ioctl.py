@@ -5,6 +5,7 @@ from __future__ import annotations
 import fcntl
 import os
 import shutil
+import struct
 import subprocess
 from pathlib import Path
 
@@ -70,6 +71,52 @@ def test_a_handle_of_our_own_is_found_by_its_device_and_is_a_second_one() -> Non
         assert os.fstat(found).st_rdev == os.stat("/dev/zero").st_rdev
     with pytest.raises(OSError, match="Bad file descriptor"):
         fcntl.fcntl(found, fcntl.F_GETFD)
+
+
+class Buffers:
+    """The kernel's words on some buffers, by their stamps in µs; struct v4l2_buffer, 64 bit."""
+
+    def __init__(self, *stamps_us: int) -> None:
+        self._stamps_us, self.asked = stamps_us, list[int]()
+
+    def ioctl(self, _: int, request: int, answer: bytearray) -> int:
+        assert request == 0xC0585609
+        index = int.from_bytes(answer[:4], "little")
+        self.asked.append(index)
+        if index >= len(self._stamps_us):
+            raise OSError(22, "Invalid argument")
+        answer[24:40] = struct.pack("=qq", *divmod(self._stamps_us[index], 1_000_000))
+        answer[56:60] = struct.pack("=I", 100 + index)
+        return 0
+
+
+@pytest.mark.parametrize("after", [None, *range(4)])
+@pytest.mark.parametrize("index", range(4))
+def test_a_picture_is_found_by_its_stamp_wherever_it_lies(
+    index: int, after: int | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    buffers = Buffers(7_000_001, 7_033_334, 6_966_668, 7_000_000)
+    monkeypatch.setattr(fcntl, "ioctl", buffers.ioctl)
+    stamp_ns = (7_000_001, 7_033_334, 6_966_668, 7_000_000)[index] * 1000
+    before = None if after is None else v4l2.Place(after, 0)
+    assert v4l2.place_of(9, stamp_ns, after=before) == v4l2.Place(index, 100 + index)
+    assert after is None or (after + 1) % 4 != index or len(buffers.asked) <= 2
+
+
+def test_a_picture_that_lies_nowhere_is_not_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    for buffers in (Buffers(), Buffers(5, 6, 7), Buffers(0, 0, 0), Buffers(*range(1, 33))):
+        monkeypatch.setattr(fcntl, "ioctl", buffers.ioctl)
+        assert v4l2.place_of(9, 0) is None
+        assert v4l2.place_of(9, 900_000, after=v4l2.Place(1, 0)) is None
+        assert len(buffers.asked) < 90
+
+
+def test_a_buffer_with_a_later_picture_is_overwritten(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(fcntl, "ioctl", Buffers(5_000_000, 0, 6_000_000).ioctl)
+    assert not v4l2.is_overwritten(9, v4l2.Place(0, 0), 5_000_000_000)
+    assert not v4l2.is_overwritten(9, v4l2.Place(1, 0), 5_000_000_000), "given back, and its words are cleared"
+    assert v4l2.is_overwritten(9, v4l2.Place(2, 0), 5_000_000_000)
+    assert not v4l2.is_overwritten(9, v4l2.Place(3, 0), 5_000_000_000), "nothing is known of it"
 
 
 def test_a_device_that_nobody_here_has_open_has_no_handle(tmp_path: Path) -> None:
