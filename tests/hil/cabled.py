@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import termios
 import tty
 from pathlib import Path
 
@@ -28,6 +29,7 @@ class CabledBoard(Board):
         self.switch_off()
         if self._ends is not None:
             for end in self._ends:
-                with contextlib.suppress(OSError):
+                with contextlib.suppress(OSError, termios.error):
+                    termios.tcflush(end, termios.TCOFLUSH)  # else closing waits half a minute for somebody to read it
                     os.close(end)
             self._ends = None

@@ -6,6 +6,9 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 
+# As the camera driver has it: OpenCV asks only once in a process, when it would wait for the first time.
+os.environ["OPENCV_VIDEOIO_V4L_SELECT_TIMEOUT"] = "0"
+
 import pytest
 
 from tests.hil.chip import Chip

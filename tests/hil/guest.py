@@ -65,6 +65,7 @@ def main(modules: str, results: str, project: str, *arguments: str) -> None:
         given,
         PATH="/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin", HOME="/root", LANG="C.UTF-8", TERM="dumb",
         PYTHONDONTWRITEBYTECODE="1", OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1", BOATRUN_HIL=results,
+        OPENCV_LOG_LEVEL="SILENT",
     )  # fmt: skip
     out = os.open("/dev/hvc0", os.O_RDWR | os.O_NOCTTY)
     for number in (0, 1, 2):

@@ -28,7 +28,7 @@ from tests.hil.world import Happened, World, world
 pytestmark = pytest.mark.hil
 
 RATE_HZ = 30
-FILM_S = int(os.environ.get("BOATRUN_HIL_FILM_S", "30"))
+FILM_S = int(os.environ.get("BOATRUN_HIL_FILM_S", "60"))
 """BOATRUN_HIL_FILM_S: another length."""
 WIDTH, HEIGHT = TANK_SIZE
 OPTIONS = V4l2Options(device="/dev/video40", width_px=WIDTH, height_px=HEIGHT, rate_hz=RATE_HZ, come_back_s=20)
@@ -112,7 +112,8 @@ def test_pictures_come_into_the_recording_bit_for_bit_and_what_is_lost_is_known(
     recorded = load(tmp_path / "run-1")
     assert recorded.stamps is not None
     assert recorded.stamps.t_ns.tolist() == [frame.t_ns for frame in frames]
-    assert [frame.jpeg for frame in recorded.frames(grey=True)] == [frame.jpeg for frame in frames]
+    assert recorded.video is not None
+    assert recorded.video.read_bytes() == b"".join(frame.jpeg or b"" for frame in frames)
     assert [frame.sequence for frame in frames] == numbers, "those that are missing are left out of the numbers"
     assert lost_count <= len(played) // 50
 
@@ -174,4 +175,4 @@ def test_a_camera_that_falls_silent_and_comes_back_goes_on_with_its_numbers(
     assert before[-1].t_ns <= away.t_ns < back.t_ns
     assert not away.lasting
     missed_count = after[0].sequence - before[-1].sequence - 1
-    assert missed_count == pytest.approx((after[0].t_ns - before[-1].t_ns) / 1e8 - 1, abs=1)
+    assert missed_count == pytest.approx((after[0].t_ns - before[-1].t_ns) / 1e8 - 1, abs=3)
