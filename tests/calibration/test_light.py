@@ -70,6 +70,12 @@ def test_stamps_that_scatter_are_told_and_cost_certainty(plain: LightSync) -> No
     assert found.delay.u > 5 * plain.delay.u
 
 
+def test_stamps_that_scatter_are_told_where_few_pictures_caught_a_switch() -> None:
+    found = measured(Session(seed=12, jitter_s=1.2e-3, exposure_s=1e-3, rate_hz=15))
+    assert found.under_way_count < 12
+    assert found.jitter_s == pytest.approx(1.2e-3, rel=0.6)
+
+
 def test_a_delay_that_jumps_during_the_session_is_told_and_widens_the_doubt() -> None:
     found = measured(Session(jump_s=5e-3))
     assert "stamps wander" in found.doubts[0]

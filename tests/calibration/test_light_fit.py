@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -51,6 +52,32 @@ def test_the_closed_form_is_the_integral_over_the_stamps_own_error(
     picture = near([since_s], [lit], on=on, noise=noise)
     got = log_likelihood(picture, np.array([0.0]), jitter_s, Shape(width))[0]
     assert got == pytest.approx(wanted, abs=2e-3)
+
+
+@settings(max_examples=30)
+@given(st.floats(-0.004, 0.004), st.floats(0.1, 0.9), st.sampled_from([-0.7, 0.5, 1.0]))
+def test_with_a_bent_response_it_is_the_integral_as_well(since_s: float, lit: float, bend: float) -> None:
+    """To a tenth, as the bent curve is taken for straight within the noise."""
+    width, noise, jitter_s = 0.01, 0.01, 1e-3
+
+    def at(error_s: float) -> float:
+        shown = response(np.array([np.clip(0.5 + (since_s + error_s) / width, 0, 1)]), bend)[0]
+        return float(norm.pdf(lit, shown, noise) * norm.pdf(error_s, 0, jitter_s))
+
+    whole = quad(at, -8 * jitter_s, 8 * jitter_s, epsabs=1e-14, limit=400)[0]
+    wanted = math.log((1 - STRAY_SHARE) * whole + STRAY_SHARE / 1.5)
+    got = log_likelihood(near([since_s], [lit], noise=noise), np.array([0.0]), jitter_s, Shape(width, bend))[0]
+    assert got == pytest.approx(wanted, abs=0.1)
+
+
+def test_stamps_of_an_uneven_pace_are_trusted_less() -> None:
+    """Where few pictures caught a switch, they themselves say little of the jitter."""
+    even, uneven = (
+        posterior(replace(near([0.001], [0.5]), scatter_s=scatter), Shape(0.010), about_s=0.0, reach_s=0.02)
+        for scatter in (5e-5, 1.5e-3)
+    )
+    assert even.u_s < 4e-4
+    assert uneven.u_s > 1e-3
 
 
 @given(st.floats(0.01, 0.99), st.floats(-2, 2))
