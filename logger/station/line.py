@@ -12,9 +12,11 @@ has the waiting ones written before their turn: then safe goes before orderly.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
+
+import numpy as np
 
 from logger.config import Rig, RunCard
 from logger.recording.folder import Event
@@ -22,6 +24,8 @@ from logger.recording.journal import Journal
 from logger.records import Fix, Frame, Record
 from logger.station.referee import NAME, Begin, Referee
 from logger.station.settled import Settled
+
+_NO_IMAGE = np.empty((0, 0, 3), np.uint8)
 
 
 class LiveTracker(Protocol):
@@ -107,14 +111,27 @@ class Line:
             self._settled.lose(source, what=what, cure="check its cable and its power, then begin anew")
         return self._advance()
 
-    def write_waiting(self) -> None:
-        """Write every record that has waited for its turn since this was called last."""
-        waiting = {id(record): record for record in self._settled.waiting()}
-        for name, record in waiting.items():
-            if name in self._waited and name not in self._written:
-                self._written.add(name)
-                self._journal.keep(record)
-        self._waited = waiting
+    def write_waiting(self) -> list[Record]:
+        """Write every record that has waited for its turn since this was called last.
+
+        Returns the pictures among them: they are done with, since all that still waits is their time. Or a camera would
+        soon be at its limit and lose pictures because another source hangs.
+        """
+        lighter: dict[int, Record] = {}
+        done: list[Record] = []
+        for record in self._settled.waiting():
+            name = id(record)
+            if name not in self._waited or name in self._written:
+                continue
+            self._journal.keep(record)
+            if isinstance(record, Frame):
+                lighter[name] = replace(record, image=_NO_IMAGE, jpeg=None)
+                self._held.discard(name)
+                done.append(record)
+            self._written.add(id(lighter.get(name, record)))
+        self._settled.swap(lighter)
+        self._waited = {id(record): record for record in self._settled.waiting()}
+        return done
 
     def listen_to_recorder(self) -> None:
         """Show people what the recorder has had to say. StoreError if it cannot keep what it was handed."""
@@ -151,16 +168,17 @@ class Line:
         self.is_over = True
 
     def _step(self, record: Record) -> None:
-        if id(record) in self._written:
+        is_late = id(record) in self._written
+        if is_late:
             self._written.discard(id(record))
         else:
             self._journal.keep(record)
         if isinstance(record, Frame) and self._tracker is not None and self._referee.ended_ns is None:
-            self._track(record, self._tracker)
+            self._track(record, self._tracker, is_late=is_late)
         self._decided(self._referee.feed(record))
 
-    def _track(self, frame: Frame, tracker: LiveTracker) -> None:
-        if self._is_behind(frame):
+    def _track(self, frame: Frame, tracker: LiveTracker, *, is_late: bool) -> None:
+        if is_late or self._is_behind(frame):
             self.frames_untracked_count += 1
         elif (fix := tracker.feed(frame)) is not None:
             self._settled.add(fix)

@@ -139,7 +139,7 @@ def _record(
                 inbox.release(line.lose(source, plan.silent_after_s))
             line.listen_to_recorder()
             if plan.is_live and clock_s() - written_s > SAFE_AFTER_S:
-                line.write_waiting()
+                inbox.release(line.write_waiting())
                 written_s = clock_s()
     finally:
         stop.set()

@@ -20,7 +20,7 @@ the order of their stamps, and the order in which they arrived has left no trace
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from logger.records import ClockDoubt, Edge, Fault, Fix, Frame, Key, Quiet, Record
 
@@ -53,6 +53,10 @@ class Settled:
     def waiting(self) -> list[Record]:
         """The records that are held back, in order of time."""
         return [item[-1] for item in sorted(self._waiting, key=lambda item: item[:-1])]
+
+    def swap(self, lighter: Mapping[int, Record]) -> None:
+        """Hold other records instead of some that wait: by id() of the old one, of the same time and source."""
+        self._waiting = [(*key, lighter.get(id(record), record)) for *key, record in self._waiting]  # type: ignore[misc]
 
     def feed(self, record: Record) -> bool:
         """Take one record of a live source; those of one source come in its own order. True: it waits here now."""

@@ -56,13 +56,17 @@ class Paced:
             while (left_ns := begun_ns + due_ns - time.monotonic_ns()) > 0:
                 if stop.wait(min(left_ns / S, 0.02)):  # type: ignore[attr-defined]
                     return
-                if not self._hangs or not 500 * MS < time.monotonic_ns() - begun_ns < 1400 * MS:
+                if not self._is_hanging(begun_ns):
                     yield Quiet(min(time.monotonic_ns(), begun_ns + due_ns) - 1, self.name)
             record = made(begun_ns + due_ns)
             self._note(KINDS[type(record)], record.t_ns)
             yield record
         while not stop.wait(0.02):  # type: ignore[attr-defined]
-            yield Quiet(time.monotonic_ns() - 1, self.name)
+            if not self._is_hanging(begun_ns):
+                yield Quiet(time.monotonic_ns() - 1, self.name)
+
+    def _is_hanging(self, begun_ns: int) -> bool:
+        return self._hangs and 400 * MS < time.monotonic_ns() - begun_ns < 2200 * MS
 
 
 def gates(passes_s: tuple[float, float]) -> Iterator[tuple[int, Callable[[int], Record]]]:

@@ -217,6 +217,27 @@ def pictures(count: int) -> list[Record]:
     return [Frame(2 * S + n * 33_333_333, image, n, "camera") for n in range(count)]
 
 
+def test_pictures_written_before_their_turn_are_done_with_and_no_longer_held(tmp_path: Path) -> None:
+    plan, eye = Plan(CARD, RIG, tmp_path / "run", is_live=True), ThirdEye()
+    every = pictures(43)
+    early, late = every[:40], every[40:]
+    with Journal(plan.folder, card=CARD, rig=RIG, sync=lambda _: None) as journal:
+        line = StraightLine(plan, sources=["panel", "camera"], journal=journal, tracker=eye)
+        assert line.feed_all([ARM, *early]) == []
+        assert line.write_waiting() == []
+        assert line.write_waiting() == early
+        assert [one.image.size for one in line._settled.waiting() if isinstance(one, Frame)] == [0] * 40
+        assert line.write_waiting() == []
+        words = quiet(10, "panel", "camera")
+        assert line.feed_all([*late, *words]) == [*words, ARM, *late], "each is done with once"
+        assert (line._held, line._written) == (set(), set())
+        journal.flush()
+        stamps = (journal.growing / "frames.csv").read_text().splitlines()[1:]
+    assert line.frames_untracked_count == 40, "they came too late for the live tracker"
+    assert eye.seen == [40, 41, 42]
+    assert [int(stamp.split(",")[1]) for stamp in stamps] == [one.t_ns for one in every]
+
+
 def drift_records() -> dict[str, list[Record]]:
     return {
         "gates": [*PASSING[:2], *quiet(60, "gates")],

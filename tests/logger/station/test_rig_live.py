@@ -115,12 +115,12 @@ def kill_stations(place: Path, *, seeds: range, count: int) -> Tally:
         subprocess.Popen([*program, str(seed), str(count)], cwd=PROJECT, stdout=subprocess.PIPE, text=True)
         for seed in seeds
     ]
+    said = [one.communicate()[0].splitlines() for one in running]
+    assert [one.returncode for one in running] == [0] * len(running)
     tally = Tally()
-    for program_run in running:
-        said, _ = program_run.communicate()
-        assert program_run.returncode == 0
-        assert len(said.splitlines()) == count
-        for line in said.splitlines():
+    for lines_said in said:
+        assert len(lines_said) == count
+        for line in lines_said:
             folder, cut_ns = line.split()
             assert cut_ns != "0", "a station came to its end by itself"
             if (Path(folder) / STORE).exists():
