@@ -61,8 +61,10 @@ class Readings:
     """(M, 2) unit vectors in the picture."""
     off_px: Floats
     """(M,) how much farther along `direction` the piece lies than where it was looked for."""
+    noise_px: Floats
+    """(M,) standard uncertainty from the pictures' noise alone."""
     u_px: Floats
-    """(M,) standard uncertainty from the picture's noise alone."""
+    """(M,) the same, widened as far as the piece itself looks different now."""
     likeness: Floats
     """(M,) correlation of the piece with what was found there, -1 to 1."""
 
@@ -126,15 +128,22 @@ def look(patches: Patches, picture: Sharp, at_px: Floats, stretch: Floats) -> Re
     slopes = patches.slopes.astype(np.float64)
     pull = np.einsum("nk,nki->ni", np.nan_to_num(off), slopes)
     steep, axes = np.linalg.eigh(np.einsum("nki,nkj->nij", slopes, slopes))
+    steep = np.maximum(steep, 1e-9)
     # noise of both pictures, and that of the seen one is amplified with its contrast
-    noise = _TOGETHER * patches.noise_levels * np.sqrt(1 + np.minimum(gain, 4) ** 2)
-    u = noise[:, None] / np.sqrt(np.maximum(steep, 1e-9))
-    patch, axis = np.nonzero((u < 2 * _WORST_READING_PX) & inside[:, None])
-    direction = axes[patch, :, axis]
-    off_px = (pull[patch] * direction).sum(1) / steep[patch, axis]
-    moved = np.einsum("mij,mj->mi", stretch[patch], direction)
-    length = np.linalg.norm(moved, axis=1)
-    return Readings(patch, moved / length[:, None], off_px * length, u[patch, axis] * length, likeness[patch])
+    noise = patches.noise_levels * np.sqrt(1 + np.minimum(gain, 4) ** 2)
+    least_u = _TOGETHER * noise[:, None] / np.sqrt(steep)
+    can_be_read = (least_u < 2 * _WORST_READING_PX) & inside[:, None]
+    along = np.where(can_be_read, np.einsum("nij,ni->nj", axes, pull) / steep, 0.0)
+    unlike = off - np.einsum("nki,nij,nj->nk", slopes, axes, along)
+    misfit = np.sqrt((np.nan_to_num(unlike) ** 2).mean(1)) / noise
+    patch, axis = np.nonzero(can_be_read)
+    direction = np.einsum("mij,mj->mi", stretch[patch], axes[patch, :, axis])
+    length = np.linalg.norm(direction, axis=1)
+    u = least_u[patch, axis] * length
+    return Readings(
+        patch, direction / length[:, None], along[patch, axis] * length, u, u * np.maximum(misfit[patch], 1.0),
+        likeness[patch],
+    )  # fmt: skip
 
 
 def _freed(slopes: Singles, levels: Singles) -> Singles:

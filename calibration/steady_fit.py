@@ -7,7 +7,7 @@ each kind agrees with itself, so ripples over the floor's pattern do not spoil w
 
 Seen from above, turn and shift are nearly the same; their common effect is well known even where they are not. So
 neither is told, and their covariance is used as a whole. Neighbours err together: scatter is taken by cells of the
-picture (cluster-robust "sandwich": White 1980, Liang and Zeger 1986), on top of what noise alone would do.
+picture (leaving out one after the other: the jackknife, Tukey 1958), on top of what noise alone would do.
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ _ENOUGH_MM = 1e-3
 _TRUST_ROUNDS_COUNT = 10
 _CLEAR_PX = 0.1
 """A reading that noise makes no worse than this counts as clear: in a noisy picture, grain is taken for pieces too."""
-_LIKENESS = 0.6
-"""A piece that is less like what is found in its place is hidden behind something."""
+_LIKENESS, _CLEAR_LIKENESS = 0.6, 0.8
+"""A piece that is less like what is found in its place is hidden behind something; to be found again takes more."""
 _LEAST_SPREAD_PX = 0.02
 """No readings agree better than this; they are not trusted beyond it."""
 _LOOSE_MM = 200.0
@@ -104,16 +104,24 @@ def by_pose(view: View, points_mm: Floats) -> Floats:
 
 
 def pose_covariance(found: Fit) -> Floats:
-    """(6, 6) mm² of turn times height and shift: what noise alone does, and the scatter between cells on top."""
+    """(6, 6) mm² of turn times height and shift: what noise alone does, and what each cell's pieces do on top.
+
+    The second part is how much the answer changes without one cell after the other (jackknife). It is large where few
+    cells decide, which their own small residuals would not show.
+    """
     design, weights = found.design, found.weights
-    bread = np.linalg.inv((design * weights[:, None]).T @ design + np.eye(6) / _LOOSE_MM**2)
-    scores = design * (weights * found.rest_px)[:, None]
+    normal = (design * weights[:, None]).T @ design + np.eye(6) / _LOOSE_MM**2
+    pull = design.T @ (weights * found.rest_px)
     cells = np.unique(found.cells[weights > 0])
-    sums = np.stack([scores[found.cells == cell].sum(0) for cell in cells])
-    # six numbers, but of two kinds that a picture from above hardly tells apart: about three are fitted for good
-    spare_count = max(len(cells) - 3, 1)
-    sandwich: Floats = bread @ (sums.T @ sums) @ bread * (len(cells) / spare_count)
-    return sandwich + bread
+    changes = []
+    for cell in cells:
+        rows = found.cells == cell
+        own, own_weights = design[rows], weights[rows]
+        without = normal - (own * own_weights[:, None]).T @ own
+        changes.append(np.linalg.solve(without, pull - own.T @ (own_weights * found.rest_px[rows])))
+    apart = np.array(changes)
+    jackknife: Floats = apart.T @ apart * (len(cells) - 1) / max(len(cells), 1)
+    return jackknife + np.linalg.inv(normal)
 
 
 def _step(
@@ -133,8 +141,9 @@ def _step(
     for _ in range(_TRUST_ROUNDS_COUNT):
         step = _solved(design, off_px, weights)
         weights = _trusted(off_px - design @ step, u_px, wet, usable)
-    clear = seen.u_px < _CLEAR_PX
-    share = int(np.count_nonzero(weights[clear])) / max(int(np.count_nonzero(clear)), 1)
+    clear = seen.noise_px < _CLEAR_PX
+    found = (weights > 0) & (seen.likeness > _CLEAR_LIKENESS)
+    share = int(np.count_nonzero(found & clear)) / max(int(np.count_nonzero(clear)), 1)
     column, row = (centres[seen.patch] // (view.lens.width_px * _CELL_SHARE)).astype(np.intp).T
     cells = row * 1000 + column
     return Fit(pose, design, off_px - design @ step, weights, seen.patch, cells, share), step
@@ -161,8 +170,8 @@ def _trusted(rest_px: Floats, u_px: Floats, wet: NDArray[np.bool_], usable: NDAr
     for kind in (False, True):
         chosen = usable & (wet == kind)
         if chosen.any():
-            spread_px = max(1.4826 * float(np.median(np.abs(rest_px[chosen]))), _LEAST_SPREAD_PX)
-            scale = np.hypot(spread_px, u_px[chosen])
+            told_px = np.hypot(u_px[chosen], _LEAST_SPREAD_PX)
+            scale = told_px * max(1.4826 * float(np.median(np.abs(rest_px[chosen]) / told_px)), 1.0)
             far = np.minimum(np.abs(rest_px[chosen]) / (_BIWEIGHT * scale), 1.0)
             weights[chosen] = (1 - far**2) ** 2 / scale**2
     return weights
