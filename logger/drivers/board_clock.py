@@ -4,16 +4,19 @@ What may live here: numbers. No port, no clock, no thread: times are handed in.
 
 The host asks (sent_ns), the board reads its counter, the host hears (received_ns). The counter was read between the
 two, whatever the way there and back took: ± half the round trip is a bound, its middle a good guess. Of the last
-`WINDOW_NS` the best round trip of each of up to `PARTS_COUNT` parts is kept, and a straight line is fitted to the
+`WINDOW_NS` the best of each few in a row is taken, up to `PARTS_COUNT` of them, and a straight line is fitted to the
 middles by least squares, each weighted with the inverse square of its round trip. So the line covers the whole window
-also when the computer was busy for half of it.
+also when the computer was busy for half of it. A few slow answers say nothing of the rate: it counts as known within
+`RATE_RATIO` beforehand, like one more answer, which weighs nothing beside good ones.
 
 What is stated as u, each part independent of the others (JCGM 100:2008, 4.3.7, 5.1.2):
 
 - half the round trip, weighted as the fit is, as the half-width of a rectangle: a way back that is always slower than
   the way there shifts all middles alike, and no fit can see it;
-- the scatter of the middles about the line, whole and not divided by √n: delays come in streaks;
-- the fit's own doubt at the end of the window, where it is used;
+- the scatter of the middles about the line, whole and not divided by √n: delays come in streaks; while they are few,
+  it is made larger by √(ν/(ν − 2)), ν being its degrees of freedom (JCGM 101:2008, 6.4.9.4);
+- the fit's own doubt at the end of the window, where it is used, from the round trips and not from the scatter, which
+  says little while the answers are few;
 - the board's own lateness, from 0 to `late_ns`, as a rectangle about its middle, which is taken off;
 - one tick of the counter, as a rectangle.
 """
@@ -29,10 +32,14 @@ import numpy as np
 WINDOW_NS = 40_000_000_000
 """Long enough for the rate, short enough for a crystal that warms up."""
 PARTS_COUNT = 40
-READY_COUNT = 12
+GROUP_COUNT = 3
+"""Of so many answers in a row at least, the best is taken."""
+READY_COUNT = 24
 """With fewer answers there is no line."""
 MOST_ANSWERS_COUNT = 800
 """More are not kept; 40 s of asking every 60 ms."""
+RATE_RATIO = 5e-3
+"""Standard uncertainty of a rate that is not measured yet: what makers say of ceramic resonators (no one source)."""
 STRANGE_COUNT = 5
 """So many answers in a row that contradict the line mean that the counter has jumped."""
 STRANGE_NS = 2_000_000
@@ -141,31 +148,25 @@ class BoardClock:
         return not exchange.sent_ns - allowed_ns <= raw_ns <= exchange.received_ns + allowed_ns
 
     def _best(self) -> list[Exchange]:
-        first_ns = self._answers[0].received_ns
-        part_ns = (self._answers[-1].received_ns - first_ns) // PARTS_COUNT + 1
-        best: dict[int, Exchange] = {}
-        for answer in self._answers:
-            part = (answer.received_ns - first_ns) // part_ns
-            if part not in best or answer.round_trip_ns < best[part].round_trip_ns:
-                best[part] = answer
-        return list(best.values())
+        answers = list(self._answers)
+        size = max(GROUP_COUNT, -(-len(answers) // PARTS_COUNT))
+        groups = (answers[start : start + size] for start in range(0, len(answers), size))
+        return [min(group, key=lambda answer: answer.round_trip_ns) for group in groups]
 
     def _fitted(self) -> Fit | None:
         best, last = self._best(), self._answers[-1]
-        if len(best) < 3:
-            return self.fit
         x = np.array([a.counter - last.counter for a in best], float) * self._tick_ns
         half = np.array([a.round_trip_ns for a in best], float) / 2
         y = np.array([a.sent_ns - last.sent_ns for a in best], float) + half - x  # what the nominal tick leaves over
-        w = half**-2 / np.sum(half**-2)
+        known = 3 / half**2  # one over the variance of each middle, half the round trip being a rectangle's half-width
+        w = known / np.sum(known)
         mean_x, mean_y = float(w @ x), float(w @ y)
-        spread = float(w @ (x - mean_x) ** 2)
-        if spread == 0:
-            return self.fit
-        slope = float(w @ ((x - mean_x) * y)) / spread
+        rate_known = float(known @ (x - mean_x) ** 2) + RATE_RATIO**-2
+        slope = float(known @ ((x - mean_x) * y)) / rate_known
         end = mean_y - slope * mean_x
-        scatter2 = float(w @ (y - end - slope * x) ** 2) * len(best) / (len(best) - 2)
-        own2 = scatter2 * float(np.sum((w * (1 - mean_x * (x - mean_x) / spread)) ** 2))
+        freedom = len(best) - 2
+        scatter2 = float(w @ (y - end - slope * x) ** 2) * len(best) / freedom * freedom / (freedom - 2)
+        own2 = 1 / float(np.sum(known)) + mean_x**2 / rate_known
         width = float(w @ half)
         board2 = (self._late_ns / 2) ** 2 / 3 + self._tick_ns**2 / 12
         return Fit(

@@ -11,9 +11,11 @@ What may live here: what was said and what follows from it. No port, no thread, 
 
 from __future__ import annotations
 
+import contextlib
 import heapq
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from logger.drivers import board_lines
 from logger.drivers.board_clock import BoardClock, Exchange, Unwrapped
@@ -91,6 +93,14 @@ class _Gap:
     cure: str
 
 
+@dataclass(frozen=True, slots=True)
+class _Blocked:
+    gate: str
+
+
+_Item: TypeAlias = EdgeLine | Mark | _Gap | _Blocked
+
+
 class BoardSession:
     """One conversation with a gate board. Call `hear` with every line, `ask` and `tick` often, and take the records."""
 
@@ -98,7 +108,7 @@ class BoardSession:
         self.hello, self._wiring, self._order = hello, wiring, order
         self.clock = BoardClock(tick_ns=hello.tick_ns, late_ns=hello.late_us * 1000)
         self._whole = Unwrapped(hello.counter_bits_count)
-        self._waiting: list[tuple[int, int, EdgeLine | Mark | _Gap]] = []
+        self._waiting: list[tuple[int, int, _Item]] = []
         self._heard_count = 0
         self._records: list[Edge | Quiet | Fault | ClockDoubt] = []
         self._pings: dict[int, int] = {}
@@ -113,7 +123,8 @@ class BoardSession:
         self.levels: list[int | None] = [None] * hello.gates_count
         self.has_changed = list(hello.changed)
         self._still_since: int | None = None
-        self._unheard = set(self._wiring.gates)
+        self._unheard: set[int] | None = set(self._wiring.gates)
+        self._begins_ns = order.last_ns
 
     @property
     def is_ready(self) -> bool:
@@ -140,6 +151,20 @@ class BoardSession:
         if len(self._pings) > MOST_PINGS_COUNT:
             del self._pings[next(iter(self._pings))]
         return board_lines.ping(token)
+
+    def recall(self, lines: Sequence[bytes]) -> None:
+        """Edges that were said between the greeting and its answer: those that happened after it was sent count."""
+        edges: list[EdgeLine] = []
+        number = self.hello.next_number
+        for line in reversed(lines):
+            with contextlib.suppress(ValueError):
+                said = board_lines.parse(line)
+                if isinstance(said, EdgeLine) and said.number == (number - 1) % NUMBERS:
+                    number = said.number
+                    edges.append(said)
+        for edge in reversed(edges):
+            with contextlib.suppress(ValueError):
+                self._take_edge(edge, self._whole.whole(edge.counter))
 
     def hear(self, line: bytes, now_ns: int) -> None:
         """A line has come, without its end; `now_ns` is a moment after its last letter was there.
@@ -215,8 +240,13 @@ class BoardSession:
             raise ValueError("a gate that the board does not have")
         self._skip_to(said.number)
         self._next_number = (said.number + 1) % NUMBERS
+        self._take_edge(said, counter)
+
+    def _take_edge(self, said: EdgeLine, counter: int) -> None:
         self.has_changed[said.gate_index] = True
         self.levels[said.gate_index] = said.level
+        if self._unheard is not None:
+            self._unheard.discard(said.gate_index)
         self._push(counter, said)
 
     def _hear_mark(self, said: Mark, counter: int, length_bytes: int, now_ns: int) -> None:
@@ -224,6 +254,7 @@ class BoardSession:
             raise ValueError("a number of gates that the board does not have")
         was_next = self._next_number
         self._skip_to(said.next_number)
+        self._look_for_blocked(said, counter)
         self._look_for_losses(said, counter, was_next)
         self._push(counter, said)
         sent_ns = None if said.token is None else self._pings.pop(said.token, None)
@@ -234,6 +265,16 @@ class BoardSession:
             self._unanswered_ns = None
             if self.is_ready:
                 self._release(counter)
+
+    def _look_for_blocked(self, said: Mark, counter: int) -> None:
+        """A beam that is broken as the conversation begins has no edge to say so; nobody would refuse to arm.
+
+        A mark's levels may be newer than its counter, but not newer than the edges that came before it.
+        """
+        unheard, self._unheard = self._unheard or set(), None
+        for index in sorted(unheard):
+            if said.levels[index] == self._wiring.blocked_level:
+                self._push(counter, _Blocked(self._wiring.gates[index]))
 
     def _look_for_losses(self, said: Mark, counter: int, was_next: int) -> None:
         overflow = 0 if self._overflow_count is None else (said.overflow_count - self._overflow_count) % NUMBERS
@@ -256,7 +297,7 @@ class BoardSession:
         self._still_since = said.next_number if was_next == said.next_number else None
         self._lost_count, self._sure_counter = 0, counter
 
-    def _push(self, counter: int, item: EdgeLine | Mark | _Gap) -> None:
+    def _push(self, counter: int, item: _Item) -> None:
         self._heard_count += 1
         if len(self._waiting) < MOST_WAITING_COUNT:
             heapq.heappush(self._waiting, (counter, self._heard_count, item))
@@ -275,7 +316,7 @@ class BoardSession:
 
     def _tell_doubt(self) -> None:
         fit, told = self.clock.fit, self._told_u_ns
-        if fit is None or (told is not None and told / 1.5 < fit.u_ns < told * 1.25):
+        if fit is None or (told is not None and told / 1.5 < fit.u_ns < told * 1.1):
             return
         self._told_u_ns = fit.u_ns
         words = (
@@ -284,35 +325,28 @@ class BoardSession:
         )
         self._records.append(ClockDoubt(self._order.stamp(0), self._wiring.source, fit.u_ns, words))
 
-    def _leave(self, counter: int, item: EdgeLine | Mark | _Gap) -> None:
+    def _leave(self, counter: int, item: _Item) -> None:
         fit = self.clock.fit
         assert fit is not None  # noqa: S101 - nothing leaves before
         t_ns = fit.stamp_ns(counter)
+        if isinstance(item, Mark) or t_ns - self._order.last_ns > QUIET_NS:
+            self._records += self._order.quiet(t_ns - SLACK_NS - 4 * fit.u_ns, self._wiring.source)
         match item:
-            case Mark():
-                self._tell_blocked(t_ns, item)
-                self._records += self._order.quiet(t_ns - SLACK_NS - 4 * fit.u_ns, self._wiring.source)
             case _Gap(since_counter=since, what=what, cure=cure):
                 since_ns = self._order.last_ns if since is None else fit.stamp_ns(since)
                 self._tell(what, cure, t_ns=t_ns, since_ns=since_ns)
-            case EdgeLine() if item.gate_index in self._wiring.gates:
+            case _Blocked(gate=gate):
+                self._tell_blocked(t_ns, gate)
+            case EdgeLine() if item.gate_index in self._wiring.gates and t_ns > self._begins_ns:
                 self._leave_edge(t_ns, item, allowed_ns=SLACK_NS + fit.u_ns)
 
-    def _tell_blocked(self, t_ns: int, mark: Mark) -> None:
-        """A beam that is broken as the conversation begins has no edge to say so; nobody would refuse to arm."""
-        unheard, self._unheard = self._unheard, set()
-        for index in sorted(unheard):
-            if mark.levels[index] == self._wiring.blocked_level:
-                gate = self._wiring.gates[index]
-                cure = (
-                    'clear it; if nothing is in it, look at the sensor, its power and light, or turn "blocked_is" round'
-                )
-                self._tell(f"gate {gate}: the beam is broken already as the board is heard", cure, t_ns=t_ns)
-                self._records.append(Edge(self._order.stamp(t_ns), gate, True, self._wiring.source))
+    def _tell_blocked(self, t_ns: int, gate: str) -> None:
+        cure = 'clear it; if nothing is in it, look at the sensor, its power and light, or turn "blocked_is" round'
+        self._tell(f"gate {gate}: the beam is broken already as the board is heard", cure, t_ns=t_ns)
+        self._records.append(Edge(self._order.stamp(t_ns), gate, True, self._wiring.source))
 
     def _leave_edge(self, t_ns: int, item: EdgeLine, *, allowed_ns: int) -> None:
         source, gate = self._wiring.source, self._wiring.gates[item.gate_index]
-        self._unheard.discard(item.gate_index)
         stamp_ns = self._order.stamp(t_ns)
         blocked = item.level == self._wiring.blocked_level
         self._records.append(Edge(stamp_ns, gate, blocked, source, item.number))

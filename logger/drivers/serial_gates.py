@@ -33,8 +33,8 @@ TRY_AGAIN_NS = 500_000_000
 """Between two attempts to find a port that has gone."""
 QUIET_S = 0.05
 """While there is no board, silence is told this often."""
-GREETING_SLACK_NS = 1_000_000
-"""A promise made without a board ends this long before the board is greeted."""
+MOST_BEFORE_COUNT = 1000
+"""Lines that are kept from between a greeting and its answer."""
 STALE_NS = 500_000_000
 """What was not read for so long is not believed; the board is greeted anew."""
 TEST_NS = 1_200_000_000
@@ -76,10 +76,10 @@ class SerialGates:
         self._order = LastWord()
         self._session: BoardSession | None = None
         self._read_ns = self._tried_ns = 0
-        self._told = ""
+        self._told, self._has_spoken = "", False
 
     def __enter__(self) -> Self:
-        self._order = LastWord()
+        self._order, self._has_spoken = LastWord(), False
         self._line.open()
         try:
             self._greet_or_fail()
@@ -127,6 +127,7 @@ class SerialGates:
         self._session = None
         began_ns = next_ns = time.monotonic_ns()
         hello: Hello | None = None
+        before: list[bytes] = []
         after: tuple[bytes, ...] = ()
         while hello is None:
             now_ns = time.monotonic_ns()
@@ -135,14 +136,17 @@ class SerialGates:
             if now_ns >= next_ns:
                 number = next(self._sessions) % (SESSIONS - 1) + 1
                 next_ns = now_ns + GREET_NS
-                yield from self._order.quiet(now_ns - GREETING_SLACK_NS, self.name)
+                before = []  # what has come so far happened earlier
+                yield from self._order.quiet(time.monotonic_ns(), self.name)
                 self._line.write(b"\n" + board_lines.greeting(number))  # what was half sent before ends here
             yield None
             heard = self._line.read()
             hello, after = _hello(heard.lines, number)
+            before = [*before, *heard.lines][-MOST_BEFORE_COUNT:]
         self._refuse_unfit(hello)
         self._read_ns = heard.t_ns
         self._session = BoardSession(hello, self._wiring, order=self._order, begun_ns=heard.t_ns)
+        self._session.recall(before[: len(before) - len(after)])
         for line in after:
             self._session.hear(line, heard.t_ns)
 
@@ -178,7 +182,8 @@ class SerialGates:
         session: BoardSession | None = self._the_session()
         if time.monotonic_ns() - self._read_ns > STALE_NS:
             session = None
-        gone_ns = self._order.last_ns if session is None else None
+        gone_ns = self._order.last_ns if session is None and self._has_spoken else None
+        self._has_spoken = True
         while not stop.is_set():
             try:
                 if session is None:
@@ -224,7 +229,7 @@ class SerialGates:
         while not self._line.is_open:
             yield None
             now_ns = time.monotonic_ns()
-            yield from self._order.quiet(now_ns - GREETING_SLACK_NS, self.name)
+            yield from self._order.quiet(now_ns, self.name)
             if now_ns - self._tried_ns > TRY_AGAIN_NS:
                 self._tried_ns = now_ns
                 with contextlib.suppress(DriverError):

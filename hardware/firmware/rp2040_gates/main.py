@@ -124,8 +124,7 @@ class Board:
 
     def say_mark(self, counter, token=None):
         """Every edge up to `counter` is out before this line: so the counter was read first, by the caller."""
-        self.say_edges()
-        levels = "".join(str(gate.pin.value()) for gate in self.gates)
+        levels = "".join(str(gate.pin.value()) for gate in self.gates)  # before the number: not newer than it
         while True:
             next_number = self.ring.next_number  # of the edges that are out: more may come at any time
             if self.ring.tail == self.ring.head:

@@ -144,6 +144,42 @@ def test_an_edge_right_behind_an_answer_has_its_own_time() -> None:
     assert talk.of(Fault) == []
 
 
+def test_a_gate_whose_first_edges_came_before_the_first_mark_but_are_later_than_it_is_not_said_twice() -> None:
+    """A mark's levels are read after its counter."""
+    talk = Talk()
+    talk.edge(1)
+    talk.mark(None, BEGIN_NS - MS, talk.now_ns + 100_000)
+    talk.go_on(1.0)
+    assert [(edge.gate, edge.blocked, edge.count) for edge in talk.of(Edge)] == [("end", True, 0)]
+    assert talk.of(Fault) == []
+
+
+def test_edges_said_between_a_greeting_and_its_answer_count_if_they_happened_after_it() -> None:
+    talk = Talk(hello=replace(HELLO, next_number=4))
+    early = [
+        written(EdgeLine(0, number, 0, number % 2, 1000 + step)) for number, step in enumerate((-2000, 5, 400, 600))
+    ]
+    talk.session.recall(
+        [b"noise", early[0].strip(), written(Mark(0, None, 1, 1, (0, 0), 0)).strip(), *map(bytes.strip, early[1:])]
+    )
+    talk.levels = [1, 0]
+    talk.go_on(1.0)
+    assert [(edge.count, edge.t_ns - BEGIN_NS) for edge in talk.of(Edge)] == [
+        (1, pytest.approx(5_000, abs=50_000)),
+        (2, pytest.approx(400_000, abs=50_000)),
+        (3, pytest.approx(600_000, abs=50_000)),
+    ]
+    assert talk.of(Fault) == []
+
+
+def test_edges_of_the_boards_life_before_are_not_recalled() -> None:
+    talk = Talk(hello=replace(HELLO, next_number=1))
+    talk.session.recall([written(EdgeLine(9, number, 1, 1, 1100)).strip() for number in (71, 72, 0)])
+    talk.levels = [0, 1]
+    talk.go_on(1.0)
+    assert [(edge.gate, edge.count) for edge in talk.of(Edge)] == [("end", 0)]
+
+
 def test_which_level_is_blocked_is_asked_of_the_rig() -> None:
     talk = Talk(blocked_level=0)
     talk.edge(0)

@@ -75,6 +75,21 @@ def test_what_was_too_long_is_shown_once_so_that_it_counts(ends: Ends, line: Ser
     assert [len(one) for one in got] == [MOST_LINE_BYTES + 1]
 
 
+def test_what_came_before_and_the_line_that_is_just_coming_can_be_forgotten(ends: Ends, line: SerialLine) -> None:
+    os.write(ends.far, b"old\n10")
+    line.forget()
+    os.write(ends.far, b"5.0 g\nnext\n")
+    assert lines(line, 1) == [b"next"]
+
+
+def test_a_return_can_end_a_line_too(ends: Ends) -> None:
+    line = SerialLine(ends.path, baud_hz=9600, name="scale", returns_end_lines=True)
+    line.open()
+    os.write(ends.far, b"one\rtwo\r\n")
+    assert lines(line, 3) == [b"one", b"two", b""]
+    line.close()
+
+
 def test_what_is_written_arrives(ends: Ends, line: SerialLine) -> None:
     line.write(b"h 1\n")
     assert os.read(ends.far, 100) == b"h 1\n"

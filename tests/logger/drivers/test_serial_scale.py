@@ -177,6 +177,16 @@ def test_where_no_weight_comes_it_is_said_what_came(form: Any, why: str) -> None
         driver.weigh(0.5)
 
 
+def test_what_it_showed_before_it_was_overloaded_is_no_weight() -> None:
+    lines = iter(["100.0 g\r\n"] * 4 + ["OL\r\n"] * 1000)
+    with (
+        scale(form=lambda _: next(lines)) as there,
+        driver_of(there) as driver,
+        pytest.raises(DriverError, match="too much load"),
+    ):
+        driver.weigh(0.5)
+
+
 def test_a_line_that_is_no_weight_begins_the_agreement_anew() -> None:
     lines = iter(["100.0 g\r\n"] * 4 + ["OL\r\n"] + ["200.0 g\r\n"] * 60)
     with scale(form=lambda _: next(lines)) as there, driver_of(there) as driver:
