@@ -7,6 +7,7 @@ package). Everything lies in one cache folder outside the project, is thrown awa
 
 from __future__ import annotations
 
+import ctypes
 import fcntl
 import hashlib
 import lzma
@@ -77,6 +78,10 @@ def _need_tools() -> None:
     missing = {package for tool, package in TOOLS.items() if shutil.which(tool) is None}
     if not Path(KEYRING).is_file():
         missing.add("debian-archive-keyring")
+    try:
+        ctypes.CDLL("libelf.so.1")  # the kernel's build tools are linked to it
+    except OSError:
+        missing.add("libelf1")
     if missing:
         raise KernelError(
             f"kernel: {', '.join(sorted(missing))} not found; apt-get install {' '.join(sorted(missing))}"
