@@ -74,7 +74,8 @@ def test_no_second_has_more_than_three_flashes(seed: int, length_s: float) -> No
     gaps = random_gaps_s(np.random.default_rng(seed), length_s)
     moments = np.cumsum(gaps)
     in_a_second = [int(np.count_nonzero((moments >= m) & (moments < m + 1))) for m in moments]
-    assert max(in_a_second) // 2 <= 3
+    assert max(in_a_second) <= 6
+    assert min(gaps) > 1 / 6
     assert sum(gaps) == pytest.approx(length_s, rel=0.3)
     assert len(gaps) % 2 == 0
 
