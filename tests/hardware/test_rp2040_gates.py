@@ -119,6 +119,17 @@ def test_a_ping_is_answered_with_its_token_and_what_it_took(port: Port) -> None:
     assert 0 <= int(took) < 100_000
 
 
+def test_a_ping_is_stamped_when_its_first_letter_comes(port: Port) -> None:
+    text = b"p 5 %08x\n" % zlib.crc32(b"p 5")
+    os.write(port.handle, text[:1])
+    port.next("L")
+    meanwhile = int(port.next("L")[2])
+    os.write(port.handle, text[1:])
+    answer = port.next("T")
+    assert int(answer[3]) < meanwhile
+    assert int(answer[3]) + int(answer[7]) > meanwhile
+
+
 def test_what_is_damaged_or_foreign_is_not_answered(port: Port) -> None:
     port.say("p 1", damaged=True)
     port.say("p x")

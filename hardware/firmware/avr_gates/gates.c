@@ -337,22 +337,25 @@ static uint32_t number_heard(void)
 
 static void listen(void)
 {
-    uint32_t number;
+    uint32_t number, counter;
+    uint8_t kind;
 
     if (!heard_whole)
         return;
     number = number_heard();
-    if (number != 0xFFFFFFFF && heard[0] == 'p') {
-        say_mark('T', number, of(&heard_at));
-    } else if (number != 0xFFFFFFFF && heard[0] == 'h') {
-        say_edges(); /* those of the session before */
-        session = number;
-        say_hello();
-    }
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    kind = heard[0];
+    counter = heard_at;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) /* the next line may come while we answer */
     {
         heard_count = 0;
         heard_whole = 0;
+    }
+    if (number != 0xFFFFFFFF && kind == 'p') {
+        say_mark('T', number, counter);
+    } else if (number != 0xFFFFFFFF && kind == 'h') {
+        say_edges(); /* those of the session before */
+        session = number;
+        say_hello();
     }
 }
 
