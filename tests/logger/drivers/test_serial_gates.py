@@ -363,7 +363,8 @@ def answering(board: Board, hello: Hello) -> threading.Thread:
     return thread
 
 
-def test_an_edge_that_comes_in_one_piece_with_the_answer_to_a_greeting_is_not_lost(board: Board) -> None:
+@pytest.mark.parametrize("place", ["before", "behind"])
+def test_an_edge_beside_the_answer_to_a_greeting_is_not_lost(board: Board, place: str) -> None:
     board.switch_off()
     over = threading.Event()
 
@@ -374,10 +375,15 @@ def test_an_edge_that_comes_in_one_piece_with_the_answer_to_a_greeting_is_not_lo
             *lines, rest = (rest + board.hear()).split(b"\n")
             for kind, number, _ in (line.split(b" ") for line in lines if line):
                 now_us = time.monotonic_ns() // 1000 % 2**30
-                if kind == b"h":
+                if kind == b"h" and place == "behind":
                     session = int(number)
                     hello = Hello(session, 1, "played", "1", 2, 30, 1000, 0, 0, 0, (False, False))
                     board.say(written(hello) + written(EdgeLine(session, 0, 0, 1, now_us)))
+                elif kind == b"h":
+                    edge = written(EdgeLine(session, 0, 0, 1, (now_us + 20_000) % 2**30))
+                    session = int(number)
+                    over.wait(0.03)
+                    board.say(edge + written(Hello(session, 1, "played", "1", 2, 30, 1000, 0, 0, 1, (True, False))))
                 else:
                     board.say(written(Mark(session, int(number), now_us, 1, (1, 0), 0)))
 
