@@ -164,7 +164,7 @@ def mounted(place: Path, kind: str, *, size_mb: int) -> Iterator[Path]:
     try:
         yield place
     finally:
-        subprocess.run(["umount", str(place)], check=True)
+        subprocess.run(["umount", "--lazy", str(place)], check=True)  # a test that failed may have left files open
 
 
 def fill_up(place: Path) -> Path:

@@ -45,6 +45,7 @@ class Flash:
         self.broken: set[str] = set()
         self.stuck: dict[str, threading.Event] = {}
         self.begun: dict[str, threading.Event] = {}
+        self.written: list[str] = []
         self.synced: list[str] = []
 
     def stick(self, name: str) -> threading.Event:
@@ -60,6 +61,7 @@ class Flash:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         if self.room_bytes is not None:
             self.room_bytes -= len(data)
+        self.written.append(name)
         return os.write(handle, data)
 
     def sync(self, handle: int) -> None:
@@ -114,6 +116,8 @@ def test_everything_is_written_in_order_and_synced(tmp_path: Path, disk: Disk, f
     assert (tmp_path / VIDEO).read_bytes() == b"".join(picture(n).data for n in range(5))
     assert (tmp_path / STAMPS).read_bytes().splitlines()[1:] == [picture(n).stamp.strip() for n in range(5)]
     assert (lines(tmp_path, EDGES), lines(tmp_path, EVENTS)) == (20, 1)
+    of_camera = [name for name in flash.written if name in (VIDEO, STAMPS)]
+    assert of_camera == [VIDEO, STAMPS, STAMPS, *[VIDEO, STAMPS] * 4], "each picture before its stamp; one header"
     disk.close()
     assert {EDGES, EVENTS, VIDEO, STAMPS} <= set(flash.synced[3:])
     assert disk.unsafe_since_ns is None

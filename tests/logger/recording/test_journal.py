@@ -148,6 +148,25 @@ def test_nothing_that_is_there_is_overwritten(journal: Journal, card: RunCard, r
     assert contents(journal.folder.parent) == before
 
 
+def test_no_two_recordings_grow_in_one_folder_at_a_time(
+    journal: Journal, card: RunCard, rig: Rig, camera_toml: bytes
+) -> None:
+    other = journal.folder.with_name("r8")
+    with pytest.raises(
+        StoreError, match=r"is recording into it; one recorder at a time is wanted; end the other one, or"
+    ):
+        Journal(other, card=card, rig=rig, calibration=camera_toml)
+    assert not other.exists()
+    journal.keep(Edge(5, "first", True, "gates"))
+    assert len(load(journal.close()).edges) == 1
+    Journal(other, card=card, rig=rig, calibration=camera_toml).abandon()
+    with Journal(other.with_name("r9"), card=card, rig=rig, calibration=camera_toml, sync=no_sync):
+        assert not (other.with_name("r8.unfinished") / ".reserve").exists(), (
+            "tidied up after the one that was cut short"
+        )
+    assert (other.with_name("r8.unfinished") / "edges.csv").exists()
+
+
 def test_a_run_that_could_not_be_opened_later_is_refused_before_it_starts(
     tmp_path: Path, card: RunCard, rig: Rig, camera_toml: bytes
 ) -> None:
