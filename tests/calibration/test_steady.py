@@ -72,6 +72,7 @@ def test_a_hard_knock_is_found_too(turn_rad: tuple[float, ...], shift_mm: tuple[
     true_mm = np.linalg.norm(true_shifts_mm(pose), axis=1).max()
     assert true_mm > 12
     assert abs(found.shift_mm - true_mm) < 2 * found.u_mm
+    assert np.sum(found.shifts_mm * true_shifts_mm(pose)) > 0, "in the direction in which things seem to have moved"
     assert verdict(found, 5.0) == "moved"
 
 

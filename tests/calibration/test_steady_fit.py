@@ -41,6 +41,21 @@ def test_a_boat_on_the_tiles_is_left_out() -> None:
     assert np.count_nonzero(found.weights) > 0.8 * len(found.weights)
 
 
+def test_a_boat_that_drifted_a_little_is_left_out_though_it_is_found_again() -> None:
+    """Three millimetres, one pixel: its edges are all there, but they do not go along with the tank's."""
+    moored = picture(POSE, Scene(seed=1, boat_mm=(500.0, 0.0)))
+    drifted = picture(POSE, Scene(seed=2, boat_mm=(503.0, 3.0)))
+    sizes = [(1, take(sharp(moored)))]
+    found = fit(VIEW, sizes, {1: sharp(drifted)}, start=POSE)
+    centres = sizes[0][1].centres_px[found.pieces]
+    left, top = VIEW.to_pixels([[410.0, 45.0, 20.0]])[0]
+    boat = (np.abs(centres - [left, top]) < [70, 40]).all(1) & (np.abs(found.rest_px) > 0.6)
+    assert boat.sum() >= 3
+    assert found.weights[boat].max() == 0
+    points = np.column_stack([WATER_MM, np.zeros(4)])
+    assert np.abs(View(LENS, found.pose).to_pixels(points) - VIEW.to_pixels(points)).max() < 0.06
+
+
 def test_ripples_count_for_less_than_the_rim_and_widen_the_doubt() -> None:
     sizes = [(1, take(sharp(picture(POSE, Scene(seed=1)))))]
     rippled = {1: sharp(picture(POSE, Scene(seed=2, ripple_mm=3.0)))}
