@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -101,6 +102,17 @@ def test_json_says_the_same_as_one_object(simulated: Path, capsys: pytest.Captur
     assert {"part", "health", "found", "cure"} == set(table["findings"][0])
     (place,) = [one for one in table["findings"] if one["part"] == "camera's place" and "as it was" in one["found"]]
     assert place["health"] == "well", "the picture of the test before is found again"
+
+
+def test_the_object_is_described_name_by_name(
+    gutter: Callable[[str], Path], pins: Controller, project: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, table = as_json(capsys, gutter(PINS))
+    text = (project / "logger/recording/FORMATS.md").read_text(encoding="utf-8")
+    section = text.partition("## What `boatrun check --json` prints\n")[2].partition("\n## ")[0]
+    assert set(re.findall(r"^\| `(\w+)` \|", section, re.MULTILINE)) | {"format"} == set(table)
+    assert table["format"] in section
+    assert all(f"`{name}`" in section for name in (*table["findings"][0], *("well", "doubtful", "wrong")))
 
 
 def test_the_faults_come_again_at_the_end_with_their_cures_the_worst_first(
