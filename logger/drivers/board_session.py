@@ -279,9 +279,8 @@ class BoardSession:
     def _look_for_losses(self, said: Mark, counter: int, was_next: int) -> None:
         overflow = 0 if self._overflow_count is None else (said.overflow_count - self._overflow_count) % NUMBERS
         self._overflow_count = said.overflow_count
-        changed = [
-            i for i, (old, new) in enumerate(zip(self.levels, said.levels, strict=True)) if old not in (None, new)
-        ]
+        differs = (index for index in self._wiring.gates if self.levels[index] not in (None, said.levels[index]))
+        changed = [self._wiring.gates[index] for index in sorted(differs)]
         if self._lost_count:
             where = f" ({overflow} of them found no room in the board)" if overflow else " on their way"
             what = f"{self._lost_count} edges were lost{where}"
@@ -289,8 +288,7 @@ class BoardSession:
                 counter, _Gap(self._sure_counter, what, "calm the beams: look for flicker, a loose wire, sunlight")
             )
         elif changed and self._still_since == said.next_number:
-            names = ", ".join(self._wiring.gates.get(i, f"number {i}") for i in changed)
-            what = f"gate {names}: its level changed without an edge"
+            what = f"gate {', '.join(changed)}: its level changed without an edge"
             self._push(counter, _Gap(self._sure_counter, what, "check its wire and its plug"))
         if self._lost_count or self._still_since == said.next_number or None in self.levels:
             self.levels = list(said.levels)

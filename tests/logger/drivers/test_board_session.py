@@ -252,6 +252,18 @@ def test_a_level_that_changed_without_an_edge_is_told_once() -> None:
     assert [f.what for f in talk.of(Fault)] == ["gate end: its level changed without an edge"]
 
 
+def test_a_pin_that_is_no_gate_of_the_rig_may_do_what_it_likes() -> None:
+    talk = Talk(hello=replace(HELLO, gates_count=3, changed=(False,) * 3))
+    talk.levels = [0, 0, 1]
+    talk.go_on(0.5)
+    talk.edge(2)
+    talk.go_on(0.5)
+    talk.levels[2] = 1
+    talk.go_on(0.5)
+    assert talk.of(Edge) == []
+    assert talk.of(Fault) == []
+
+
 def test_damaged_lines_are_counted_and_told_at_most_once_a_second() -> None:
     talk = Talk()
     talk.go_on(0.5)
