@@ -277,7 +277,8 @@ class Journal:
         if last is not None and frame.sequence > last.sequence + 1:
             words = f"{frame.sequence - last.sequence - 1} before picture {self._frames_count}"
             self._keep_event(Event(frame.t_ns, "frames_dropped", frame.source, words))
-        times_ns = (min(max(0, time_ns), 10**9) for time_ns in (frame.exposure_ns, frame.line_ns))
+        # what the camera does not know is left empty: then the rig's own word counts
+        times_ns = (min(max(0, time_ns), 10**9) or None for time_ns in (frame.exposure_ns, frame.line_ns))
         stamp = line((self._frames_count, frame.t_ns, *times_ns))
         if self._disk.picture(Picture(frame.t_ns, data, stamp), can_wait=not self._is_live):
             self._sum_up_left_out(frame.t_ns)

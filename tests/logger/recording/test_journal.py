@@ -100,6 +100,17 @@ def test_of_each_source_only_the_last_quiet_before_another_record_is_kept(journa
     assert [(event.t_ns, event.source) for event in events] == [(40, "gates"), (41, "overhead"), (60, "gates")]
 
 
+def test_what_a_camera_does_not_know_of_its_rows_and_exposure_the_rig_says(tmp_path: Path) -> None:
+    assert RIG.camera is not None
+    rig = replace(RIG, camera=replace(RIG.camera, line_ns=21_000, exposure_ns=4_000_000))
+    with Journal(tmp_path / "run", card=CARD, rig=rig, calibration=CAMERA) as journal:
+        journal.keep(replace(frame(0), exposure_ns=0, line_ns=0))
+        journal.keep(replace(frame(1), exposure_ns=5_000_000, line_ns=9_000))
+    stamps = load(tmp_path / "run").stamps
+    assert stamps is not None
+    assert (stamps.exposure_ns.tolist(), stamps.line_ns.tolist()) == ([4_000_000, 5_000_000], [21_000, 9_000])
+
+
 def test_dropped_pictures_are_noted(journal: Journal) -> None:
     journal.keep(frame(0))
     journal.keep(frame(4))
