@@ -198,11 +198,6 @@ class _Visits:
         live = choice is not None and rig_facts.is_live(choice)
         names = [gate.name for gate in self._rig.gates]
         beams = Beams(names, say=self._say)
-        own = [
-            finding
-            for finding in _self_test(driver)
-            if not finding.part.startswith("gate ") or finding.health == "wrong"
-        ]
         self._say(
             f"Pass a hand or a straw through each beam, in this order: {', '.join(names)} "
             f"({self._wanted.wait_s:g} s at most)"
@@ -215,6 +210,7 @@ class _Visits:
             live=live,
             until=lambda: beams.all_passed,
         )
+        own = _self_test(driver)  # only now: it knows which beams it has seen both ways
         judged = list(beams.passed_findings())
         return _without_weaker(own, judged) + list(heard.findings(but_parts={f.part for f in judged}))
 

@@ -222,6 +222,25 @@ def test_passing_each_beam_is_asked_for_and_told(rig: Callable[..., Path]) -> No
     assert bad(dead) == {"gate B": "wrong"}
 
 
+def test_a_beam_that_was_blocked_at_first_and_then_proven_is_well(rig: Callable[..., Path]) -> None:
+    class Blocked(FakeDevice):
+        """Says that its beam was never seen clear, until it was."""
+
+        heard = False
+
+        def records(self, stop: Any) -> Any:
+            self.heard = True
+            yield from super().records(stop)
+
+        def self_test(self) -> list[Finding]:
+            if self.heard:
+                return [Finding("gate A", "well", "clear, and seen both ways")]
+            return [Finding("gate A", "wrong", "the beam is broken and was never seen clear", "clear it")]
+
+    gates = Blocked(edges(("A", True, 0.0), ("A", False, 0.5), *HAND[2:]))
+    assert bad(checked(rig(GATES), asked={"beams": True}, gates=gates)) == {}
+
+
 def test_a_picture_of_another_size_is_wrong_and_not_compared(rig: Callable[..., Path]) -> None:
     findings = checked(rig(CAMERA), camera=camera(TANK[:200]))
     assert bad(findings) == {"camera: size": "wrong"}
