@@ -342,9 +342,11 @@ def _self_test(driver: object) -> list[Finding]:
 
 
 def _without_weaker(own: list[Finding], judged: list[Finding]) -> list[Finding]:
-    """All findings, but of a part that is judged here no milder ones of the driver's own."""
+    """All findings, each part where it first came, but of a part that is judged here no milder ones of the driver's."""
     parts = {finding.part for finding in judged}
-    return [finding for finding in own if finding.part not in parts or finding.health == "wrong"] + judged
+    order = {part: place for place, part in enumerate(dict.fromkeys(finding.part for finding in own + judged))}
+    kept = [finding for finding in own if finding.part not in parts or finding.health == "wrong"]
+    return sorted(kept + judged, key=lambda finding: order[finding.part])
 
 
 def _option(driver: object, choice: DriverChoice, name: str) -> float | None:

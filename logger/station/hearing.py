@@ -45,7 +45,7 @@ class Hearing:
             found = f"its stamps are of another clock, {self._off_ns / 1e9:+.0f} s from this computer's"
             yield Finding(self._part, "wrong", found, "do not use it for times; report this driver")
         if self._doubt is not None and self._doubt.u_ns > WELL_NS:
-            found = f"its stamps are known to +/- {2 * self._doubt.u_ns / 1e6:.1f} ms (95 %) only ({self._doubt.words})"
+            found = f"its stamps are known to ± {2 * self._doubt.u_ns / 1e6:.1f} ms (95 %) only ({self._doubt.words})"
             yield Finding(
                 self._part, "doubtful", found, "times from it are as doubtful; a better link makes them surer"
             )

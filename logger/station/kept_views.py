@@ -89,7 +89,7 @@ def compared(
 
 def _told(seen: Moved, allowed_mm: float, path: Path) -> Finding:
     digits = 1 if seen.u_mm >= 0.05 else 2
-    shift = f"{seen.shift_mm:.{digits}f} +/- {2 * seen.u_mm:.{digits}f} mm"
+    shift = f"{seen.shift_mm:.{digits}f} ± {2 * seen.u_mm:.{digits}f} mm"
     proof = f"(95 %; {seen.pieces_count} pieces of {path.name} found again, {allowed_mm:.1f} mm allowed)"
     cure = "set the camera back and fill the water to its mark, or calibrate the plane again and keep a new view"
     said = verdict(seen, allowed_mm)

@@ -124,7 +124,7 @@ def _delay(rig: Rig) -> Iterator[Finding]:
         found = "not known: how late its stamps are was never measured"
         yield Finding(part, "doubtful", found, "do: boatrun calibrate light, with a light in the picture")
     else:
-        found = f"stamps are {1000 * camera.delay_s:.1f} ms late, +/- {2000 * camera.u_delay_s:.1f} ms (95 %)"
+        found = f"stamps are {1000 * camera.delay_s:.1f} ms late, ± {2000 * camera.u_delay_s:.1f} ms (95 %)"
         yield Finding(part, "well", found)
 
 
@@ -203,7 +203,7 @@ def _doubt(view: View, lines: Sequence[Line]) -> Finding:
     u = doubts_mm(view, places_mm(lines)).reshape(len(lines), -1)
     worst_mm = 2 * float(u.max())
     line = lines[int(u.max(1).argmax())]
-    found = f"places on the lines are good to +/- {worst_mm:.1f} mm (95 %), worst on the {line.name} line"
+    found = f"places on the lines are good to ± {worst_mm:.1f} mm (95 %), worst on the {line.name} line"
     health: Health = "well" if worst_mm <= WELL_MM else "doubtful" if worst_mm <= LEAST_WELL_MM else "wrong"
     cure = "" if health == "well" else "calibrate the plane again, with marks all round the water"
     return Finding(part, health, found, cure)

@@ -49,4 +49,4 @@ def test_stamps_of_another_clock_are_wrong_where_they_should_be_of_this_one() ->
 def test_a_clock_known_to_a_millisecond_is_well_and_beyond_that_doubtful() -> None:
     assert list(heard(ClockDoubt(NOW_NS, "gates", 900_000, "answers")).findings()) == []
     (found,) = heard(ClockDoubt(NOW_NS, "gates", 2_500_000, "4 answers")).findings()
-    assert (found.health, found.found) == ("doubtful", "its stamps are known to +/- 5.0 ms (95 %) only (4 answers)")
+    assert (found.health, found.found) == ("doubtful", "its stamps are known to ± 5.0 ms (95 %) only (4 answers)")

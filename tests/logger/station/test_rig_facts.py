@@ -40,7 +40,7 @@ def test_a_whole_rig_has_no_doubts_and_says_what_it_can() -> None:
     told = {one.part: one.found for one in rig_findings(BOTH)}
     assert bad(BOTH) == {}
     assert told["lines"] == "start (start), mark (mark), finish (finish): straight and drift runs"
-    assert told["camera delay"] == "stamps are 4.0 ms late, +/- 2.0 ms (95 %)"
+    assert told["camera delay"] == "stamps are 4.0 ms late, ± 2.0 ms (95 %)"
     assert told["gate distance"] == "measured 1001 mm, by the lines 1000 mm"
 
 
@@ -107,7 +107,7 @@ def test_the_calibrations_doubt_is_what_its_own_sources_make_of_it() -> None:
     assert doubts_mm(CALIBRATION.view, places_mm(RIG.lines)).max() == pytest.approx(r_mm * 3 / 1400, rel=1e-6)
     told = of_calibration()
     assert {one.health for one in told} == {"well"}
-    assert f"+/- {2 * r_mm * 3 / 1400:.1f} mm (95 %), worst on the start line" in told[-1].found
+    assert f"± {2 * r_mm * 3 / 1400:.1f} mm (95 %), worst on the start line" in told[-1].found
 
 
 @pytest.mark.parametrize(("height_mm", "health"), [(4.0, "well"), (6.0, "doubtful"), (30.0, "wrong")])
