@@ -66,6 +66,8 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
     numbers = np.array(sorted(held), np.int64)
     rows = plane.pixels(np.array([held[n].place_mm for n in numbers]))[:, 1]
     t_ns = _times(recording.stamps, rig, numbers, rows)
+    forwards = _forwards(t_ns)
+    t_ns, numbers = t_ns[forwards], numbers[forwards]
     return _track(
         plane,
         card,
@@ -216,6 +218,15 @@ def _track(
         frames_seen_count=frames_count,
         flags=flags,
     )
+
+
+def _forwards(t_ns: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Where each time is after all before it.
+
+    Stamps of pictures always go forwards; but where some lie closer together than a picture takes from its first row to
+    its last (a camera stamped on arrival, after a pause), times at the boat's own row may not.
+    """
+    return np.concatenate([[True], t_ns[1:] > np.maximum.accumulate(t_ns)[:-1]])
 
 
 def _times(stamps: FrameStamps, rig: Rig, numbers: NDArray[np.int64], rows_px: Floats) -> NDArray[np.int64]:

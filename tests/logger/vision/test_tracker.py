@@ -76,6 +76,19 @@ def test_a_late_camera_s_delay_is_taken_off_every_time(painted: Painted, track: 
     assert np.array_equal(found.t_ns, track.t_ns - 12_500_000)
 
 
+def test_times_go_forwards_even_where_pictures_were_stamped_in_bunches(painted: Painted) -> None:
+    """As a camera does that is stamped on arrival: the boat's row moves back more than the stamps move on."""
+    stamps = painted.recording.stamps
+    assert stamps is not None
+    t_ns = stamps.t_ns.copy()
+    t_ns[1::2] = t_ns[: 2 * len(t_ns[1::2]) : 2] + 1
+    bunched = replace(painted.recording, stamps=replace(stamps, t_ns=t_ns, line_ns=np.full(len(t_ns), 15_000)))
+    found = track_boat(bunched, painted.rig)
+    assert isinstance(found, Track), found
+    assert np.diff(found.t_ns).min() > 0
+    assert len(found.t_ns) >= len(t_ns) // 2 - 2
+
+
 def test_a_boat_without_a_card_is_tracked(painted: Painted) -> None:
     card = replace(painted.recording.card, boat=Boat("unknown"))
     found = track_boat(replace(painted.recording, card=card), painted.rig)
