@@ -88,6 +88,14 @@ def test_a_pulled_adapter_is_told_and_edges_come_again_when_it_is_back(at_usb: C
     assert_all_there(heard, edges, first + second)
 
 
+def test_a_port_that_somebody_listens_to_is_refused_and_he_hears_on(board: CabledBoard) -> None:
+    with hearing(gates(board.port)) as heard:
+        with pytest.raises(DriverError, match=f"other: {board.port}: another program"):
+            SerialGates(SerialGatesOptions(str(board.port), GATES), name="other").__enter__()
+        wave(board, 4)
+        heard.until_edges(4)
+
+
 def test_a_port_without_a_board_is_refused() -> None:
     with pytest.raises(DriverError, match=f"gates: {PAIR[0]}: nothing has answered a greeting"):
         gates(PAIR[0]).__enter__()

@@ -12,6 +12,7 @@ from statistics import median
 import pytest
 
 from logger.config import CameraSetup
+from logger.drivers.gpio_gates import GpioGates, GpioGatesOptions
 from logger.drivers.v4l2_camera import V4l2Camera
 from logger.drivers.v4l2_settings import V4l2Options
 from logger.errors import DriverError
@@ -19,6 +20,7 @@ from logger.recording.folder import load
 from logger.recording.journal import Journal
 from logger.recording.jpeg import decode
 from logger.records import Fault, Frame
+from tests.hil.chip import Chip
 from tests.hil.film import TANK_SIZE
 from tests.hil.hearing import hearing
 from tests.hil.rigs import CARD, RIG, camera_file
@@ -176,3 +178,27 @@ def test_a_camera_that_falls_silent_and_comes_back_goes_on_with_its_numbers(
     assert not away.lasting
     missed_count = after[0].sequence - before[-1].sequence - 1
     assert missed_count == pytest.approx((after[0].t_ns - before[-1].t_ns) / 1e8 - 1, abs=3)
+
+
+def test_a_storm_of_edges_at_a_gate_costs_no_picture(
+    loopback: Loopback, films: Path, chip: Chip, tmp_path: Path
+) -> None:
+    rehearse(loopback, films, tmp_path)
+    played = reel(films, 20, 5.0)
+    options = GpioGatesOptions({"A": 0}, blocked_is="high", pull="down", chip=chip.label)
+    with (
+        world(tmp_path, device=loopback.path, size_px=TANK_SIZE, frames=played) as it,
+        hearing(GpioGates(options, name="gates")) as gates,
+        hearing(camera(rate_hz=5.0)) as heard,
+    ):
+        heard.until_at_work()
+        it.begin()
+        ends_s, changes_count = time.monotonic() + len(played) / 5.0, 0
+        while time.monotonic() < ends_s:
+            chip.pull(0, changes_count % 2 == 0)
+            changes_count += 1
+        when = it.played()
+        heard.until_quiet(when.frames[-1][1])
+        gates.until_fault("flickers")
+    print(f"\n{changes_count / 4:.0f} changes a second for 4 s, {len(gates.edges)} of {changes_count} came as edges")
+    assert assert_are(heard.records(Frame), played, when) == list(range(len(played)))
