@@ -9,7 +9,7 @@ What was seen is kept in a new, dated folder, from which --from works the delay 
 and camera.u_delay_s are entered into the rig file; its comments stay.
 
 A camera that does not say its line time (a webcam): blink twice, the light once high and once low in the picture, and
-give both folders to --from. The line time comes out; enter it in [camera.driver] and measure the delay once more.
+give both folders to --from. The line time comes out; enter it in [camera] and measure the delay once more.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from logger.errors import InputError
 
 if TYPE_CHECKING:
     from calibration.light import LightSync
-    from logger.config import DriverChoice, Rig
+    from logger.config import CameraSetup, DriverChoice, Rig
     from logger.recording.light_evidence import LightEvidence
     from logger.station.lightsync import Watched
 
@@ -133,7 +133,7 @@ def _line_told(folders: Sequence[Path]) -> str:
             f"line time {plus_minus(1e6 * line.value, 1e6 * line.U)} µs from row to row (95 %, k = {line.k:.2f})",
             f"  with it, the camera delay is {plus_minus(1e3 * delay.value, 1e3 * delay.U)} ms",
             *(f"  {each}" for each in lines),
-            f"enter line_ns = {max(round(1e9 * line.value), 0)} in [camera.driver], then measure the delay once more",
+            f"enter line_ns = {max(round(1e9 * line.value), 0)} in [camera], then measure the delay once more",
         ]
     )
 
@@ -145,11 +145,11 @@ def _watched(arguments: argparse.Namespace) -> tuple[Path, LightEvidence]:
     from logger.recording.rig_toml import read_rig
 
     rig = read_rig(arguments.rig)
-    camera, light = _choices(rig, arguments.rig)
+    setup, camera, light = _choices(rig, arguments.rig)
     now = datetime.now().astimezone()
     folder = new_evidence_folder(arguments.to or arguments.rig.parent / "light", now)
     try:
-        seen = _session(camera, light, arguments)
+        seen = _session(setup, camera, light, arguments)
     except BaseException:
         folder.rmdir()  # nothing was seen, so there is nothing to keep
         raise
@@ -171,19 +171,18 @@ def _watched(arguments: argparse.Namespace) -> tuple[Path, LightEvidence]:
     return folder, evidence
 
 
-def _choices(rig: Rig, path: Path) -> tuple[DriverChoice, DriverChoice]:
+def _choices(rig: Rig, path: Path) -> tuple[CameraSetup, DriverChoice, DriverChoice]:
     mistakes = []
-    camera = None if rig.camera is None else rig.camera.driver
-    if camera is None:
+    if rig.camera is None or rig.camera.driver is None:
         mistakes.append("there is no [camera.driver]; wanted the camera that is to be measured")
     if rig.light_driver is None:
         mistakes.append("there is no [light_driver]; wanted the light that the camera sees")
-    if camera is None or rig.light_driver is None:
+    if rig.camera is None or rig.camera.driver is None or rig.light_driver is None:
         raise InputError(f"{path}: {' | '.join(mistakes)}; add it to the rig file")
-    return camera, rig.light_driver
+    return rig.camera, rig.camera.driver, rig.light_driver
 
 
-def _session(camera: DriverChoice, light: DriverChoice, arguments: argparse.Namespace) -> Watched:
+def _session(setup: CameraSetup, camera: DriverChoice, light: DriverChoice, arguments: argparse.Namespace) -> Watched:
     import numpy as np
 
     from calibration.errors import CalibrationError
@@ -198,7 +197,16 @@ def _session(camera: DriverChoice, light: DriverChoice, arguments: argparse.Name
     _check_kinds(eye, lamp, camera, light, place)
     try:
         with eye, lamp:
-            return watch(eye, lamp, length_s=arguments.seconds, region=region, rng=np.random.default_rng(), told=_say)
+            return watch(
+                eye,
+                lamp,
+                length_s=arguments.seconds,
+                region=region,
+                exposure_ns=setup.exposure_ns,
+                line_ns=setup.line_ns,
+                rng=np.random.default_rng(),
+                told=_say,
+            )
     except CalibrationError as error:
         raise InputError(str(error)) from error
 

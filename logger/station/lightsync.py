@@ -63,6 +63,8 @@ def watch(
     *,
     length_s: float,
     region: Region | None = None,
+    exposure_ns: int = 0,
+    line_ns: int = 0,
     rng: np.random.Generator,
     wait: Wait = time.sleep,
     told: Callable[[str], None] = lambda _: None,
@@ -74,6 +76,8 @@ def watch(
         light: open; it is left dark.
         length_s: at least SHORTEST_S.
         region: where the light is; None: look for it.
+        exposure_ns: exposure of pictures that do not say it, as the rig has it; 0: not known.
+        line_ns: the same of the time from row to row.
         rng: chance.
         wait: waits so many seconds.
         told: is told what goes on, a sentence at a time.
@@ -85,7 +89,7 @@ def watch(
     """
     if length_s < SHORTEST_S:
         raise InputError(f"light: found {length_s:g} s; at least {SHORTEST_S:g} s are wanted, for enough switches")
-    pictures = _Pictures(region)
+    pictures = _Pictures(region, exposure_ns=exposure_ns, line_ns=line_ns)
     blinker = _Blinker(light, rng, wait, pictures.check)
     stop = threading.Event()
     listener = threading.Thread(target=_listen, args=(camera, pictures, stop), name="light sync camera", daemon=True)
@@ -156,10 +160,10 @@ class _Kept:
     line_ns: list[int] = field(default_factory=list)
     cells: list[Bytes] = field(default_factory=list)
 
-    def add(self, frame: Frame, cells: Bytes) -> None:
-        self.t_ns.append(frame.t_ns)
-        self.exposure_ns.append(frame.exposure_ns)
-        self.line_ns.append(frame.line_ns)
+    def add(self, t_ns: int, exposure_ns: int, line_ns: int, cells: Bytes) -> None:
+        self.t_ns.append(t_ns)
+        self.exposure_ns.append(exposure_ns)
+        self.line_ns.append(line_ns)
         self.cells.append(cells)
 
     def times(self) -> Times:
@@ -170,8 +174,9 @@ class _Kept:
 class _Pictures:
     """What the camera's thread keeps, for the thread that blinks."""
 
-    def __init__(self, region: Region | None) -> None:
+    def __init__(self, region: Region | None, *, exposure_ns: int, line_ns: int) -> None:
         self._changed = threading.Condition()
+        self._exposure_ns, self._line_ns = exposure_ns, line_ns
         self._region = region
         self._top_px = 0
         self._kept = _Kept()
@@ -189,7 +194,8 @@ class _Pictures:
             cells, self._top_px = region.cut(frame.image)
         with self._changed:
             if region is self._region and len(self._kept.cells) < _MOST_PICTURES:
-                self._kept.add(frame, cells)
+                exposure_ns, line_ns = frame.exposure_ns or self._exposure_ns, frame.line_ns or self._line_ns
+                self._kept.add(frame.t_ns, exposure_ns, line_ns, cells)
             self._last_ns = frame.t_ns
             self._changed.notify_all()
 

@@ -169,7 +169,7 @@ def test_two_places_of_the_light_give_the_line_time(tmp_path: Path, capsys: pyte
     found = re.match(r"line time ([\d.]+) ± ([\d.]+) µs from row to row", told)
     assert found is not None
     assert abs(float(found[1]) - 30) < 1.5 * float(found[2])
-    entered = re.search(r"enter line_ns = (\d+) in \[camera.driver\]", told)
+    entered = re.search(r"enter line_ns = (\d+) in \[camera\]", told)
     assert entered is not None
     assert int(entered[1]) == pytest.approx(30_000, abs=500)
     assert main(["calibrate", "light", "--from", folders[0], folders[0]]) == 2

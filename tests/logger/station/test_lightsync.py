@@ -51,6 +51,21 @@ def test_the_light_is_found_by_itself(found: Watched) -> None:
     assert found.faults == ()
 
 
+def test_what_the_pictures_do_not_say_the_rig_does() -> None:
+    """So the delay belongs to the same exposure and rows as a recording's (frames.csv leaves open what nobody said)."""
+    clock = TubClock()
+    options = BlinkingCameraOptions(tub="untold", delay_s=0.05, frame_rate_hz=25, says_exposure=False, line_s=0.0)
+    camera = SimulatedBlinkingCamera(options, name="camera", clock=clock.now_ns, wait=clock.idle)
+    light = SimulatedLight(SimulatedLightOptions(options.tub), name="light", clock=clock.now_ns)
+    rng = np.random.default_rng(3)
+    with camera, light:
+        seen = watch(
+            camera, light, length_s=10, exposure_ns=8_000_000, line_ns=9_000, rng=rng, wait=clock.pass_s
+        ).glimpses
+    assert set(seen.exposure_ns.tolist()) == {8_000_000}
+    assert set(seen.line_ns.tolist()) == {9_000}
+
+
 def test_only_the_pictures_after_that_are_kept_and_the_switches_that_they_can_show(found: Watched) -> None:
     t = found.glimpses.t_ns
     assert (t[-1] - t[0]) / 1e9 == pytest.approx(14 + 1.5, abs=2)
