@@ -232,7 +232,8 @@ class Disk:
     def _grown(self, name: str, head: bytes = b"") -> Growing:
         """A file of pictures or stamps, made when it is first needed: an empty video would be refused by readers."""
         if name not in self._files:
-            file = Growing(self.folder / name, self._write)
+            with told(self.folder / name):
+                file = Growing(self.folder / name, self._write)
             self._files[name] = file
             self._has_new_file = True
             if head:

@@ -174,6 +174,22 @@ def test_a_disk_whose_syncs_take_seconds_costs_nothing_and_is_told(tmp_path: Pat
     assert "disk_slow" in {event.event for event in done.shown}
 
 
+def test_a_disk_that_stands_still_for_seconds_costs_nothing(tmp_path: Path) -> None:
+    begun_ns = time.monotonic_ns()
+
+    def write(handle: int, data: memoryview) -> int:
+        if begun_ns + S // 2 < (now_ns := time.monotonic_ns()) < begun_ns + 2 * S:
+            threading.Event().wait((begun_ns + 2 * S - now_ns) / S)
+        return os.write(handle, data)
+
+    storm, camera = Storm("gates", 2.5, 500), LiveCamera("camera", 2.5)
+    done = record(tmp_path, [storm, camera], Looker(), is_live=True, write=write)
+    assert lines(tmp_path, "edges.csv") == storm.sent_count
+    assert lines(tmp_path, "frames.csv") == camera.sent_count
+    assert done.frames_peak_count < FRAMES_COUNT, "nobody had to wait for the disk"
+    assert "disk_slow" in {event.event for event in done.shown}
+
+
 @pytest.mark.parametrize("at_picture", [3, 40])
 def test_a_disk_that_others_fill_during_a_run_costs_pictures_and_the_run_is_measured(
     tmp_path: Path, at_picture: int
