@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import signal
+import subprocess
+import sys
 import tempfile
 import threading
 from collections.abc import Callable, Iterator
@@ -17,6 +20,7 @@ from calibration.files import write_view
 from calibration.lens import Lens
 from calibration.waterplane import Pose, View
 from logger.cli import main
+from logger.drivers import open_driver
 from tests.hardware.board import Board
 from tests.logger.drivers.fake_capture import HEIGHT, WIDTH, Now, Webcam
 
@@ -128,6 +132,24 @@ def test_a_board_that_nobody_passes_is_told_after_the_wait(checked: Callable[...
         found = checked(GATES.format(port=board.port), "--beams", "--wait-s", "0.5")
     assert found["status"] == 2
     assert found["gate A"] == [("wrong", "nothing was seen of it: it never tripped")]
+
+
+def test_ctrl_c_while_hands_are_waited_for_lets_the_port_go(tmp_path: Path) -> None:
+    with tempfile.TemporaryDirectory() as folder, Board(Path(folder)) as board:
+        path = tmp_path / "rig.toml"
+        path.write_text(RIG + GATES.format(port=board.port), encoding="utf-8")
+        command = [sys.executable, "-m", "logger", "check", str(path), "--beams"]
+        process = subprocess.Popen(
+            command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+        )  # fmt: skip
+        assert process.stderr is not None
+        assert process.stderr.readline().startswith("Pass a hand or a straw through each beam")
+        process.send_signal(signal.SIGINT)
+        _, told = process.communicate(timeout=60)
+        assert (process.returncode, told) == (130, "boatrun: stopped; what was finished before is kept\n")
+        with open_driver("serial_gates", {"port": str(board.port), "gates": {"A": 0}}):
+            pass  # it would say so if somebody still had the port
 
 
 def test_a_webcam_is_looked_through(checked: Callable[..., dict[str, Any]], monkeypatch: pytest.MonkeyPatch) -> None:
