@@ -101,6 +101,8 @@ class Fit:
     least_round_trip_ns: int
     answers_count: int
     """That the line was fitted to."""
+    u_line_ns: int
+    """The part of u_ns that more answers would make smaller: where the line lies at its end, mainly for its rate."""
 
     def stamp_ns(self, counter: int) -> int:
         """The host's time at this value of the counter."""
@@ -120,6 +122,11 @@ class BoardClock:
     def has_jumped(self) -> bool:
         """The counter does not do what it did before: nothing that it says can be placed any more."""
         return self._strange_count >= STRANGE_COUNT
+
+    @property
+    def is_good(self) -> bool:
+        """There is a line, and what limits it is the way there and back, not that the answers are few."""
+        return self.fit is not None and self.fit.u_line_ns <= self.fit.half_round_trip_ns
 
     @property
     def rate_ppm(self) -> float:
@@ -178,4 +185,5 @@ class BoardClock:
             half_round_trip_ns=round(width),
             least_round_trip_ns=min(a.round_trip_ns for a in best),
             answers_count=len(best),
+            u_line_ns=math.ceil(math.sqrt(own2)),
         )

@@ -107,6 +107,7 @@ class BoardSession:
     def __init__(self, hello: Hello, wiring: Wiring, *, order: LastWord, begun_ns: int) -> None:
         self.hello, self._wiring, self._order = hello, wiring, order
         self.clock = BoardClock(tick_ns=hello.tick_ns, late_ns=hello.late_us * 1000)
+        self._is_ready = False
         self._whole = Unwrapped(hello.counter_bits_count)
         self._waiting: list[tuple[int, int, _Item]] = []
         self._heard_count = 0
@@ -128,8 +129,8 @@ class BoardSession:
 
     @property
     def is_ready(self) -> bool:
-        """There is a line: from now on records leave."""
-        return self.clock.fit is not None
+        """There is a good line: from now on records leave."""
+        return self._is_ready
 
     def take(self) -> list[Edge | Quiet | Fault | ClockDoubt]:
         """The records since the last call, in order."""
@@ -263,7 +264,8 @@ class BoardSession:
             back_ns = letter_ns * length_bytes + said.took * self.hello.tick_ns
             self.clock.add(Exchange(sent_ns + letter_ns, counter, now_ns - back_ns))
             self._unanswered_ns = None
-            if self.is_ready:
+            self._is_ready = self._is_ready or self.clock.is_good
+            if self._is_ready:
                 self._release(counter)
 
     def _look_for_blocked(self, said: Mark, counter: int) -> None:

@@ -27,7 +27,7 @@ GREET_NS = 400_000_000
 """A board that has not answered a greeting for so long is greeted again: opening a port starts some boards anew."""
 GREETED_NS = 6_000_000_000
 """Until a board must have answered when the driver is opened."""
-FITTED_NS = 3_000_000_000
+FITTED_NS = 6_000_000_000
 """Until its clock must be known then."""
 TRY_AGAIN_NS = 500_000_000
 """Between two attempts to find a port that has gone."""

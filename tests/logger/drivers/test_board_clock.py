@@ -166,12 +166,27 @@ def test_nothing_is_fitted_to_few_answers() -> None:
     assert clock.rate_ppm == 0
 
 
+def test_a_line_through_one_fast_answer_and_slow_ones_is_not_good_yet() -> None:
+    """The computer is busy: of its rate nothing is known, and half a second later that is a millisecond."""
+    clock = BoardClock(tick_ns=1000)
+    for k in range(READY_COUNT + 30):
+        slow_ns = 100_000 if k == 3 or k > READY_COUNT + 10 else 40_000_000
+        clock.add(Exchange(k * 20_000_000, k * 20_000 + slow_ns // 2000, k * 20_000_000 + slow_ns))
+        if k == READY_COUNT:
+            assert clock.fit is not None
+            assert not clock.is_good
+    assert clock.is_good
+    assert clock.fit.u_ns < 100_000
+
+
 def test_answers_without_a_time_of_their_own_fit_nothing() -> None:
     clock = BoardClock(tick_ns=1000)
-    for _ in range(20):
+    for _ in range(40):
         clock.add(Exchange(1000, 7, 1000))
-        clock.add(Exchange(1000, 7, 2000))
     assert clock.fit is None
+    for _ in range(40):
+        clock.add(Exchange(1000, 7, 2000))
+    assert clock.rate_ppm == 0, "what is the same moment over and over says nothing of the rate"
 
 
 def test_a_counter_that_jumps_is_noticed() -> None:

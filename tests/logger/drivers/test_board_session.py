@@ -155,9 +155,9 @@ def test_a_gate_whose_first_edges_came_before_the_first_mark_but_are_later_than_
 
 
 def test_edges_said_between_a_greeting_and_its_answer_count_if_they_happened_after_it() -> None:
-    talk = Talk(hello=replace(HELLO, next_number=4))
+    talk = Talk(hello=replace(HELLO, next_number=4), start_us=10_000)
     early = [
-        written(EdgeLine(0, number, 0, number % 2, 1000 + step)) for number, step in enumerate((-2000, 5, 400, 600))
+        written(EdgeLine(0, number, 0, number % 2, 10_000 + step)) for number, step in enumerate((-2000, 5, 400, 600))
     ]
     talk.session.recall(
         [b"noise", early[0].strip(), written(Mark(0, None, 1, 1, (0, 0), 0)).strip(), *map(bytes.strip, early[1:])]
