@@ -198,6 +198,28 @@ def test_an_edge_before_the_clock_is_known_waits_and_is_not_lost() -> None:
     assert abs(talk.of(Edge)[0].t_ns - BEGIN_NS) < 0.3 * MS
 
 
+def test_edges_wait_until_the_line_is_good_and_not_only_there() -> None:
+    """A busy computer: two quick answers, the rest slow."""
+    talk = Talk()
+    fast, count = talk.chance, itertools.count()
+
+    class Busy(random.Random):
+        def randrange(self, *_: int) -> int:  # type: ignore[override]
+            return 60_000 if next(count) in (6, 7) else 25 * MS
+
+    talk.chance = Busy()
+    talk.go_on(2)
+    talk.edge(0)
+    talk.go_on(0.3)
+    assert talk.session.clock.fit is not None
+    assert not talk.session.is_ready
+    assert talk.records == []
+    talk.chance = fast
+    talk.go_on(1)
+    assert talk.session.is_ready
+    assert [abs(e.t_ns - t_ns) < 0.3 * MS for e, (t_ns, _, _) in zip(talk.of(Edge), talk.made, strict=True)] == [True]
+
+
 @pytest.mark.parametrize("bits", [30, 32])
 def test_the_counter_goes_round_without_a_trace(bits: int) -> None:
     talk = Talk(hello=replace(HELLO, counter_bits_count=bits), start_us=2**bits - 1_000_000)
