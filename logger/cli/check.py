@@ -41,7 +41,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Check and tell; 2 if anything is wrong."""
-    from logger.station.checkup import Wanted, check
+    from logger.checkup.check import Wanted, check
 
     wanted = Wanted(
         arguments.rig, recordings=arguments.recordings, beams=arguments.beams, wait_s=arguments.wait_s,

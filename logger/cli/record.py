@@ -73,6 +73,7 @@ def _calibration(rig: Rig, path: Path) -> bytes | None:
 def _card(arguments: argparse.Namespace, rig: Rig) -> RunCard:
     """The card of the runs to come; its name and time are given to each run."""
     from logger import __version__, settings
+    from logger.checkup.machine import clock_is_led
     from logger.recording.card_toml import card_from_table
 
     table: dict[str, Any] = dict(_MISSING_CARD if arguments.card is None else settings.load_table(arguments.card))
@@ -82,8 +83,9 @@ def _card(arguments: argparse.Namespace, rig: Rig) -> RunCard:
         raise InputError("boatrun record: found no boat; say --boat NAME or --card FILE")
     if arguments.kind is not None:
         table["kind"] = arguments.kind
-    for name, value in (("id", "run"), ("kind", "straight"), ("software", f"boatrun {__version__}")):
-        table.setdefault(name, value)
+    clock = "network" if clock_is_led() else "unknown"
+    known = {"id": "run", "kind": "straight", "software": f"boatrun {__version__}", "clock_set_by": clock}
+    table = known | table
     table["recorded_at"] = _now()
     card = card_from_table(table, file=str(arguments.card or "boatrun record"))
     return replace(card, simulated=card.simulated or _is_simulated(rig))

@@ -19,18 +19,18 @@ import numpy as np
 from calibration.errors import CalibrationError
 from calibration.files import CameraCalibration, load_calibration
 from logger import settings
+from logger.checkup import kept_views, machine, rig_facts, room
+from logger.checkup.beams import Beams
+from logger.checkup.camera_look import NONE_AFTER_S, CameraLook, Pictures
+from logger.checkup.hearing import Hearing
+from logger.checkup.machine import Machine
+from logger.checkup.visit import Until, listen, of_error, visit
 from logger.config import CAMERA_SOURCE, GATES_SOURCE, PANEL_SOURCE, DriverChoice, Rig
 from logger.drivers import open_driver
 from logger.drivers.interface import Finding, Light, Scale, SelfTesting
 from logger.errors import ConfigError, DriverError, InputError, StoreError
 from logger.recording.rig_toml import read_rig
 from logger.records import Edge, Frame, Quiet
-from logger.station import kept_views, machine, rig_facts, room
-from logger.station.beams import Beams
-from logger.station.camera_look import NONE_AFTER_S, CameraLook, Pictures
-from logger.station.hearing import Hearing
-from logger.station.machine import Machine
-from logger.station.visit import Until, listen, of_error, visit
 
 ALL_S = 14.0
 """How long all devices together may take, hands in beams apart."""

@@ -9,9 +9,9 @@ import pytest
 from calibration.files import CameraCalibration
 from calibration.lens import Lens
 from calibration.waterplane import Pose, View
+from logger.checkup.rig_facts import calibration_findings, doubts_mm, places_mm, rig_findings
 from logger.config import CameraSetup, DriverChoice, Gate, Line, Rig
 from logger.drivers.interface import Finding
-from logger.station.rig_facts import calibration_findings, doubts_mm, places_mm, rig_findings
 from tests.logger.station.bench import RIG
 
 GATES = DriverChoice("gpio_gates", {"pins": {"A": 17, "B": 27}})

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from logger import __version__
+from logger.checkup.machine import Machine, clock_is_led, findings, slept_ns, software
 from logger.drivers.interface import Finding
-from logger.station.machine import Machine, clock_is_led, findings, slept_ns, software
 
 WELL = Machine(
     vcgencmd=None, wall=lambda: datetime(2027, 3, 1, 9, 30, tzinfo=UTC), is_clock_led=lambda: True,

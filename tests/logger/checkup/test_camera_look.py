@@ -3,10 +3,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from logger.checkup.camera_look import CameraLook
 from logger.records import Frame
-from logger.station.camera_look import CameraLook
 from tests.calibration.tank_picture import HEIGHT_PX, WIDTH_PX, Scene, picture
-from tests.logger.station.fake_devices import pictures
+from tests.logger.checkup.fake_devices import pictures
 
 TANK = picture(scene=Scene(boat_mm=(300.0, 0.0)))
 SIZE = (WIDTH_PX, HEIGHT_PX)

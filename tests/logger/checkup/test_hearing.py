@@ -1,7 +1,7 @@
 from __future__ import annotations
 
+from logger.checkup.hearing import Hearing
 from logger.records import ClockDoubt, Fault, Quiet
-from logger.station.hearing import Hearing
 
 NOW_NS = 1_000_000_000_000
 

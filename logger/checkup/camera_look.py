@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.steady import still
+from logger.checkup import first_pictures
 from logger.drivers.interface import Finding
 from logger.records import Frame
-from logger.station import first_pictures
 
 Grey = NDArray[np.uint8]
 PART = "camera"

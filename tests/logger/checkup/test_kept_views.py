@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from calibration.waterplane import View
+from logger.checkup.kept_views import compared, keep, kept
 from logger.drivers.interface import Finding
 from logger.errors import StoreError
-from logger.station.kept_views import compared, keep, kept
 from tests.calibration.tank_picture import HEIGHT_PX, LENS, PLACES_MM, POSE, VIEW, WATER_MM, WIDTH_PX, Scene, picture
 
 DAY = date(2026, 11, 25)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from logger.station.room import findings
+from logger.checkup.room import findings
 
 MB_PER_S = 1e6
 

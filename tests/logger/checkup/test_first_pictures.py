@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from logger.station.first_pictures import edge_width_px, findings
+from logger.checkup.first_pictures import edge_width_px, findings
 
 
 def disc(softness_px: float, *, dark: float = 60.0, bright: float = 180.0, noise_levels: float = 1.5) -> np.ndarray:

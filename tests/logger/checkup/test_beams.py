@@ -2,8 +2,8 @@ from __future__ import annotations
 
 import pytest
 
+from logger.checkup.beams import Beams
 from logger.records import Edge
-from logger.station.beams import Beams
 
 MS = 1_000_000
 

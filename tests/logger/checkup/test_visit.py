@@ -2,11 +2,11 @@ from __future__ import annotations
 
 import threading
 
+from logger.checkup.visit import Until, listen, of_error, visit
 from logger.drivers.interface import Finding
 from logger.errors import DriverError
 from logger.records import Quiet
-from logger.station.visit import Until, listen, of_error, visit
-from tests.logger.station.fake_devices import FakeDevice
+from tests.logger.checkup.fake_devices import FakeDevice
 
 NEVER = threading.Event()
 

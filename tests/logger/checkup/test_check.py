@@ -12,13 +12,13 @@ import pytest
 
 from calibration.files import write_view
 from calibration.waterplane import View
+from logger.checkup.check import Wanted, check
+from logger.checkup.machine import Machine
 from logger.drivers.interface import Finding
 from logger.errors import ConfigError, DriverError, InputError
 from logger.records import Fault, Quiet
-from logger.station.checkup import Wanted, check
-from logger.station.machine import Machine
 from tests.calibration.tank_picture import LENS, POSE, VIEW, Scene, picture
-from tests.logger.station.fake_devices import FakeDevice, FakeLight, FakeScale, edges, opener, pictures
+from tests.logger.checkup.fake_devices import FakeDevice, FakeLight, FakeScale, edges, opener, pictures
 
 RIG = """\
 format = "boatrun-rig/1"
@@ -182,7 +182,7 @@ def test_gates_that_cannot_be_read_are_wrong_and_the_rest_is_checked(
 
 
 def test_a_device_that_hangs_does_not_hang_the_check(rig: Callable[..., Path], monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("logger.station.checkup.OTHER_S", 0.1)
+    monkeypatch.setattr("logger.checkup.check.OTHER_S", 0.1)
     panel = FakeDevice(hangs=True)
     panel.freed.clear()
     released = threading.Timer(1.0, panel.freed.set)
