@@ -50,6 +50,7 @@ def run(arguments: argparse.Namespace) -> int:
     rig = read_rig(arguments.rig)
     calibration = _calibration(rig, arguments.rig)
     card = _card(arguments, rig)
+    _tell_unfinished(arguments.to)
     if arguments.weigh:
         card = replace(card, boat=_weighed(card, rig, arguments.rig))
     with nullcontext() if arguments.store is None else Store(arguments.store) as store:
@@ -58,6 +59,17 @@ def run(arguments: argparse.Namespace) -> int:
             plan = _plan(this, rig, arguments, calibration)
             _one(plan, arguments.rig, store)
     return 0
+
+
+def _tell_unfinished(folder: Path) -> None:
+    """Recordings that a crash or a pulled plug cut short: they can be measured like any other."""
+    from logger.recording.recovery import find_unfinished
+
+    for left in find_unfinished(folder):
+        print(
+            f"boatrun record: {left} was cut short and is kept; what there is of it: boatrun measure {left}",
+            file=sys.stderr,
+        )
 
 
 def _calibration(rig: Rig, path: Path) -> bytes | None:

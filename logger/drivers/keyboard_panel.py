@@ -26,6 +26,7 @@ KEYS: Mapping[str, KeyName] = {
 }  # fmt: skip
 _WAIT_S = 0.05
 _MOST_BYTES = 64
+_QUIET_NS = 90_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,17 +73,22 @@ class KeyboardPanel:
         while not stop.is_set():
             readable = select.select([] if source is None else [source], [], [], _WAIT_S)[0]
             letters = self._read() if readable else ""
-            for letter in letters or "":
-                if (name := KEYS.get(letter)) is not None:
-                    last_ns = max(last_ns + 1, self._clock())
-                    yield Key(last_ns, name, self.name)
-            last_ns = max(last_ns + 1, self._clock())
+            keys = [KEYS[letter] for letter in letters or "" if letter in KEYS]
+            now_ns = max(last_ns + 1 + len(keys), self._clock())
+            yield from self._silence(last_ns, now_ns - len(keys))
+            for left, key in zip(range(len(keys), 0, -1), keys, strict=True):
+                yield Key(now_ns - left, key, self.name)
+            last_ns = now_ns
             if letters is None and self._before is not None:
-                yield Fault(last_ns, self.name, "the terminal is gone", "start anew in another one", lasting=True)
+                yield Fault(now_ns, self.name, "the terminal is gone", "start anew in another one", lasting=True)
                 return
             if letters is None:
                 source = None  # the pipe has come to its end: nothing more will be pressed
-            yield Quiet(last_ns, self.name)
+            yield Quiet(now_ns, self.name)
+
+    def _silence(self, since_ns: int, until_ns: int) -> Iterator[Quiet]:
+        """Words for a time in which this thread was not let run."""
+        return (Quiet(t_ns, self.name) for t_ns in range(since_ns + _QUIET_NS, until_ns, _QUIET_NS))
 
     def _read(self) -> str | None:
         """What was pressed; None: nothing more will come."""

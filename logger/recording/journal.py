@@ -123,7 +123,7 @@ class Journal:
         files = _files_before_the_run(card, rig, calibration)
         with told(self.folder.parent):
             _make_folders(self.folder.parent)
-            self._place = Place(self.folder.parent)
+            self._place = Place(self.folder.parent, alone=self._is_live)
         try:
             self._begin(files)
         except BaseException:

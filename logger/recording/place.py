@@ -1,4 +1,4 @@
-"""The folder in which recordings stand: one recorder at a time writes there, and tidies up after those cut short.
+"""The folder in which recordings stand: one live recorder at a time writes there, and tidies up after broken ones.
 
 The lock is the kernel's (flock(2)) on the folder itself: it leaves no file behind, and is gone when its process is,
 however that ended.
@@ -23,10 +23,15 @@ _NO_LOCKS_HERE = (errno.ENOLCK, errno.EOPNOTSUPP, errno.EBADF, errno.EINVAL, err
 
 
 class Place:
-    """A folder that this recorder alone writes recordings into, until it is closed. Use with `with`, or `close`."""
+    """A folder that this recorder writes recordings into, until it is closed. Use with `with`, or `close`."""
 
-    def __init__(self, folder: Path) -> None:
-        """Take `folder`, which is there, and tidy it up.
+    def __init__(self, folder: Path, *, alone: bool = True) -> None:
+        """Take `folder`, which is there, and tidy it up if it is taken alone.
+
+        Args:
+            folder: Where recordings stand.
+            alone: Nobody else writes there meanwhile; needed where time does not wait. Otherwise others that are not
+                alone either may, each its own recordings.
 
         Raises:
             StoreError: another recorder, or another recording of this one, has it.
@@ -35,16 +40,16 @@ class Place:
         self.folder = folder
         self._handle: int | None = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
         try:
-            self._lock(self._handle)
+            self._lock(self._handle, fcntl.LOCK_EX if alone else fcntl.LOCK_SH)
         except BaseException:
             self.close()
             raise
-        for left in find_unfinished(folder):
+        for left in find_unfinished(folder) if alone else ():
             free_space(left)
 
-    def _lock(self, handle: int) -> None:
+    def _lock(self, handle: int, kind: int) -> None:
         try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            fcntl.flock(handle, kind | fcntl.LOCK_NB)
         except BlockingIOError:
             raise StoreError(
                 f"{self.folder}: {_holder(handle)} is recording into it; one recorder at a time is wanted; "

@@ -65,6 +65,18 @@ def test_runs_are_recorded_measured_kept_and_shown(
     assert told_s == pytest.approx((last - first) / 1e9, abs=0.1)
 
 
+def test_a_recording_that_was_cut_short_is_told_of_and_kept(
+    tmp_path: Path, tank: SimulatedTank, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rig, left = with_rig(tmp_path, tank), tmp_path / "rec" / "run-1.unfinished"
+    left.mkdir(parents=True)
+    (left / "edges.csv").write_text("t_ns,gate,level\n")
+    assert main(["record", str(rig), "--boat", "Heron", "--to", str(tmp_path / "rec")]) == 0
+    assert f"{left} was cut short and is kept" in capsys.readouterr().err
+    assert (left / "edges.csv").exists()
+    assert (tmp_path / "rec" / "run-2" / "trial.json").exists(), "its name is not given again"
+
+
 def test_a_rig_with_a_camera_follows_the_boat(tmp_path: Path, tank: SimulatedTank) -> None:
     rig = with_rig(tmp_path, tank, camera=True)
     assert main(["record", str(rig), "--boat", "Heron", "--to", str(tmp_path / "rec")]) == 0

@@ -4,6 +4,7 @@ import os
 import termios
 import threading
 import time
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -42,6 +43,20 @@ def test_a_key_is_stamped_between_pressing_and_reading() -> None:
     before_ns = time.monotonic_ns()
     (key,) = keys(b"a", 1)
     assert before_ns <= key.t_ns <= time.monotonic_ns()
+
+
+def test_a_thread_that_was_not_let_run_leaves_no_hole_in_its_silence() -> None:
+    """The loop gives up a source that has not spoken for long; a busy computer is no such source."""
+    read, write = os.pipe()
+    moments = iter([10**9, *(10**9 + step * 350_000_000 for step in range(1, 10))])
+    try:
+        with KeyboardPanel(KeyboardOptions(read), name="keys", clock=lambda: next(moments)) as panel:
+            records = panel.records(threading.Event())
+            stamps = [next(records).t_ns for _ in range(12)]
+    finally:
+        os.close(read)
+        os.close(write)
+    assert max(later - earlier for earlier, later in pairwise(stamps)) <= 100_000_000
 
 
 def test_a_pipe_that_has_ended_is_silence_not_trouble() -> None:

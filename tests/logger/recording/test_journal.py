@@ -12,6 +12,7 @@ import sys
 import threading
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from queue import Queue
 
@@ -160,22 +161,32 @@ def test_nothing_that_is_there_is_overwritten(journal: Journal, card: RunCard, r
 
 
 def test_no_two_recordings_grow_in_one_folder_at_a_time(
-    journal: Journal, card: RunCard, rig: Rig, camera_toml: bytes
+    tmp_path: Path, card: RunCard, rig: Rig, camera_toml: bytes
 ) -> None:
-    other = journal.folder.with_name("r8")
+    live = partial(Journal, card=card, rig=rig, calibration=camera_toml, is_live=True, sync=no_sync)
+    journal, other = live(tmp_path / "r7"), tmp_path / "r8"
     with pytest.raises(
         StoreError, match=r"is recording into it; one recorder at a time is wanted; end the other one, or"
     ):
-        Journal(other, card=card, rig=rig, calibration=camera_toml)
+        live(other)
     assert not other.exists()
     journal.keep(Edge(5, "first", True, "gates"))
     assert len(load(journal.close()).edges) == 1
-    Journal(other, card=card, rig=rig, calibration=camera_toml).abandon()
-    with Journal(other.with_name("r9"), card=card, rig=rig, calibration=camera_toml, sync=no_sync):
+    live(other).abandon()
+    with live(other.with_name("r9")):
         assert not (other.with_name("r8.unfinished") / ".reserve").exists(), (
             "tidied up after the one that was cut short"
         )
     assert (other.with_name("r8.unfinished") / "edges.csv").exists()
+
+
+def test_recorders_for_whom_time_waits_may_share_a_folder(
+    tmp_path: Path, card: RunCard, rig: Rig, camera_toml: bytes
+) -> None:
+    told = partial(Journal, card=card, rig=rig, calibration=camera_toml, sync=no_sync)
+    with told(tmp_path / "a"), told(tmp_path / "b"):
+        pass
+    assert [load(tmp_path / name).card for name in "ab"] == [card, card]
 
 
 def test_a_run_that_could_not_be_opened_later_is_refused_before_it_starts(

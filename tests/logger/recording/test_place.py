@@ -100,3 +100,21 @@ def test_who_is_refused_tidies_nothing_up(tmp_path: Path) -> None:
 def test_a_folder_that_is_not_there_cannot_be_taken(tmp_path: Path) -> None:
     with pytest.raises(FileNotFoundError, match="nowhere"):
         Place(tmp_path / "nowhere")
+
+
+def test_those_for_whom_time_waits_share_a_folder_but_not_with_a_live_one(tmp_path: Path) -> None:
+    first, second = (Place(tmp_path, alone=False) for _ in range(2))
+    with first, second, pytest.raises(StoreError, match="is recording into it"):
+        Place(tmp_path)
+    with Place(tmp_path), pytest.raises(StoreError, match="is recording into it"):
+        Place(tmp_path, alone=False)
+
+
+def test_who_shares_a_folder_leaves_what_others_have_set_aside(tmp_path: Path) -> None:
+    reserve = tmp_path / "run.unfinished" / ".reserve"
+    reserve.parent.mkdir()
+    reserve.touch()
+    Place(tmp_path, alone=False).close()
+    assert reserve.exists()
+    Place(tmp_path).close()
+    assert not reserve.exists()
