@@ -64,19 +64,19 @@ def test_frames_come_through_opencv_as_they_were_written_and_stamped_while_writt
 
 def test_dropped_buffers_of_a_camera_show_in_the_stamps_of_the_others(vivid: Vivid) -> None:
     """OpenCV does not hand out the kernel's running number of a picture, so that the gaps are all there is."""
-    vivid.set("Percentage of Dropped Buffers", 30)
+    vivid.set("Percentage of Dropped Buffers", 10)
     vivid.set("Timestamp Source", 1)
     with opened(vivid.path) as camera:
         period_ns = round(1e9 / camera.get(cv2.CAP_PROP_FPS))
         gaps, stamps_ns = Gaps(period_ns), []
-        for _ in range(60):
+        for _ in range(90):
             assert has_picture(camera)
             stamps_ns.append(ns_of_ms(camera.get(cv2.CAP_PROP_POS_MSEC)))
         missing_count = sum(gaps.missing_count(stamp_ns) for stamp_ns in stamps_ns)
     spanned_count = round((stamps_ns[-1] - stamps_ns[0]) / period_ns) + 1
     print(f"\n{missing_count} of {spanned_count} buffers dropped")
     assert missing_count > 0
-    assert missing_count == pytest.approx(spanned_count - len(stamps_ns), abs=2)
+    assert missing_count == pytest.approx(spanned_count - len(stamps_ns), abs=3)
 
 
 def test_a_camera_that_is_pulled_out_gives_nothing_more_and_still_calls_itself_open(vivid: Vivid) -> None:
