@@ -26,7 +26,7 @@ MOST_LINE_BYTES = 256
 """What has no end after so many bytes is no line."""
 WAIT_S = 0.02
 """So long a read waits for the first byte."""
-WRITE_S = 0.2
+WRITE_S = 1.0
 """A device that takes nothing for so long is gone."""
 Bits: TypeAlias = Literal["8N1", "7E1", "7O1"]
 """Data bits, parity (none, even, odd) and stop bits of each letter on the wire."""

@@ -21,7 +21,7 @@ import numpy as np
 from logger.config import Rig, RunCard
 from logger.recording.folder import Event
 from logger.recording.journal import Journal
-from logger.records import Fix, Frame, Record
+from logger.records import Edge, Fix, Frame, Record
 from logger.station.referee import NAME, Begin, Referee
 from logger.station.settled import Settled
 
@@ -48,7 +48,10 @@ class Plan:
     """Contents of the camera's calibration file, for a rig with a camera."""
     begin: Begin = "hands_off"
     tail_s: float = 0.5
-    """How much longer than the run the recording goes on."""
+    """How much longer than the run the recording goes on ..."""
+    clear_within_s: float = 3.0
+    """... and, while a beam is still broken, until it is clear: how long a boat is in it says how fast it was. At most
+    so long in all."""
     silent_after_s: float = 5.0
     """A source that says nothing, not even that it is quiet, for this long is given up."""
     is_live: bool = False
@@ -73,6 +76,9 @@ class Line:
         self._referee = Referee(card=plan.card, rig=plan.rig, begin=plan.begin)
         self._journal, self._tracker, self._show, self._is_behind = journal, tracker, show, is_behind
         self._tail_ns = round(plan.tail_s * 1e9)
+        self._longest_tail_ns = max(self._tail_ns, round(plan.clear_within_s * 1e9))
+        self._broken_ns: dict[str, int] = {}
+        self._cleared_ns = 0
         self._held: set[int] = set()
         self._written: set[int] = set()
         self._waited: dict[int, Record] = {}
@@ -163,8 +169,7 @@ class Line:
 
     def _close(self, settled_ns: int) -> None:
         """The last line of the recording: so far it goes, even if nothing more happened."""
-        closes_ns = min(settled_ns, (self._referee.ended_ns or 0) + self._tail_ns)
-        self._journal.keep(Event(closes_ns, "closed", NAME))
+        self._journal.keep(Event(min(settled_ns, self._closes_ns() or 0), "closed", NAME))
         self.is_over = True
 
     def _step(self, record: Record) -> None:
@@ -175,7 +180,20 @@ class Line:
             self._journal.keep(record)
         if isinstance(record, Frame) and self._tracker is not None and self._referee.ended_ns is None:
             self._track(record, self._tracker, is_late=is_late)
+        if isinstance(record, Edge):
+            self._beam(record)
         self._decided(self._referee.feed(record))
+
+    def _beam(self, edge: Edge) -> None:
+        if edge.blocked:
+            self._broken_ns.setdefault(edge.gate, edge.t_ns)
+        elif self._is_awaited(self._broken_ns.pop(edge.gate, edge.t_ns)):
+            self._cleared_ns = edge.t_ns
+
+    def _is_awaited(self, broken_ns: int) -> bool:
+        """Whether a beam broken at that time still belongs to this run, and not to the next boat."""
+        ended_ns = self._referee.ended_ns
+        return ended_ns is not None and broken_ns < ended_ns + self._tail_ns
 
     def _track(self, frame: Frame, tracker: LiveTracker, *, is_late: bool) -> None:
         if is_late or self._is_behind(frame):
@@ -189,5 +207,14 @@ class Line:
             self._show(event)
 
     def _has_closed(self, settled_ns: int) -> bool:
+        closes_ns = self._closes_ns()
+        return closes_ns is not None and settled_ns >= closes_ns
+
+    def _closes_ns(self) -> int | None:
+        """When the recording is to end, as far as is known; None while the run goes on."""
         ended_ns = self._referee.ended_ns
-        return ended_ns is not None and settled_ns >= ended_ns + self._tail_ns
+        if ended_ns is None:
+            return None
+        if any(map(self._is_awaited, self._broken_ns.values())):
+            return ended_ns + self._longest_tail_ns
+        return min(max(ended_ns + self._tail_ns, self._cleared_ns), ended_ns + self._longest_tail_ns)

@@ -18,12 +18,13 @@ from logger.results.store import Store
 from logger.simulator.live import SimulatedTank
 
 SEED = 1010
-OPTIONS = {"seed": SEED, "run_kind": "straight", "pace": "fast"}
+FEW = {"frame_rate_hz": 12.0}
+OPTIONS = {"seed": SEED, "run_kind": "straight", "pace": "fast", "wishes": FEW}
 
 
 @pytest.fixture(scope="module")
 def tank() -> SimulatedTank:
-    return SimulatedTank(kind="straight", seed=SEED)
+    return SimulatedTank(kind="straight", seed=SEED, **FEW)
 
 
 def with_rig(folder: Path, tank: SimulatedTank, *, camera: bool = False) -> Path:

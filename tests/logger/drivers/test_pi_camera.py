@@ -162,13 +162,11 @@ def test_a_slow_reader_loses_pictures_and_never_stops_the_camera(monkeypatch: py
     assert sensor.buffers_free_count == sensor.buffers_count
 
 
-def test_the_self_test_looks_for_a_second(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_self_test_tells_settings_and_stamps(monkeypatch: pytest.MonkeyPatch) -> None:
     Sensor(exposure_us=3000, gain=2.0).module(monkeypatch)
     with PiCamera(options(exposure_us=3000, gain=2.0), name="cam") as camera:
         assert isinstance(camera, SelfTesting)
-        before_ns = time.monotonic_ns()
         found = {finding.part: finding for finding in camera.self_test()}
-        assert time.monotonic_ns() - before_ns < 2 * S
     assert found["cam: exposure"].found == "fixed at 3000 µs at gain 2.00"
     assert found["cam: stamps"].health == "well"
 

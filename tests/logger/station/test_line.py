@@ -72,6 +72,22 @@ def test_the_recording_says_how_far_it_goes(tmp_path: Path) -> None:
     assert closed_s(tmp_path / "early") == 3
 
 
+def test_a_boat_that_is_still_in_the_beam_is_waited_for(tmp_path: Path) -> None:
+    """Or the time that it took to pass, and so its speed, would be unknown for every slow boat."""
+
+    def recorded(folder: Path, *last: Record) -> tuple[list[float], float]:
+        Ran(folder, [ARM, *PASSING[:3], *last, *quiet(60, "gates", "panel")])
+        closed = next(event.t_ns / S for event in load(folder).events if event.event == "closed")
+        return [e.t_ns / S for e in load(folder).edges][3:], closed
+
+    assert recorded(tmp_path / "slow", edge(7, "B", blocked=False)) == ([7.0], 7.0)
+    chatter = [edge(5.1, "B", blocked=False), edge(5.2, "B"), edge(6, "B", blocked=False)]
+    assert recorded(tmp_path / "chatter", *chatter) == ([5.1, 5.2, 6.0], 6.0)
+    assert recorded(tmp_path / "stuck", edge(8.1, "B", blocked=False)) == ([], 8.0)
+    gone = [edge(5.4, "B", blocked=False), edge(5.6, "A"), edge(6, "A", blocked=False)]
+    assert recorded(tmp_path / "next boat", *gone) == ([5.4], 5.5)
+
+
 def test_it_is_not_over_before_everybody_has_spoken_past_the_tail(tmp_path: Path) -> None:
     early = [ARM, *PASSING, *quiet(60, "gates"), *quiet(5.4999, "panel")]
     assert not Ran(tmp_path / "early", early).is_over
