@@ -19,33 +19,9 @@ from logger.errors import ConfigError, DriverError, InputError
 from logger.records import Fault, Quiet
 from tests.calibration.tank_picture import LENS, POSE, VIEW, Scene, picture
 from tests.logger.checkup.fake_devices import FakeDevice, FakeLight, FakeScale, edges, opener, pictures
+from tests.logger.checkup.rig_text import RIG, TWO_GATES
 
-RIG = """\
-format = "boatrun-rig/1"
-name = "bench"
-[tank]
-length_mm = 1000
-width_mm = 500
-water_depth_mm = 80
-[[lines]]
-name = "start"
-role = "start"
-x_mm = 200
-[[lines]]
-name = "finish"
-role = "finish"
-x_mm = 800
-"""
-GATES = """\
-[[gates]]
-name = "A"
-line = "start"
-[[gates]]
-name = "B"
-line = "finish"
-[gates_driver]
-kind = "gates"
-"""
+GATES = TWO_GATES + '[gates_driver]\nkind = "gates"\n'
 CAMERA = """\
 [camera]
 calibration = "camera.toml"

@@ -11,32 +11,10 @@ import pytest
 from logger.cli import main
 from logger.recording.rig_toml import rig_text
 from logger.simulator.live import SimulatedTank
+from tests.logger.checkup.rig_text import RIG, TWO_GATES
 from tests.logger.drivers.fake_kernel import Controller
 from tests.logger.drivers.gpio_worlds import LABEL, A, B, board
 
-GATES_RIG = """\
-format = "boatrun-rig/1"
-name = "gutter"
-[tank]
-length_mm = 2000
-width_mm = 150
-water_depth_mm = 60
-[[lines]]
-name = "start"
-role = "start"
-x_mm = 200
-[[lines]]
-name = "finish"
-role = "finish"
-x_mm = 1700
-[[gates]]
-name = "A"
-line = "start"
-[[gates]]
-name = "B"
-line = "finish"
-[gates_driver]
-"""
 PINS = 'kind = "gpio_gates"\npins = { A = 17, B = 27 }\nblocked_is = "low"\n'
 
 
@@ -56,7 +34,7 @@ def gutter(tmp_path: Path) -> Callable[[str], Path]:
 
     def make(driver: str) -> Path:
         path = tmp_path / "rig.toml"
-        path.write_text(GATES_RIG + driver, encoding="utf-8")
+        path.write_text(RIG + TWO_GATES + "[gates_driver]\n" + driver, encoding="utf-8")
         return path
 
     return make
@@ -193,7 +171,7 @@ def test_all_mistakes_of_a_rig_file_come_at_once(
     gutter: Callable[[str], Path], capsys: pytest.CaptureFixture[str]
 ) -> None:
     path = gutter(PINS)
-    path.write_text(path.read_text().replace("60", '"deep"').replace('line = "finish"', 'line = "end"'))
+    path.write_text(path.read_text().replace("85", '"deep"').replace('line = "finish"', 'line = "end"'))
     status, table = as_json(capsys, path)
     assert status == 2
     assert any("water_depth_mm" in line for line in wrong(table))

@@ -22,36 +22,10 @@ from calibration.waterplane import Pose, View
 from logger.cli import main
 from logger.drivers import open_driver
 from tests.hardware.board import Board
+from tests.logger.checkup.rig_text import RIG, TWO_GATES
 from tests.logger.drivers.fake_capture import HEIGHT, WIDTH, Now, Webcam
 
-RIG = """\
-format = "boatrun-rig/1"
-name = "bench"
-[tank]
-length_mm = 1000
-width_mm = 500
-water_depth_mm = 80
-[[lines]]
-name = "start"
-role = "start"
-x_mm = 200
-[[lines]]
-name = "finish"
-role = "finish"
-x_mm = 800
-"""
-GATES = """\
-[[gates]]
-name = "A"
-line = "start"
-[[gates]]
-name = "B"
-line = "finish"
-[gates_driver]
-kind = "serial_gates"
-port = "{port}"
-gates = {{ A = 0, B = 1 }}
-"""
+GATES = TWO_GATES + '[gates_driver]\nkind = "serial_gates"\nport = "{port}"\ngates = {{ A = 0, B = 1 }}\n'
 CAMERA = f"""\
 [camera]
 calibration = "camera.toml"
