@@ -17,7 +17,9 @@ from logger.recording.rig_toml import rig_from_table
 
 PAGE = Path(__file__).resolve().parents[2] / "hardware" / "rig_file.md"
 TEXT = PAGE.read_text(encoding="utf-8")
-EXAMPLES = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)
+FIRMWARE = PAGE.with_name("firmware") / "README.md"
+TOML = re.compile(r"```toml\n(.*?)```", re.DOTALL)
+EXAMPLES = TOML.findall(TEXT) + TOML.findall(FIRMWARE.read_text(encoding="utf-8"))
 REAL = [kind for kind in DRIVERS if not kind.startswith(("simulated_", "recorded_"))]
 """Devices that a makerspace can plug in."""
 
