@@ -27,6 +27,8 @@ from logger.settings import Text
 SCHEMA_VERSION = 1
 BUSY_S = 5.0
 """How long another program may hold the file before we give up."""
+_TURNS_COUNT = 200
+"""So often the change to write-ahead logging is tried."""
 
 Change: TypeAlias = Literal["valid", "void", "did_not_finish", "freed", "reassigned"]
 
@@ -122,10 +124,26 @@ class Store:
             if found == 0:
                 raise StoreError(f"{self.path}: this is no store of trials; give another path")
             return
-        self._base.execute("PRAGMA journal_mode = WAL")
         self._base.execute("PRAGMA synchronous = FULL")
         if found == 0:
             self._make()
+        self._write_ahead()
+
+    def _write_ahead(self) -> None:
+        """Let readers and a writer be there together; the file keeps it for ever.
+
+        The change needs the file for itself and, unlike everything else, does not wait for it (sqlite.org/wal.html). So
+        a transaction waits, and it is tried again: programs that open a new store at the same moment take turns.
+        """
+        for left in reversed(range(_TURNS_COUNT)):
+            try:
+                self._base.execute("PRAGMA journal_mode = WAL")
+                return
+            except sqlite3.OperationalError:
+                if not left:
+                    raise
+                with self._transaction():
+                    pass
 
     def _make(self) -> None:
         with self._transaction():

@@ -7,8 +7,10 @@ import sqlite3
 import subprocess
 import sys
 import textwrap
+import threading
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -353,3 +355,18 @@ def test_a_writer_killed_many_times_loses_nothing(tmp_path: Path) -> None:
     kill_while_writing(tmp_path, times=150, seed=11)
     with Store(tmp_path / "trials.sqlite") as store:
         assert len(store.runs()) > 150
+
+
+def test_programs_that_open_a_new_store_at_the_same_moment_take_turns(tmp_path: Path) -> None:
+    """Several processes of one demo do; the change to write-ahead logging does not wait by itself."""
+    at_once = threading.Barrier(4)
+
+    def open_all(_: int) -> int:
+        for number in range(25):
+            at_once.wait(60)
+            with Store(tmp_path / f"{number}.sqlite") as store:
+                assert list(store.runs()) == []
+        return 25
+
+    with ThreadPoolExecutor(4) as pool:
+        assert list(pool.map(open_all, range(4))) == [25] * 4
