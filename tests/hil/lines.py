@@ -14,11 +14,14 @@ BEHIND_USB = "/dev/ttyS3"
 class Adapter:
     """The USB serial adapter."""
 
-    path = "/dev/ttyUSB0"
-
     def __init__(self) -> None:
         devices = Path("/sys/bus/usb/devices")
         self._device = next(d for d in devices.iterdir() if (d / "product").exists() and "SERIAL" in _product(d))
+
+    @property
+    def path(self) -> str:
+        """Where its port is now: the kernel gives another number while somebody still holds the old one."""
+        return f"/dev/{next(self._device.glob('*/ttyUSB*')).name}"
 
     def unplug(self) -> None:
         """As pulling it out: the kernel hangs up the port and takes it away."""
@@ -29,10 +32,10 @@ class Adapter:
         (self._device / "authorized").write_text("1")
         waited = select.poll()
         for _ in range(500):
-            if Path(self.path).exists():
+            if any(Path("/dev", port.name).exists() for port in self._device.glob("*/ttyUSB*")):
                 return
             waited.poll(10)
-        raise AssertionError(f"{self.path} did not come back within 5 s")
+        raise AssertionError("the adapter did not come back within 5 s")
 
 
 def _product(device: Path) -> str:
