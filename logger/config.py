@@ -73,6 +73,16 @@ class DriverChoice:
     kind: Name
     options: Mapping[str, object] = field(default_factory=dict)
 
+    @property
+    def is_simulated(self) -> bool:
+        """Whether its records are invented."""
+        return self.kind.startswith("simulated_")
+
+    @property
+    def is_live(self) -> bool:
+        """Whether its records happen now, on this computer's clock, and are no story with a clock of its own."""
+        return not self.kind.startswith(("simulated_", "recorded_"))
+
 
 @dataclass(frozen=True, slots=True)
 class CameraSetup:
@@ -110,6 +120,13 @@ class Rig:
     """Tape-measured distance from the start beam to the finish beam, if it was measured."""
     u_gate_distance_mm: NotNegative = 2.0
     simulated: bool = False
+
+    @property
+    def witnesses(self) -> Mapping[str, DriverChoice]:
+        """The drivers whose records make a recording, by the names that it knows them by."""
+        camera = None if self.camera is None else self.camera.driver
+        named = {GATES_SOURCE: self.gates_driver, CAMERA_SOURCE: camera, PANEL_SOURCE: self.panel_driver}
+        return {name: choice for name, choice in named.items() if choice is not None}
 
     def line(self, role: LineRole) -> Line | None:
         """The first line with that role, or None."""

@@ -172,7 +172,7 @@ class _Visits:
         driver = self._made(choice, name, part)
         if isinstance(driver, list):
             return driver
-        left_s = max(1.0, min(within_s, self._ends_s - time.monotonic())) if rig_facts.is_live(choice) else within_s
+        left_s = max(1.0, min(within_s, self._ends_s - time.monotonic())) if choice.is_live else within_s
         seen = visit(driver, look, part=part, within_s=left_s)
         return [seen] if isinstance(seen, Finding) else seen
 
@@ -185,7 +185,7 @@ class _Visits:
 
     def _idle_gates(self, driver: Any, broken_off: threading.Event) -> list[Finding]:
         choice = self._rig.gates_driver
-        live = choice is not None and rig_facts.is_live(choice)
+        live = choice is not None and choice.is_live
         beams = Beams([gate.name for gate in self._rig.gates])
         own = _self_test(driver)
         heard = self._heard_gates(driver, Until(broken_off, IDLE_S), beams, part="gates", live=live)
@@ -195,7 +195,7 @@ class _Visits:
 
     def _passed_gates(self, driver: Any, broken_off: threading.Event) -> list[Finding]:
         choice = self._rig.gates_driver
-        live = choice is not None and rig_facts.is_live(choice)
+        live = choice is not None and choice.is_live
         names = [gate.name for gate in self._rig.gates]
         beams = Beams(names, say=self._say)
         self._say(
@@ -232,7 +232,7 @@ class _Visits:
 
     def _camera(self, choice: DriverChoice, calibration: CameraCalibration | None) -> Iterator[Finding]:
         found: list[Pictures | None] = [None]
-        live = rig_facts.is_live(choice)
+        live = choice.is_live
         within_s = CAMERA_S if live else PATIENT_S
 
         def look(driver: Any, broken_off: threading.Event) -> list[Finding]:
@@ -307,7 +307,7 @@ class _Visits:
     def _panel(self, driver: Any, broken_off: threading.Event) -> list[Finding]:
         own = _self_test(driver)
         choice = self._rig.panel_driver
-        hearing = Hearing(PANEL_SOURCE, is_live=choice is not None and rig_facts.is_live(choice))
+        hearing = Hearing(PANEL_SOURCE, is_live=choice is not None and choice.is_live)
         listen(driver, Until(broken_off, IDLE_S), hear=hearing.hear, until=lambda: False)
         troubles = list(hearing.findings(but_parts={finding.part for finding in own}))
         return own + troubles or [Finding(PANEL_SOURCE, "well", "it answers")]
@@ -320,7 +320,7 @@ class _Visits:
         finally:
             driver.switch(False)
         choice = self._rig.light_driver
-        live = choice is not None and rig_facts.is_live(choice)
+        live = choice is not None and choice.is_live
         if live and abs(before_ns - time.monotonic_ns()) > CLOCKS_OFF_NS:
             found = "it is switched by another clock than this computer's"
             return [*own, Finding("light", "wrong", found, "do not calibrate with it; report this driver")]

@@ -16,7 +16,7 @@ from calibration.lens import Floats
 from calibration.lines import agreement
 from calibration.quantity import Quantity, Source
 from calibration.waterplane import View
-from logger.config import DriverChoice, Line, Rig
+from logger.config import Line, Rig
 from logger.drivers.interface import Finding, Health
 from logger.results.lines import distance_between
 
@@ -56,22 +56,12 @@ def _senses(rig: Rig) -> Iterator[Finding]:
 def _pretence(rig: Rig) -> Iterator[Finding]:
     camera = rig.camera.driver if rig.camera is not None else None
     chosen = (rig.gates_driver, camera, rig.panel_driver, rig.light_driver, rig.scale_driver)
-    made_up = sorted({choice.kind for choice in chosen if choice is not None and is_made_up(choice)})
+    made_up = sorted({choice.kind for choice in chosen if choice is not None and choice.is_simulated})
     if made_up and not rig.simulated:
         cure = "write simulated = true into the rig file, or name the drivers of real devices"
         yield Finding("rig file", "wrong", f"{', '.join(made_up)}: results would look as if they were real", cure)
     elif rig.simulated:
         yield Finding("rig file", "well", "simulated: no real water, and every result says so")
-
-
-def is_made_up(choice: DriverChoice) -> bool:
-    """Whether this driver's records are invented."""
-    return choice.kind.startswith("simulated_")
-
-
-def is_live(choice: DriverChoice) -> bool:
-    """Whether this driver's records happen now, on this computer's clock."""
-    return not choice.kind.startswith(("simulated_", "recorded_"))
 
 
 def _kinds(rig: Rig) -> Iterator[Finding]:

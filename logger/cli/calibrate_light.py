@@ -155,7 +155,7 @@ def _watched(arguments: argparse.Namespace) -> tuple[Path, LightEvidence]:
         raise
     for fault in seen.faults:
         print(f"boatrun calibrate light: camera: {fault}", file=sys.stderr)
-    simulated = rig.simulated or any(choice.kind.startswith("simulated_") for choice in (camera, light))
+    simulated = rig.simulated or camera.is_simulated or light.is_simulated
     notes = LightNotes(
         made_at=now.isoformat(timespec="seconds"),
         row_px=seen.glimpses.row_px,

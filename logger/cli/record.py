@@ -103,19 +103,9 @@ def _card(arguments: argparse.Namespace, rig: Rig) -> RunCard:
     return replace(card, simulated=card.simulated or _is_simulated(rig))
 
 
-def _kinds(rig: Rig) -> list[str]:
-    choices = (rig.gates_driver, rig.panel_driver, None if rig.camera is None else rig.camera.driver)
-    return [choice.kind for choice in choices if choice is not None]
-
-
 def _is_simulated(rig: Rig) -> bool:
     """No real water, whatever the rig file says of itself: a driver of it is simulated."""
-    return rig.simulated or any(kind.startswith("simulated_") for kind in _kinds(rig))
-
-
-def _is_told(rig: Rig) -> bool:
-    """Its drivers tell a story with a clock of its own, in which nobody can press a key now."""
-    return any(kind.startswith(("simulated_", "recorded_")) for kind in _kinds(rig))
+    return rig.simulated or any(choice.is_simulated for choice in rig.witnesses.values())
 
 
 def _now() -> str:
@@ -152,14 +142,15 @@ def _weighed(card: RunCard, rig: Rig, path: Path) -> Any:
 def _plan(card: RunCard, rig: Rig, arguments: argparse.Namespace, calibration: bytes | None) -> Plan:
     from logger.station.line import Plan
 
+    is_live = all(choice.is_live for choice in rig.witnesses.values())  # else nobody can press a key in its time
     return Plan(
         card=card,
         rig=rig,
         folder=arguments.to / card.id,
         calibration=calibration,
         begin=arguments.begin,
-        is_live=not _is_told(rig),
-        **({"silent_after_s": _PATIENT_S} if _is_told(rig) else {}),
+        is_live=is_live,
+        **({} if is_live else {"silent_after_s": _PATIENT_S}),
     )
 
 

@@ -13,7 +13,7 @@ from importlib.metadata import EntryPoint, entry_points
 from typing import Any
 
 from logger import settings
-from logger.config import CAMERA_SOURCE, GATES_SOURCE, PANEL_SOURCE, Rig
+from logger.config import CAMERA_SOURCE, GATES_SOURCE, Rig
 from logger.errors import DriverError, InputError
 
 ENTRY_POINTS = "boatrun.drivers"
@@ -92,18 +92,12 @@ def drivers_of(rig: Rig, *, place: str = "rig.toml") -> list[Any]:
     Raises:
         InputError: it names neither gates nor a camera that could be opened, or as `open_driver`.
     """
-    camera = None if rig.camera is None else rig.camera.driver
-    named = {GATES_SOURCE: rig.gates_driver, CAMERA_SOURCE: camera, PANEL_SOURCE: rig.panel_driver}
-    if rig.gates_driver is None and camera is None:
+    if not rig.witnesses.keys() & {GATES_SOURCE, CAMERA_SOURCE}:
         raise InputError(
             f"{place}: found neither a [gates_driver] nor a [camera.driver], so nothing can be heard or seen; "
             "name at least one of them"
         )
-    return [
-        open_driver(choice.kind, choice.options, name=name, place=place)
-        for name, choice in named.items()
-        if choice is not None
-    ]
+    return [open_driver(choice.kind, choice.options, name=name, place=place) for name, choice in rig.witnesses.items()]
 
 
 def _load(kind: str, target: str) -> Any:

@@ -18,6 +18,7 @@ from typing import Any, ClassVar, Self
 
 from logger.config import Count
 from logger.drivers.interface import Stop
+from logger.drivers.pace import quiets
 from logger.errors import DriverError
 from logger.records import Fault, Key, KeyName, Quiet
 
@@ -26,7 +27,6 @@ KEYS: Mapping[str, KeyName] = {
 }  # fmt: skip
 _WAIT_S = 0.05
 _MOST_BYTES = 64
-_QUIET_NS = 90_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +75,8 @@ class KeyboardPanel:
             letters = self._read() if readable else ""
             keys = [KEYS[letter] for letter in letters or "" if letter in KEYS]
             now_ns = max(last_ns + 1 + len(keys), self._clock())
-            yield from self._silence(last_ns, now_ns - len(keys))
+            # this thread may not have been let run for a while
+            yield from quiets(self.name, since_ns=last_ns, until_ns=now_ns - len(keys))
             for left, key in zip(range(len(keys), 0, -1), keys, strict=True):
                 yield Key(now_ns - left, key, self.name)
             last_ns = now_ns
@@ -85,10 +86,6 @@ class KeyboardPanel:
             if letters is None:
                 source = None  # the pipe has come to its end: nothing more will be pressed
             yield Quiet(now_ns, self.name)
-
-    def _silence(self, since_ns: int, until_ns: int) -> Iterator[Quiet]:
-        """Words for a time in which this thread was not let run."""
-        return (Quiet(t_ns, self.name) for t_ns in range(since_ns + _QUIET_NS, until_ns, _QUIET_NS))
 
     def _read(self) -> str | None:
         """What was pressed; None: nothing more will come."""

@@ -40,6 +40,11 @@ class Pace:
     wait: Wait = time.sleep
 
 
+def quiets(name: str, *, since_ns: int, until_ns: int) -> Iterator[Quiet]:
+    """The words of a source for a time in which nothing happened: none of the gaps between two stamps is too long."""
+    return (Quiet(t_ns, name) for t_ns in range(since_ns + QUIET_EVERY_NS, until_ns, QUIET_EVERY_NS))
+
+
 def tell(records: Iterable[R], *, name: str, span_ns: tuple[int, int], pace: Pace, stop: Stop) -> Iterator[R | Quiet]:
     """The records with a Quiet wherever nothing happens for long, until they end or `stop` is set.
 
@@ -62,10 +67,10 @@ def tell(records: Iterable[R], *, name: str, span_ns: tuple[int, int], pace: Pac
         return not stop.is_set()
 
     def silence(until_ns: int) -> Iterator[Quiet]:
-        for quiet_ns in range(last_ns + QUIET_EVERY_NS, until_ns, QUIET_EVERY_NS):
-            if not is_due(quiet_ns):
+        for quiet in quiets(name, since_ns=last_ns, until_ns=until_ns):
+            if not is_due(quiet.t_ns):
                 return
-            yield Quiet(quiet_ns, name)
+            yield quiet
 
     yield Quiet(start_ns, name)
     for record in records:

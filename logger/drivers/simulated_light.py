@@ -15,6 +15,7 @@ import numpy as np
 
 from logger.config import Count, Name, NotNegative, Positive
 from logger.drivers.interface import Stop
+from logger.drivers.pace import quiets
 from logger.errors import DriverError
 from logger.records import Fault, Frame, Quiet
 from logger.settings import Range
@@ -107,7 +108,7 @@ class SimulatedBlinkingCamera:
         while not stop.is_set():
             now_ns = self._clock()
             if self._is_pulled(now_ns - begun_ns):
-                yield from self._silence(last_ns, now_ns)
+                yield from quiets(self.name, since_ns=last_ns, until_ns=now_ns)
                 yield Fault(max(now_ns, last_ns + 1), self.name, "it was pulled out", "plug it in again", lasting=True)
                 return
             if tub.stamp_ns(number) <= last_ns or tub.is_dropped(number):
@@ -115,20 +116,16 @@ class SimulatedBlinkingCamera:
                 continue
             if tub.due_ns(number) <= now_ns:
                 frame = self._frame(tub, number, sequence)
-                yield from self._silence(last_ns, frame.t_ns)
+                yield from quiets(self.name, since_ns=last_ns, until_ns=frame.t_ns)
                 last_ns, number, sequence = frame.t_ns, number + 1, sequence + 1
                 yield frame
                 continue
             promised_ns = min(now_ns, tub.stamp_ns(number) - 1)
             if promised_ns - last_ns >= _QUIET_NS:
-                yield from self._silence(last_ns, promised_ns)
+                yield from quiets(self.name, since_ns=last_ns, until_ns=promised_ns)
                 last_ns = promised_ns
                 yield Quiet(promised_ns, self.name)
             self._wait(min(_WAIT_S, max(tub.due_ns(number) - now_ns, 1) / 1e9))
-
-    def _silence(self, last_ns: int, until_ns: int) -> Iterator[Quiet]:
-        """Words for a time in which this thread was not let run."""
-        return (Quiet(t_ns, self.name) for t_ns in range(last_ns + _QUIET_NS, until_ns, _QUIET_NS))
 
     def _is_pulled(self, open_ns: int) -> bool:
         after_s = self._options.unplugged_after_s

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from zlib import crc32
 
-from logger.config import KindOfRun, Rig, Rules
+from logger.config import CAMERA_SOURCE, GATES_SOURCE, KindOfRun, Rig, Rules
 from logger.recording.folder import Recording
 from logger.results import gates, troubles
 from logger.results.budget import Owner
@@ -95,8 +95,8 @@ def case_of(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> Ca
         why_no_motion=why_not,
         seed=crc32(recording.card.id.encode()),
         troubles=troubles.troubles(recording.events),
-        u_gates_clock_s=troubles.gates_clock_s(recording.events, **span),
-        u_camera_clock_s=troubles.camera_clock_s(recording.events, **span),
+        u_gates_clock_s=troubles.u_clock_s(recording.events, GATES_SOURCE, **span),
+        u_camera_clock_s=troubles.u_clock_s(recording.events, CAMERA_SOURCE, **span),
     )
 
 

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from logger.config import CAMERA_SOURCE, GATES_SOURCE
+from logger.config import GATES_SOURCE
 from logger.recording.folder import Event
 from logger.recording.sensor_tables import CLOCK_DOUBT, read_clock_doubt, read_fault
 
@@ -81,13 +81,3 @@ def u_clock_s(events: Sequence[Event], source: str, *, from_ns: int, until_ns: i
     ]
     before = [u_s for t_ns, u_s in said if t_ns <= from_ns][-1:]
     return max([*before, *(u_s for t_ns, u_s in said if from_ns < t_ns <= until_ns)], default=0.0)
-
-
-def camera_clock_s(events: Sequence[Event], *, from_ns: int, until_ns: int) -> float:
-    """`u_clock_s` of the camera."""
-    return u_clock_s(events, CAMERA_SOURCE, from_ns=from_ns, until_ns=until_ns)
-
-
-def gates_clock_s(events: Sequence[Event], *, from_ns: int, until_ns: int) -> float:
-    """`u_clock_s` of the gates."""
-    return u_clock_s(events, GATES_SOURCE, from_ns=from_ns, until_ns=until_ns)
