@@ -17,7 +17,7 @@ from datetime import datetime
 from multiprocessing import active_children, get_context, parent_process
 from pathlib import Path
 from threading import Thread
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from logger.cli.keep import new_folder
 from logger.cli.regatta import BOATS, CLUB, CONDITIONS, SAILS, TANK, Sail
@@ -25,7 +25,6 @@ from logger.settings import write_whole
 
 if TYPE_CHECKING:
     from logger.config import Rig, RunCard
-    from logger.drivers.interface import Driver
     from logger.simulator.live import SimulatedTank
     from logger.study.leaf import Run
 
@@ -108,6 +107,7 @@ def _sail(job: tuple[int, Sail, Path, str]) -> Run:
     import json
 
     from logger.cli.measure import keep
+    from logger.drivers import drivers_of
     from logger.recording.folder import load
     from logger.results.store import Store
     from logger.simulator.live import SimulatedTank
@@ -128,7 +128,7 @@ def _sail(job: tuple[int, Sail, Path, str]) -> Run:
         silent_after_s=300.0,  # the simulated camera takes the time it needs to paint
     )
     with Store(folder / "trials.sqlite") as store:
-        ran = station.run(plan, _drivers(rig), store=store, wall_time=lambda: now)
+        ran = station.run(plan, drivers_of(rig), store=store, wall_time=lambda: now)
     (ran.recording / "truth.json").write_text(json.dumps(tank.truth, indent=1) + "\n", encoding="utf-8")
     recording = load(ran.recording)
     for note in keep(recording, ran.outcome):
@@ -168,21 +168,11 @@ def _rig(sail: Sail, number: int, tank: SimulatedTank) -> Rig:
         raise RuntimeError("the simulated tank has no camera")
     camera = replace(rig.camera, driver=DriverChoice("simulated_camera", options))
     return replace(
-        rig, name="simulated quay tank", camera=camera, gates_driver=DriverChoice("simulated_gates", options)
-    )
-
-
-def _drivers(rig: Rig) -> Sequence[Driver[Any]]:
-    from logger.config import CAMERA_SOURCE, GATES_SOURCE, PANEL_SOURCE
-    from logger.drivers import open_driver
-
-    gates, camera = rig.gates_driver, rig.camera.driver if rig.camera else None
-    if gates is None or camera is None:
-        raise RuntimeError("the demo's rig names no drivers")
-    return (
-        open_driver(gates.kind, gates.options, name=GATES_SOURCE),
-        open_driver(camera.kind, camera.options, name=CAMERA_SOURCE),
-        open_driver("simulated_panel", gates.options, name=PANEL_SOURCE),
+        rig,
+        name="simulated quay tank",
+        camera=camera,
+        gates_driver=DriverChoice("simulated_gates", options),
+        panel_driver=DriverChoice("simulated_panel", options),
     )
 
 
