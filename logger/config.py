@@ -13,6 +13,7 @@ from logger.settings import Range, Text
 
 KindOfRun: TypeAlias = Literal["straight", "drift", "course", "cargo", "rings", "distance", "balance", "load"]
 LineRole: TypeAlias = Literal["start", "mark", "finish"]
+TagKind: TypeAlias = Literal["square", "disc"]
 Power: TypeAlias = Literal["breath", "fan", "wind", "balloon", "hand", "motor", "unknown"]
 
 Name: TypeAlias = Annotated[str, Text(most=40, least=1)]
@@ -138,6 +139,29 @@ class Rig:
 
 
 @dataclass(frozen=True, slots=True)
+class Tag:
+    """What is printed and stuck on a boat's deck so that the camera knows it: a square with a number, or a disc."""
+
+    kind: TagKind
+    number: Count | None = None
+    """Which square; a disc has none."""
+    size_mm: Positive = 40.0
+    """Side of the black square; diameter of the black disc."""
+    u_size_mm: NotNegative = 0.2
+    height_mm: NotNegative | None = None
+    """Height of the printed face above the water at rest; None: it lies on the deck."""
+    u_height_mm: NotNegative = 1.2
+    bow_ahead_mm: Positive | None = None
+    """From the tag's middle forward to the bow, at the waterline; None: it sits halfway along the boat."""
+    u_bow_ahead_mm: NotNegative = 0.6
+    left_mm: float = 0.0
+    """How far to the left of the boat's middle line the tag's middle sits; negative: to the right."""
+    u_left_mm: NotNegative = 1.0
+    u_turn_deg: NotNegative = 1.5
+    """How well the tag's arrow points to the bow."""
+
+
+@dataclass(frozen=True, slots=True)
 class Boat:
     """The boat card: what was measured on land."""
 
@@ -161,6 +185,7 @@ class Boat:
     """Top of mast or sail above the water, if it has one."""
     colour: Word = ""
     notes: Notes = ""
+    tag: Tag | None = None
 
 
 @dataclass(frozen=True, slots=True)

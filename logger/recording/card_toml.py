@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from logger import settings
-from logger.config import RunCard
+from logger.config import RunCard, Tag
 from logger.errors import ConfigError
 from logger.recording.rig_toml import without_format
 
@@ -34,6 +34,7 @@ def card_from_table(table: Mapping[str, Any], *, file: str) -> RunCard:
     card = settings.from_table(RunCard, table, place="", mistakes=mistakes)
     if card is not None:
         mistakes.extend(_time_mistakes(card.recorded_at))
+        mistakes.extend(_tag_mistakes(card.boat.tag))
     if card is None or mistakes:
         raise ConfigError(file, mistakes)
     return card
@@ -48,6 +49,15 @@ def _time_mistakes(text: str) -> list[str]:
     if moment is not None and moment.tzinfo is not None:
         return []
     return [f'recorded_at: found "{text}", wanted date, time and offset as in "2026-05-04T10:15:00+02:00"']
+
+
+def _tag_mistakes(tag: Tag | None) -> list[str]:
+    """A square is known by its number, a disc has none."""
+    if tag is not None and tag.kind == "square" and tag.number is None:
+        return ["boat.tag.number: missing, wanted the number printed below the square"]
+    if tag is not None and tag.kind == "disc" and tag.number is not None:
+        return [f"boat.tag.number: found {tag.number}, wanted none for a disc; leave it out"]
+    return []
 
 
 def card_text(card: RunCard) -> str:

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.config import Boat, Conditions, Rules, RunCard
+from logger.config import Boat, Conditions, Rules, RunCard, Tag
 from logger.errors import ConfigError
 from logger.recording.card_toml import card_from_table, card_text, read_card
 
@@ -43,6 +43,9 @@ def test_a_short_card_is_enough() -> None:
         ({"boat": {"name": "x", "version": 0}}, "boat.version: found 0, wanted a whole number ≥ 1"),
         ({"boat": {"name": "@x"}}, 'boat.name: found "@x", wanted text that does not begin with = + - @'),
         ({"boat": {"nam": "x"}}, 'boat.nam: unknown name; did you mean "name"?'),
+        ({"boat": {"name": "x", "tag": {"kind": "square"}}}, "boat.tag.number: missing, wanted the number printed"),
+        ({"boat": {"name": "x", "tag": {"kind": "disc", "number": 3}}}, "boat.tag.number: found 3, wanted none for a"),
+        ({"boat": {"name": "x", "tag": {}}}, "boat.tag.kind: missing"),
         ({"kind": "race"}, 'kind: found "race", wanted one of "straight", "drift"'),
         ({"kind": "strait"}, 'kind: found "strait", wanted one of'),
         ({"id": "../up"}, 'id: found "../up", wanted text without any of /'),
@@ -70,9 +73,12 @@ def test_the_date_may_stand_there_without_quotes(tmp_path: Path) -> None:
 
 name = st.text(st.characters(categories=("L", "N")), min_size=1, max_size=12)
 amount = st.none() | st.floats(0.001, 1e5)
+tags = st.builds(Tag, st.just("square"), st.integers(0, 99), st.floats(1, 99), st.just(0.2), amount) | st.builds(
+    Tag, st.just("disc"), size_mm=st.floats(1, 99), bow_ahead_mm=amount, left_mm=st.floats(-99, 99)
+)
 boats = st.builds(
     Boat, name, name, st.integers(1, 99), amount, st.just(1.0), amount, st.just(0.5), amount, st.just(0.1), amount,
-    st.just(0.3), amount, name, name,
+    st.just(0.3), amount, name, name, st.none() | tags,
 )  # fmt: skip
 conditions = st.builds(
     Conditions, st.sampled_from(["fan", "breath"]), st.none() | st.integers(0, 9), amount, name,
