@@ -30,7 +30,7 @@ QUIET_COUNT = 1
 DISC_DOT_SHARE = 0.3
 """Diameter of a disc's white dot, as a part of the disc's."""
 
-DISC_QUIET_SHARE = 0.15
+DISC_QUIET_SHARE = 0.25
 """Least width of white paper around a disc, as a part of its diameter."""
 
 

@@ -342,16 +342,18 @@ def _step(place: Any, table: str) -> Any:
     return place[found[1]][int(found[2]) - 1] if found else place.setdefault(table, tomlkit.table())
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write `path` so that at any instant it holds the old text or the new one, whole, also after a loss of power.
+def write_whole(path: Path, content: str | bytes) -> None:
+    """Write `path` so that at any instant it holds the old content or the new, whole, also after a loss of power.
+
+    A text is written as UTF-8, its ends of lines as they are.
 
     Raises:
         OSError: the folder is not writable or full; the old file still stands and nothing else is left behind.
     """
     growing = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        with growing.open("w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with growing.open("wb") as file:
+            file.write(content.encode() if isinstance(content, str) else content)
             file.flush()
             os.fsync(file.fileno())
         growing.replace(path)

@@ -1,7 +1,7 @@
 """The commands. An error becomes one line and an exit status: 0 done, 2 something given is wrong, 1 our fault.
 
-Each command is a module of this package with `describe(parser)` and `run(arguments)`; whatever takes long to import is
-imported inside `run`, so that `boatrun --help` answers at once.
+Each command is a module of this package (of its name, or of that in `_MODULES`) with `describe(parser)` and
+`run(arguments)`; whatever takes long to import is imported inside `run`, so that `boatrun --help` answers at once.
 """
 
 from __future__ import annotations
@@ -33,10 +33,13 @@ COMMANDS = {
     "record": "record runs with a rig, live, and show what came out",
     "measure": "measure recordings, or measure them again",
     "calibrate": "measure what the rig has to know about itself: the camera's delay",
+    "print": "sheets to print at true scale: tags for boats",
     "simulate": "write recordings of a simulated tank, with the truth beside them",
     "export": "write tables for spreadsheets and statistics",
     "film": "make films of the recorded pictures, for other programs",
 }
+_MODULES = {"print": "printing"}
+"""Commands whose module cannot have their name: it would stand here in the place of Python's own word."""
 
 
 class Parser(argparse.ArgumentParser):
@@ -124,7 +127,7 @@ def _run(words: list[str]) -> int:
     for library in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         # before NumPy is loaded: our matrices are small, and the order of a sum must not depend on the machine's cores
         os.environ.setdefault(library, "1")
-    command = import_module(f"logger.cli.{words[0]}")
+    command = import_module(f"logger.cli.{_MODULES.get(words[0], words[0])}")
     parser = Parser(prog=f"boatrun {words[0]}", description=command.__doc__, allow_abbrev=False)
     command.describe(parser)
     arguments, rest = parser.parse_known_args(words[1:])
