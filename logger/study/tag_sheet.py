@@ -13,7 +13,7 @@ from calibration import tags
 from calibration.errors import CalibrationError
 from logger.study.paper import MM_PER_POINT, Box, Paper, Sheet
 
-LEAST_SIZE_MM = 8.0
+LEAST_SIZE_MM = 10.0
 _GAP_MM = 3.0
 _HEAD_MM = 35.0
 _ARROW_MM, _LABEL_MM = 5.0, 6.0  # bands above and below, for the arrow and the number
@@ -132,7 +132,7 @@ def _check(tag: Wanted, paper: Paper, *, across_mm: float, upright_mm: float) ->
 
 def _head(sheet: Sheet, here: Sequence[Placed]) -> None:
     left_mm, lower_mm, across_mm, upright_mm = sheet.paper.inside_mm
-    sizes = " and ".join(f"{size_mm:g} mm" for size_mm in sorted({one.tag.size_mm for one in here}, reverse=True))
+    sizes = ", ".join(f"{size_mm:g} mm" for size_mm in sorted({one.tag.size_mm for one in here}, reverse=True))
     y_mm = lower_mm + upright_mm - _TITLE_PT * MM_PER_POINT
     sheet.text(f"Tags for boats, {sizes}", at_mm=(left_mm, y_mm), size_pt=_TITLE_PT, bold=True)
     y_mm -= 1.2 * _TITLE_PT * MM_PER_POINT

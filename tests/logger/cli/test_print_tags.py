@@ -50,7 +50,7 @@ def test_nothing_is_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[s
     ("words", "told"),
     [
         (["--numbers", "1-999999"], "print tags: --numbers: found number 999999; wanted 0 to"),
-        (["--size-mm", "400"], "print tags: found a square of 400 mm; wanted 8 to"),
+        (["--size-mm", "400"], "print tags: found a square of 400 mm; wanted 10 to"),
         (["--to", "no/such/folder/tags.pdf"], "there is no folder"),
     ],
 )

@@ -152,10 +152,10 @@ def test_eight_squares_of_the_usual_size_fit_on_one_page() -> None:
     ("wanted", "told_words"),
     [
         ([], "found no tag to print; wanted numbers or discs"),
-        ([Wanted(1, 200.0)], r"found a square of 200 mm; wanted 8 to 13\d mm on A4; choose another size"),
-        ([Wanted(None, 130.0)], r"found a disc of 130 mm; wanted 8 to 120 mm on A4"),
-        ([Wanted(None, 1.0)], "found a disc of 1 mm; wanted 8 to"),
-        ([Wanted(1, 0.0)], "found a square of 0 mm; wanted 8 to"),
+        ([Wanted(1, 200.0)], r"found a square of 200 mm; wanted 10 to 13\d mm on A4; choose another size"),
+        ([Wanted(None, 130.0)], r"found a disc of 130 mm; wanted 10 to 120 mm on A4"),
+        ([Wanted(None, 1.0)], "found a disc of 1 mm; wanted 10 to"),
+        ([Wanted(1, 0.0)], "found a square of 0 mm; wanted 10 to"),
         ([Wanted(5000, 40.0)], "print tags: found number 5000; wanted 0 to"),
     ],
 )
