@@ -20,6 +20,7 @@ from logger.simulator.deck import deck_paint
 from logger.simulator.sail import SAIL_PAINTS, Sail
 from logger.simulator.scene import Scene
 from logger.simulator.sight import Sight
+from logger.simulator.tag_paint import TagPaint
 from logger.simulator.visitors import Patch
 from logger.simulator.water import Water
 from logger.simulator.window import Picture, Window, softened
@@ -45,6 +46,7 @@ class Painter:
         # photons: the noise grows with the root of the light, on a floor of read-out noise
         self._sigma = (noise_dn * np.sqrt(0.3 + 0.7 * self.still.grey / 128.0)).astype(np.float32)
         self._deck = deck_paint(scene)
+        self._tag = None if scene.tag is None else TagPaint(scene, scene.tag, self.sight)
         self._water = None if scene.waves.still else Water(scene)
 
     def frame(self, number: int) -> NDArray[np.uint8]:
@@ -156,7 +158,8 @@ class Painter:
         scene = self._scene
         water, deck = self.outlines_px(first_s)
         sail = None if scene.sail is None else self._sail_outlines(scene.sail, first_s)
-        everything = np.vstack([water, deck, *(sail or ())])
+        sheet = () if self._tag is None else (self._tag.outline(first_s),)
+        everything = np.vstack([water, deck, *(sail or ()), *sheet])
         window = Window(everything, margin_px=_MARGIN_PX, limit=self._limit)
         body, lid, wet = (mask[window.inner] for mask in self._masks(window, first_s))
         lamp = self.still.lamp[window.rows, window.columns]
@@ -169,7 +172,10 @@ class Painter:
         top = self._deck.seen(deck, window, self._turn(first_s))[window.inner]
         light = light * (1.0 - body)[..., None]
         light += (lamp * (body - lid) * side)[..., None] * colour
-        light += (lamp * lid * self._shaded_lid(window, first_s))[..., None] * top
+        light += (lamp * lid * self._shaded(window, first_s, scene.hull.freeboard_mm))[..., None] * top
+        if self._tag is not None and scene.tag is not None:
+            lit = lamp * self._shaded(window, first_s, scene.tag.height_mm)
+            self._tag.lay(light, window, first_s + self._moments_s(first_s), lit=lit)
         if sail is not None and scene.sail is not None:
             cloth, mast = (softened(window.hull(part), SOFTNESS_PX)[window.inner] for part in sail)
             fabric = linear(SAIL_PAINTS[scene.sail.paint]).astype(np.float32)
@@ -185,24 +191,32 @@ class Painter:
         mast = sail.mast(self._scene.hull.freeboard_mm)
         return self.sight.project(sail.cloth(first_s), first_s), self.sight.project(mast, first_s)
 
-    def _shaded_lid(self, window: Window, first_s: float) -> Picture | float:
-        """How much of the lamp's light the sail leaves to the deck."""
+    def _shaded(self, window: Window, first_s: float, z_mm: float) -> Picture | float:
+        """How much of the lamp's light the sail leaves to what lies at that height."""
         sail = self._scene.sail
         if sail is None:
             return 1.0
-        fallen = self.sight.shadow(sail.cloth(first_s), first_s, z_mm=self._scene.hull.freeboard_mm)
+        fallen = self.sight.shadow(sail.cloth(first_s), first_s, z_mm=z_mm)
         return 1.0 - 0.8 * self._scene.light.shade * softened(window.hull(fallen), 2.0)[window.inner]
 
-    def _masks(self, window: Window, first_s: float) -> tuple[Picture, Picture, Picture]:
-        """Covered shares of the silhouette above water, the deck alone, and the hull below: means over the exposure."""
+    def _moments_s(self, first_s: float) -> Floats:
+        """(N,) moments of the exposure, from its middle: as many as the boat's speed asks for."""
         scene = self._scene
         exposure_s = scene.shutter.exposure_ns / 1e9
         speed = float(scene.voyage.speed([first_s])[0])
         blur_px = speed * exposure_s * scene.eye.f_px / scene.eye.place_mm[2]
         count = 1 + min(11, math.ceil(blur_px / 0.35)) if blur_px > 0.02 else 1
+        moments_s: Floats = ((np.arange(count) + 0.5) / count - 0.5) * exposure_s
+        return moments_s
+
+    def _masks(self, window: Window, first_s: float) -> tuple[Picture, Picture, Picture]:
+        """Covered shares of the silhouette above water, the deck alone, and the hull below: means over the exposure."""
+        scene = self._scene
+        moments_s = self._moments_s(first_s)
+        count = len(moments_s)
         body, lid = window.empty(), window.empty()
-        for moment in (np.arange(count) + 0.5) / count - 0.5:
-            water, deck = self.outlines_px(first_s + moment * exposure_s)
+        for moment_s in moments_s:
+            water, deck = self.outlines_px(first_s + moment_s)
             lid += window.cover(deck)
             body += window.hull(np.vstack([water, deck]))
         body, lid = softened(body / count, SOFTNESS_PX), softened(lid / count, SOFTNESS_PX)

@@ -21,6 +21,7 @@ from logger.simulator.light import Light, LightChange, draw_change, draw_light
 from logger.simulator.mount import Bump, Shutter, draw_bump, draw_eye, draw_shutter
 from logger.simulator.ripples import Waves, draw_waves
 from logger.simulator.sail import Rocking, Sail, draw_rocking, draw_sail
+from logger.simulator.tag import Tag, draw_tag
 from logger.simulator.tiers import TIERS, Tier, TierName
 from logger.simulator.visitors import Visitor, draw_visitors
 from logger.simulator.voyage import TrueLine, Voyage
@@ -43,6 +44,7 @@ class Scene:
     """Where the light beams truly are, each named after its gate; `role` is the line it times."""
     hull: Hull
     sail: Sail | None
+    tag: Tag | None
     rocking: Rocking
     visitors: tuple[Visitor, ...]
     bump: Bump | None
@@ -94,6 +96,7 @@ def draw(*, tier: TierName, kind: str, seed: int, asked: Wishes) -> Scene:
     )
     ended_s, length_s = end(voyage, lines, kind)
     driven_until_s = voyage.crossing_s(lines[1], until_s=length_s) or ended_s
+    sail = draw_sail(stream(seed, "sail"), level, hull)
     middle = ((basin.back_mm + basin.front_mm) / 2, 0.0)
     return Scene(
         tier=level, tier_name=tier, kind=kind, seed=seed, wishes=asked, basin=basin, lines=lines, beams=beams,
@@ -102,7 +105,8 @@ def draw(*, tier: TierName, kind: str, seed: int, asked: Wishes) -> Scene:
         shutter=draw_shutter(stream(seed, "shutter"), level, length_s, asked),
         light_change=draw_change(stream(seed, "light change"), level, from_s=voyage.go_s, to_s=ended_s),
         waves=draw_waves(stream(seed, "waves"), level, depth_mm=basin.depth_mm, middle_mm=middle),
-        sail=draw_sail(stream(seed, "sail"), level, hull), rocking=draw_rocking(stream(seed, "rocking"), level),
+        sail=sail, tag=draw_tag(stream(seed, "tag"), hull, sail, asked, shines=level.tag_shine),
+        rocking=draw_rocking(stream(seed, "rocking"), level),
         visitors=draw_visitors(
             stream(seed, "visitors"), level, basin=basin, hull=hull, voyage=voyage, driven_until_s=driven_until_s
         ),

@@ -10,15 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger import __version__
-from logger.config import Boat, CameraSetup, Conditions, DriverChoice, Gate, Line, Rig, Rules, RunCard, Tank
+from logger.config import Boat, CameraSetup, Conditions, DriverChoice, Gate, Line, Rig, Rules, RunCard, Tag, Tank
 from logger.simulator.chance import stream
 from logger.simulator.course import STOP_FOR_S, STOP_SPEED_MM_PER_S, WALL_MARGIN_MM
 from logger.simulator.eye import Eye
 from logger.simulator.scene import Scene
+from logger.simulator.tag import TURN_DEG
 
 Floats = NDArray[np.float64]
 RULER_MM = 2.0
 """A ruler held against a wobbly hull is read to within this."""
+BOW_RULER_MM, SIZE_MM = 1.0, 0.35
+"""A ruler along the deck from the tag to the bow, and a calliper on the print, are read to within these."""
 CAMERA_FILE = "camera.toml"
 U_HEIGHT_MM, U_PLACE_MM, U_TILT_DEG, U_FOCAL = 1.0, 0.5, 0.03, 0.0007
 """How far a good calibration is off: height, place, tilt, relative focal length."""
@@ -114,7 +117,29 @@ def _boat(scene: Scene) -> Boat:
         width_mm=read(float(np.ptp(deck[:, 1]))), u_width_mm=u_mm,
         freeboard_mm=read(scene.hull.freeboard_mm), u_freeboard_mm=u_mm,
         mass_g=float(round(scene.mass_g)), u_mass_g=0.29,
-        mast_height_mm=None if scene.sail is None else read(scene.sail.top_mm),
+        mast_height_mm=None if scene.sail is None else read(scene.sail.top_mm), tag=_tag(scene),
+    )  # fmt: skip
+
+
+def _tag(scene: Scene) -> Tag | None:
+    """The tag as calliper and ruler say it is. Nobody measures how far aside it sits: the card only says how well."""
+    true = scene.tag
+    if true is None:
+        return None
+    rng = stream(scene.seed, "tag ruler")
+
+    def read(true_mm: float, within_mm: float) -> float:
+        error = float(rng.uniform(-within_mm, within_mm))
+        return round(true_mm + (error if scene.wishes.rig_errors else 0.0), 3)
+
+    height_mm, ahead_mm = read(true.height_mm, RULER_MM), read(true.bow_ahead_mm, BOW_RULER_MM)
+    return Tag(
+        kind=true.kind, number=true.number, size_mm=read(true.size_mm, SIZE_MM),
+        u_size_mm=round(SIZE_MM / math.sqrt(3), 3), height_mm=max(0.0, height_mm),
+        u_height_mm=round(RULER_MM / math.sqrt(3), 3), bow_ahead_mm=ahead_mm,
+        u_bow_ahead_mm=round(BOW_RULER_MM / math.sqrt(3), 3),
+        left_mm=0.0 if scene.wishes.rig_errors else round(true.left_mm, 3), u_left_mm=1.0,
+        u_turn_deg=round(TURN_DEG / math.sqrt(3), 3),
     )  # fmt: skip
 
 

@@ -133,6 +133,20 @@ def _boat_fact(scene: Scene) -> dict[str, Any]:
         "freeboard_mm": hull.freeboard_mm, "draught_mm": hull.draught_mm, "mass_g": scene.mass_g, "paint": scene.paint,
         "mast_height_mm": None if scene.sail is None else scene.sail.top_mm,
         "outline_mm": hull.outline_mm.tolist(),
+    } | _tag_fact(scene)  # fmt: skip
+
+
+def _tag_fact(scene: Scene) -> dict[str, Any]:
+    """The tag as it truly sits, if there is one."""
+    tag = scene.tag
+    if tag is None:
+        return {}
+    return {
+        "tag": {
+            "kind": tag.kind, "number": tag.number, "family": tag.family if tag.kind == "square" else None,
+            "size_mm": tag.size_mm, "height_mm": tag.height_mm, "bow_ahead_mm": tag.bow_ahead_mm,
+            "ahead_mm": tag.ahead_mm, "left_mm": tag.left_mm, "turn_deg": float(np.degrees(tag.turn_rad)),
+        }
     }  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import Any, Literal
 
 from logger.errors import InputError
 from logger.simulator.hull import Shape
@@ -50,6 +50,20 @@ class Wishes:
     """How dark the boat's shadow is, 0 to 1."""
     plain_deck: bool = False
     """True: one even colour on deck."""
+    tag: Literal["square", "disc"] | None = None
+    """What is stuck on the deck; None: nothing."""
+    tag_number: int | None = None
+    """Which square of its family."""
+    tag_size_mm: float | None = None
+    """Side of the black square, diameter of the black disc."""
+    tag_height_mm: float | None = None
+    """Of the printed face above the water."""
+    tag_left_mm: float | None = None
+    """How far left of the boat's middle line it sits."""
+    tag_turn_deg: float | None = None
+    """How far it is turned, anticlockwise from above."""
+    tag_family: str | None = None
+    """Which predefined dictionary of cv2.aruco the square is from; None: `TAG_FAMILY` in tag.py."""
     rig_errors: bool = True
     """False: the rig file and the boat card say the exact truth."""
     camera_errors: bool = False

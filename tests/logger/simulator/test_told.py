@@ -46,3 +46,34 @@ def test_what_the_rig_file_says_is_off_by_about_its_own_uncertainty() -> None:
         # the spread of 150 draws is known to 6 %: three of those
         assert np.std(drawn) == pytest.approx(1.0, abs=0.2)
         assert abs(np.mean(drawn)) < 0.3
+
+
+def test_the_card_of_a_tag_is_off_by_about_its_own_uncertainty() -> None:
+    off: dict[str, list[float]] = {"size": [], "height": [], "bow_ahead": [], "left": [], "turn": []}
+    for seed in range(150):
+        scene = draw(tier="easy", kind="straight", seed=seed, asked=wishes({"tag": "square"}))
+        true, tag = scene.tag, told.card(scene).boat.tag
+        assert true is not None
+        assert tag is not None
+        assert (tag.kind, tag.number) == ("square", true.number)
+        assert tag.height_mm is not None
+        assert tag.bow_ahead_mm is not None
+        off["size"].append((tag.size_mm - true.size_mm) / tag.u_size_mm)
+        off["height"].append((tag.height_mm - true.height_mm) / tag.u_height_mm)
+        off["bow_ahead"].append((tag.bow_ahead_mm - true.bow_ahead_mm) / tag.u_bow_ahead_mm)
+        off["left"].append((tag.left_mm - true.left_mm) / tag.u_left_mm)
+        off["turn"].append(np.degrees(true.turn_rad) / tag.u_turn_deg)
+    for drawn in off.values():
+        # the spread of 150 draws is known to 6 %: three of those
+        assert np.std(drawn) == pytest.approx(1.0, abs=0.2)
+        assert abs(np.mean(drawn)) < 0.3
+
+
+def test_an_exact_card_says_the_tag_as_it_is() -> None:
+    scene = draw(tier="hard", kind="drift", seed=7, asked=wishes({"tag": "disc", "rig_errors": False}))
+    true, tag = scene.tag, told.card(scene).boat.tag
+    assert true is not None
+    assert tag is not None
+    told_mm = (tag.size_mm, tag.height_mm, tag.bow_ahead_mm, tag.left_mm)
+    assert told_mm == pytest.approx((true.size_mm, true.height_mm, true.bow_ahead_mm, true.left_mm), abs=1e-3)
+    assert tag.number is None

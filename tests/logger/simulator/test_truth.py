@@ -45,3 +45,11 @@ def test_a_drift_is_the_way_of_the_bow_from_the_mark_to_the_end() -> None:
     bow = np.array(run.truth["end_bow_mm"])
     assert run.truth["end_reason"] == "at_rest"
     assert bow @ [np.cos(normal), np.sin(normal)] - mark["place_mm"] == pytest.approx(run.truth["drift_mm"], abs=1e-9)
+
+
+def test_the_truth_of_a_tag_leads_from_it_to_the_bow() -> None:
+    boat = simulate_run(seed=5, tier="hard", tag="square", tag_number=11, tag_turn_deg=1.0, **SHORT).truth["boat"]
+    tag = boat["tag"]
+    assert (tag["kind"], tag["number"], tag["turn_deg"]) == ("square", 11, pytest.approx(1.0))
+    assert tag["ahead_mm"] + tag["bow_ahead_mm"] == pytest.approx(max(x for x, _ in boat["outline_mm"]))
+    assert "tag" not in simulate_run(seed=5, tier="hard", **SHORT).truth["boat"]
