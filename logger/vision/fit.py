@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.vision.hull import Floats, Hull, Look, look
+from logger.vision.hull import Floats, Hull, look
 from logger.vision.light import PLAIN, Tone
 from logger.vision.plane import Plane, Singles, sample
 from logger.vision.rays import CORRELATED, outside, relit, weights
@@ -16,6 +16,10 @@ _CLOSE_PX = 0.05
 """A step that moves the edge by less than this (root mean square of the rays) ends the search."""
 _U_HEADING_RAD = 0.05
 """How far a heading is believed to turn from its start: only a round boat, which shows none, is held by it."""
+_WRONG_AT_FIRST, _WRONG = 0.5, 0.2
+"""A ray half shows the boat's edge if so much of what it has to show is wrong; more at first, as the start is rough."""
+_LEAST_SHOWN, _U_PART_MM, _U_PART_RAD = 0.3, 1.5, 0.04
+"""A part of the boat tells of the whole if it has so much to show, and tells place and heading as well as this."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,16 +39,17 @@ class Fit:
     agreeing: float
     """Share of the rays that show the boat's edge as it was learnt, each counting as much as it has to show: a fit of
     the wrong half has few."""
+    is_partial: bool = False
+    """Whether only those rays were used that show the boat's edge."""
 
     @property
     def good(self) -> bool:
         """Whether the picture really shows this hull at this place."""
+        if self.is_partial:
+            u_place = float(np.sqrt(np.linalg.eigvalsh(self.covariance[:2, :2])[-1]))
+            u_heading = float(np.sqrt(self.covariance[2, 2]))
+            return self.agreeing > _LEAST_SHOWN and u_place < _U_PART_MM and u_heading < _U_PART_RAD
         return self._stands_out and self.misfit < 4.0
-
-    @property
-    def odd(self) -> bool:
-        """Whether the picture shows the hull all round, but with something in or beside it: doubtful, yet no other."""
-        return self._stands_out and 4.0 <= self.misfit < 8.0
 
     @property
     def _stands_out(self) -> bool:
@@ -67,30 +72,53 @@ class Fitter:
     def fit(self, picture: NDArray[np.uint8], *, place_mm: Floats, heading_rad: float, steps: int = 5) -> Fit:
         """The best place near `place_mm` (2,) on the plane, from at most `steps` Gauss-Newton steps."""
         place, heading = np.array(place_mm, np.float64), float(heading_rad)
-        limit = 3 * self.hull.blur_mm
         for _ in range(steps):
-            seen, water, drawn = self._compared(picture, place, heading)
-            residual = seen - drawn.grey[0]
-            weight = weights(residual, self.hull.noise)
-            known = weight > 0
-            by_shift, residual = np.where(known, drawn.by_shift[0], 0.0), np.where(known, residual, 0.0)
-            lever = self._lever(heading)
-            weighted = weight * by_shift / CORRELATED
-            normal = (lever * (weighted * by_shift).sum(axis=1)[:, None]).T @ lever + self._belief
-            covariance = np.asarray(np.linalg.inv(normal), np.float64)
-            change = covariance @ (lever.T @ (weighted * residual).sum(axis=1))
-            place = place + np.clip(change[:2], -limit, limit)
-            heading += float(np.clip(change[2], -0.1, 0.1))
-            if np.sqrt(np.mean((lever @ change) ** 2)) < self._close:
+            seen = self._compared(picture, place, heading)
+            step = self._step(seen, heading)
+            place, heading = step.moved(place, heading, most_mm=3 * self.hull.blur_mm, most_rad=0.1)
+            if step.rms_mm < self._close:
                 break
-        boat = np.where(known, drawn.grey[0] - water, 0.0)
-        shown, whole = (weight * boat * np.where(known, seen - water, 0.0)).sum(axis=1), (weight * boat**2).sum(axis=1)
+        shown = (seen.weight * seen.boat * seen.apart).sum(axis=1)
+        whole = (seen.weight * seen.boat**2).sum(axis=1)
         strength = shown.sum() / max(whole.sum(), 1e-12)
         agreeing = float(whole[np.abs(shown - whole) < 0.4 * whole].sum() / max(whole.sum(), 1e-12))
-        share = float(known.mean())
-        misfit = float(np.sqrt(np.mean((residual / self.hull.noise)[known] ** 2))) if share else np.inf
-        covariance = covariance * (max(1.0, misfit**2) if share else 1.0)
-        return Fit(place, heading, covariance, float(strength), misfit, share, agreeing)
+        misfit = seen.misfit(self.hull.noise, seen.known)
+        covariance = step.covariance * (max(1.0, misfit**2) if np.isfinite(misfit) else 1.0)
+        return Fit(place, heading, covariance, float(strength), misfit, float(seen.known.mean()), agreeing)
+
+    def fit_partly(self, picture: NDArray[np.uint8], *, place_mm: Floats, heading_rad: float, steps: int = 6) -> Fit:
+        """The best place near one that is nearly right already, from those rays that show the boat's edge.
+
+        A hand, a sail or a straw hides some of the rays; which ones is judged anew in every step. What is good here is
+        only so because the boat was known to be near: by itself a part may be like a part of something else.
+        """
+        place, heading = np.array(place_mm, np.float64), float(heading_rad)
+        plain = 1 / self.hull.noise**2
+        for number in range(steps):
+            seen = self._compared(picture, place, heading)
+            whole = (plain * seen.boat**2).sum(axis=1)
+            wrong = (plain * seen.residual**2).sum(axis=1) / np.maximum(whole, 1e-9)
+            shows = 1 / (1 + (wrong / (_WRONG_AT_FIRST if number == 0 else _WRONG)) ** 4)
+            step = self._step(seen, heading, shows)
+            place, heading = step.moved(place, heading, most_mm=self.hull.blur_mm, most_rad=0.03)
+            if number > 1 and step.rms_mm < self._close:
+                break
+        is_shown = shows > 0.5
+        agreeing = float(whole[is_shown].sum() / max(whole.sum(), 1e-12))
+        misfit = seen.misfit(self.hull.noise, seen.known & is_shown[:, None])
+        covariance = step.covariance * (max(1.0, misfit**2) if np.isfinite(misfit) else 1.0)
+        return Fit(place, heading, covariance, 1.0, misfit, float(seen.known.mean()), agreeing, is_partial=True)
+
+    def _step(self, seen: _Compared, heading: float, shows: Floats | None = None) -> _Step:
+        """One Gauss-Newton step; each ray counts as much as it `shows` (M,)."""
+        lever = self._lever(heading)
+        weighted = seen.weight * seen.by_shift / CORRELATED
+        if shows is not None:
+            weighted = weighted * shows[:, None]
+        normal = (lever * (weighted * seen.by_shift).sum(axis=1)[:, None]).T @ lever + self._belief
+        covariance = np.asarray(np.linalg.inv(normal), np.float64)
+        change = covariance @ (lever.T @ (weighted * seen.residual).sum(axis=1))
+        return _Step(change, covariance, float(np.sqrt(np.mean((lever @ change) ** 2))))
 
     def _lever(self, heading: float) -> Floats:
         """(M, 3) by how much each ray's edge moves outward per mm of x, per mm of y, and per radian."""
@@ -99,8 +127,8 @@ class Fitter:
         lever: Floats = np.array([c * x - s * y, s * x + c * y, self._arms]).T
         return lever
 
-    def _compared(self, picture: NDArray[np.uint8], place: Floats, heading: float) -> tuple[Floats, Floats, Look]:
-        """Along all rays (M, K): seen light, water under the shadow, and the model (1, M, K)."""
+    def _compared(self, picture: NDArray[np.uint8], place: Floats, heading: float) -> _Compared:
+        """The picture along all rays against the model."""
         at, turn = place[None], np.array([heading])
         u, v = (along[0] for along in self._bundle.pixels(self.plane, at, turn))
         reach = self._walls.reach(at - self._foot, turn, self._slope).mm
@@ -110,4 +138,50 @@ class Fitter:
             centre = self.hull.shadow.moved(at, turn, self._foot)
             water = bare * (1 - self.hull.shadow.darkness * self.hull.shadow.share(self._distance, self._rays, centre))
         seen = relit(sample(picture, u, v, self._tone)[None], water, outside(self.hull, reach))
-        return seen[0], water[0], look(self.hull, water, reach)
+        drawn = look(self.hull, water, reach)
+        residual = seen[0] - drawn.grey[0]
+        weight = weights(residual, self.hull.noise)
+        known = weight > 0
+        return _Compared(
+            residual=np.where(known, residual, 0.0),
+            weight=weight,
+            known=known,
+            by_shift=np.where(known, drawn.by_shift[0], 0.0),
+            boat=np.where(known, drawn.grey[0] - water[0], 0.0),
+            apart=np.where(known, seen[0] - water[0], 0.0),
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Compared:
+    """One picture along all rays; all (M, K), 0 where nothing is known."""
+
+    residual: Floats
+    """Seen light less the model's."""
+    weight: Floats
+    known: NDArray[np.bool_]
+    by_shift: Floats
+    boat: Floats
+    """The model's light less the water's."""
+    apart: Floats
+    """Seen light less the water's."""
+
+    def misfit(self, noise: Floats, which: NDArray[np.bool_]) -> float:
+        """Root mean square of residual over noise of those samples; infinite if there are none."""
+        return float(np.sqrt(np.mean((self.residual / noise)[which] ** 2))) if which.any() else np.inf
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Step:
+    """One step of a search."""
+
+    change: Floats
+    """(3,) of x, y and heading."""
+    covariance: Floats
+    rms_mm: float
+    """How far it moves the edge, root mean square of the rays."""
+
+    def moved(self, place: Floats, heading: float, *, most_mm: float, most_rad: float) -> tuple[Floats, float]:
+        """Place and heading after it, no more than so far away."""
+        turn = float(np.clip(self.change[2], -most_rad, most_rad))
+        return place + np.clip(self.change[:2], -most_mm, most_mm), heading + turn

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, partial
 from heapq import merge
 from operator import itemgetter
@@ -33,10 +33,10 @@ _SHIFTED_PX = 4.0
 """Half of the least by which a lost part shifts a JPEG: a picture in which the boat moved more is looked at whole."""
 _SAME_RAD = 0.02
 """From two headings nearer than this a fit comes to the same end."""
+_FORGOTTEN_COUNT = 3
+"""After so many pictures without the boat it may be anywhere."""
 _AT_ONCE_COUNT = 64
 """How many pictures are held in memory to be gone through backwards."""
-_LOOSE = 0.12
-"""Standard uncertainty of a bare silhouette's place, as a share of the boat's size."""
 
 
 @dataclass(slots=True)
@@ -49,35 +49,114 @@ class _Course:
 
 
 def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mask | None) -> dict[int, Fit]:
-    """A fit for every picture that can be decoded; bad ones among them show it by their figures."""
-    poses = np.column_stack([learnt.place_mm, learnt.heading_rad])
-    nodes = found.numbers.astype(float)
-    numbers = np.clip(np.arange(film.count, dtype=float), nodes[0], nodes[-1])
-    expected = np.asarray(PchipInterpolator(nodes, poses, axis=0)(numbers), np.float64)
-    fitter = Fitter(learnt.hull, plane, found.water, found.tone)
-    seeker = _Seeker(fitter, found, tank)
-    course: _Course | None = None
-    fits: dict[int, Fit] = {}
-    nearby_mm = _SHIFTED_PX * plane.step_mm(plane.foot_mm)
-    for number, picture, whole in _every(film, found, _rows_px(learnt, plane, nodes, numbers)):
-        starts = _starts(number, expected, course, same_mm=nearby_mm / _SHIFTED_PX)
-        fit, start = _from(starts, fitter, picture)
-        is_there = np.hypot(*(fit.place_mm - start[:2])) < nearby_mm and (fit.good or fit.odd)
-        if len(picture) < len(found.empty) and not is_there:
-            if (checked := whole()) is None:
-                continue
-            picture = checked
-        if not (fit.good or is_there):
-            near = course.pose if course is not None else expected[number]
-            fit = seeker.again(picture, near=near) or fit
-        fits[number] = fit
-        if fit.good:
-            pose = np.array([*fit.place_mm, fit.heading_rad])
-            follows = course is not None and course.number == number - 1
-            step = pose - course.pose if course is not None and follows else np.zeros(3)
-            course = _Course(pose, step, number)
-    _backwards(film, fitter, fits)
-    return fits
+    """A good fit for every picture that shows the boat; by number."""
+    chase = _Chase(film, plane, found, learnt)
+    chase.forwards()
+    chase.backwards()
+    if chase.seek(_Seeker(chase.fitter, found, tank)):
+        chase.backwards()
+    return chase.fits
+
+
+class _Chase:
+    """The boat followed through the pictures: forwards, then backwards into what was missed."""
+
+    def __init__(self, film: Film, plane: Plane, found: Survey, learnt: Learnt) -> None:
+        self.film, self.found = film, found
+        self.fitter = Fitter(learnt.hull, plane, found.water, found.tone)
+        self.fits: dict[int, Fit] = {}
+        self._damaged: set[int] = set()
+        poses = np.column_stack([learnt.place_mm, learnt.heading_rad])
+        nodes = found.numbers.astype(float)
+        numbers = np.clip(np.arange(film.count, dtype=float), nodes[0], nodes[-1])
+        self._expected = np.asarray(PchipInterpolator(nodes, poses, axis=0)(numbers), np.float64)
+        self._rows_px = _rows_px(learnt, plane, nodes, numbers)
+        self._nearby_mm = _SHIFTED_PX * plane.step_mm(plane.foot_mm)
+
+    def forwards(self) -> None:
+        """Every picture in order, each from where the boat must be."""
+        course: _Course | None = None
+        for number, picture, whole in _every(self.film, self.found, self._rows_px):
+            if course is not None and number - course.number > _FORGOTTEN_COUNT:
+                course = None
+            starts = _starts(number, self._expected, course, same_mm=self._nearby_mm / _SHIFTED_PX)
+            fit = self._fitted(picture, starts, course=course, number=number)
+            if len(picture) < len(self.found.empty) and not self._is_there(fit, starts):
+                if (checked := whole()) is None:
+                    self._damaged.add(number)
+                    continue
+                fit = self._fitted(checked, starts, course=course, number=number)
+            if fit is not None:
+                self.fits[number] = fit
+                course = self._course(number, -1)
+
+    def backwards(self) -> None:
+        """What was missed, last picture first, from where the boat is after: what hides a start clears up later."""
+        missed = self._missed(max(self.fits, default=0))
+        for first in range(len(missed), 0, -_AT_ONCE_COUNT):
+            chosen = missed[max(0, first - _AT_ONCE_COUNT) : first]
+            pictures = dict(self.film.pictures(chosen))
+            for number in reversed(chosen):
+                after = next((n for n in range(number + 1, number + 1 + _FORGOTTEN_COUNT) if n in self.fits), None)
+                if number not in pictures or after is None:
+                    continue
+                course = self._course(after, 1)
+                start = course.pose + course.step * (number - after)
+                if (fit := self._fitted(pictures[number], [start], course=course, number=number)) is not None:
+                    self.fits[number] = fit
+
+    def _missed(self, until: int) -> list[int]:
+        return [n for n in range(until) if n not in self.fits and n not in self._damaged]
+
+    def _is_there(self, fit: Fit | None, starts: list[Floats]) -> bool:
+        """Whether the boat is where it must be; if not, the picture may be one of which a part was lost."""
+        if fit is None:
+            return False
+        return min(float(np.hypot(*(fit.place_mm - start[:2]))) for start in starts) < self._nearby_mm
+
+    def _course(self, number: int, side: int) -> _Course:
+        """Where the boat is in a picture, and its step, judged from the picture beside it on one side."""
+        pose = self._pose(number)
+        beside = number + side
+        return _Course(pose, side * (self._pose(beside) - pose) if beside in self.fits else np.zeros(3), number)
+
+    def _pose(self, number: int) -> Floats:
+        fit = self.fits[number]
+        return np.array([*fit.place_mm, fit.heading_rad])
+
+    def _fitted(self, picture: Grey, starts: list[Floats], *, course: _Course | None, number: int) -> Fit | None:
+        """A good fit from the first of the starts that leads to one.
+
+        Of a boat that was seen just before, or is seen just after, a part is enough.
+        """
+        for start in starts:
+            fit = self.fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]), steps=8)
+            if fit.good:
+                return fit
+        if course is None:
+            return None
+        way = course.step * (number - course.number)
+        room = float(np.hypot(*way[:2])) + self._nearby_mm
+        near = [start for start in starts if np.hypot(*(start - course.pose - way)[:2]) < room]
+        for start in [*near, course.pose]:
+            fit = self.fitter.fit_partly(picture, place_mm=start[:2], heading_rad=float(start[2]))
+            if fit.good and np.hypot(*(fit.place_mm - start[:2])) < self._nearby_mm:
+                return fit
+        return None
+
+    def seek(self, seeker: _Seeker) -> bool:
+        """Look for the boat all over the pictures in which it was missed; whether it was found in any."""
+        missed = self._missed(self.film.count)
+        known = np.array(sorted(self.fits))
+        is_found = False
+        for number, picture in self.film.pictures(missed):
+            near = self._expected[number]
+            if len(known):
+                near = self._pose(int(known[np.abs(known - number).argmin()]))
+            if (fit := seeker.again(picture, near=near)) is not None:
+                self.fits[number] = fit
+                is_found = True
+        return is_found
 
 
 def _every(film: Film, found: Survey, rows_px: list[int]) -> Iterator[tuple[int, Grey, Whole]]:
@@ -102,45 +181,14 @@ def _rows_px(learnt: Learnt, plane: Plane, nodes: Floats, numbers: Floats) -> li
     return found
 
 
-def _backwards(film: Film, fitter: Fitter, fits: dict[int, Fit]) -> None:
-    """Try the bad fits again, last first, each from the good one after it: what hides a start clears up later."""
-    order = sorted(fits)
-    bad = [n for n in order if not fits[n].good]
-    if not any(fit.good for fit in fits.values()):
-        return
-    for first in range(len(bad), 0, -_AT_ONCE_COUNT):
-        chosen = bad[max(0, first - _AT_ONCE_COUNT) : first]
-        pictures = dict(film.pictures(chosen))
-        for number in reversed(chosen):
-            after = fits.get(number + 1)
-            if after is None or not after.good or number not in pictures:
-                continue
-            later = fits.get(number + 2)
-            start, heading = after.place_mm, after.heading_rad
-            if later is not None and later.good:
-                start, heading = 2 * start - later.place_mm, 2 * heading - later.heading_rad
-            again = fitter.fit(pictures[number], place_mm=start, heading_rad=heading, steps=8)
-            if again.good:
-                fits[number] = again
-
-
 def _starts(number: int, expected: Floats, course: _Course | None, *, same_mm: float) -> list[Floats]:
     """Poses from which to look: the last place carried on, then what the sparse poses say if that is another."""
-    if course is None or number - course.number > 3:
+    if course is None:
         return [expected[number]]
     carried_on = course.pose + course.step * (number - course.number)
     apart = np.abs(carried_on - expected[number])
     is_same = apart[:2].max() < same_mm and apart[2] < _SAME_RAD
     return [carried_on] if is_same else [carried_on, expected[number]]
-
-
-def _from(starts: list[Floats], fitter: Fitter, picture: Grey) -> tuple[Fit, Floats]:
-    """The first good fit, or else the last, and where it started."""
-    for start in starts:
-        fit = fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]))
-        if fit.good:
-            break
-    return fit, start
 
 
 class _Seeker:
@@ -163,21 +211,16 @@ class _Seeker:
         return np.asarray(cv2.resize(np.nan_to_num(self._found.empty), size, interpolation=cv2.INTER_AREA), np.float32)
 
     def again(self, picture: Grey, *, near: Floats) -> Fit | None:
-        """The boat at the likeliest place in the picture, given that it was at `near` (x, y, heading); None: not seen.
-
-        If something of the boat's size is there but does not look as learnt, its middle is given, not good.
-        """
+        """The boat at the likeliest place in the picture, given that it was at `near` (x, y, heading); None: unseen."""
         small = sightings.shrunk(picture)
         apart, noise = sightings.differences(small[None], self._small)
         light = background.light_of(small, self._small)
-        last: Fit | None = None
         for seen in sightings.candidates(apart[0], noise=noise, size_px=self._size_px, tank=self._tank)[:3]:
             spot = ((seen.u + 0.5) * SHRINK - 0.5, (seen.v + 0.5) * SHRINK - 0.5)
             fit = self._at(picture, light, spot, near)
             if fit is not None and fit.good:
                 return fit
-            last = last or fit
-        return last
+        return None
 
     def _at(self, picture: Grey, light: float, spot: tuple[float, float], near: Floats) -> Fit | None:
         seen = silhouette(
@@ -189,13 +232,7 @@ class _Seeker:
         if not _PLAUSIBLE[0] * self._area < shape.area_mm2 < _PLAUSIBLE[1] * self._area:
             return None
         heading = _nearest_half_turn(shape, float(near[2]))
-        fit = self._fitter.fit(picture, place_mm=shape.centre_mm, heading_rad=heading, steps=8)
-        if fit.good:
-            return fit
-        loose = np.diag([(_LOOSE**2) * self._area, (_LOOSE**2) * self._area, 0.3**2])
-        return replace(
-            fit, place_mm=shape.centre_mm, heading_rad=heading, covariance=loose, strength=min(fit.strength, 0.5)
-        )
+        return self._fitter.fit(picture, place_mm=shape.centre_mm, heading_rad=heading, steps=8)
 
 
 def _nearest_half_turn(shape: Shape, heading_rad: float) -> float:

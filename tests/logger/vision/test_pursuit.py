@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from logger.vision.pursuit import pursue
+from logger.vision.survey import Survey
 from tests.logger.vision.conftest import Painted
 from tests.logger.vision.test_survey import Film
 
@@ -27,19 +28,30 @@ def test_every_picture_is_fitted(painted: Painted) -> None:
     assert off_mm(painted, fits).max() < 0.5
 
 
-def test_a_boat_covered_for_a_while_is_marked_and_found_again(painted: Painted) -> None:
+def with_circles(painted: Painted, numbers: range, *, aside_px: tuple[int, int], radius_px: int) -> tuple[list, Survey]:
+    """The film with a grey disc over or beside the boat in some pictures."""
     pictures = film_of(painted)
-    for n in range(60, 80):
+    for n in numbers:
         u, v = painted.plane.pixels(painted.on_plane(np.array([n])))[0].round().astype(int)
         pictures[n] = pictures[n].copy()
-        cv2.circle(pictures[n], (int(u), int(v)), 140, 210, -1)
-    found = replace(painted.found, pictures=[pictures[n] for n in painted.found.numbers])
+        cv2.circle(pictures[n], (int(u) + aside_px[0], int(v) + aside_px[1]), radius_px, 210, -1)
+    return pictures, replace(painted.found, pictures=[pictures[n] for n in painted.found.numbers])
+
+
+def test_a_boat_covered_for_a_while_is_left_out_and_found_again(painted: Painted) -> None:
+    pictures, found = with_circles(painted, range(60, 80), aside_px=(0, 0), radius_px=140)
     fits = pursue(Film(pictures), painted.plane, found, painted.learnt, tank=None)
-    off, good = off_mm(painted, fits), np.array([fits[n].good for n in sorted(fits)])
-    assert not good[60:80].any()
-    assert good[:60].all()
-    assert good[80:].all()
-    assert off[good].max() < 0.5
+    assert sorted(fits) == [*range(60), *range(80, 150)]
+    assert off_mm(painted, fits).max() < 0.5
+
+
+@pytest.mark.parametrize("pictures_hidden", [range(60, 80), range(30), range(110, 150)])
+def test_a_boat_half_of_which_is_hidden_is_still_measured(painted: Painted, pictures_hidden: range) -> None:
+    pictures, found = with_circles(painted, pictures_hidden, aside_px=(-70, 0), radius_px=70)
+    fits = pursue(Film(pictures), painted.plane, found, painted.learnt, tank=None)
+    assert len(fits) == 150
+    assert all(fits[n].is_partial and fits[n].agreeing < 0.8 for n in pictures_hidden)
+    assert off_mm(painted, fits).max() < 0.8
 
 
 def test_a_start_that_the_sparse_pictures_got_wrong_is_put_right(painted: Painted) -> None:
