@@ -111,7 +111,7 @@ def judge(folder: Path, *, recipes: Sequence[str] = ()) -> Figures:
     two = np.zeros((0, 2)) if found is None else two_u_mm(found)
     apart = np.hypot(*off.T)
     drift, crossings, path = of_trial(recording, track, facts)
-    tag = facts.get("tag")
+    tag = facts["boat"].get("tag")
     able = [name for name in recipes if name not in ONLY_SQUARES or (tag is not None and tag["kind"] == "square")]
     told = given(recording, facts, true) if able else None
     cook = [cooked(name, told, true, decode_s=decode_s, silent_mm=SILENT_MM) for name in able if told is not None]

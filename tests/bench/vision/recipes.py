@@ -72,7 +72,7 @@ def given(recording: Recording, facts: dict[str, Any], true: Floats) -> Given:
     pixels = view.to_pixels(np.column_stack([points, np.full(len(points), height_mm)]))
     way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(true[:, 2:4], axis=0).T))])
     apart = frozenset(np.searchsorted(way, np.linspace(0, way[-1], _BACKGROUND_COUNT)).tolist())
-    return Given(recording.video, view, height_mm, pixels[0], pixels[1:], apart, facts.get("tag"))
+    return Given(recording.video, view, height_mm, pixels[0], pixels[1:], apart, facts["boat"].get("tag"))
 
 
 def pictures(video: Path) -> Iterator[tuple[int, Picture]]:
