@@ -40,6 +40,7 @@ def draw_voyage(
     virtual = mass_g * (1 + physics.added_mass_fraction(length_mm=max(length, width), width_mm=min(length, width)))
     fade_mm, fade_s = rng.uniform(2.0, 4.0) * length, rng.uniform(2.5, 5.0)
     may_touch = asked.wall_contact if asked.wall_contact is not None else bool(rng.random() < tier.wall_contact)
+    may_touch = may_touch or asked.at_wall
     if may_touch:
         # only a slippery hull gets that far
         fade_mm, fade_s = 1.8 * fade_mm, 1.6 * fade_s
@@ -60,10 +61,11 @@ def draw_voyage(
         float(drag.force(speed)), rng.uniform(0.1, 0.4),
         tuple((rng.uniform(0, 0.06), rng.uniform(2, 9), rng.uniform(0, 2 * np.pi)) for _ in range(3)),
     )  # fmt: skip
-    way = physics.Way(cut_mm, late_s, wall_mm, rng.uniform(0, 0.3), float(drag.force(creep)))
+    bounce = rng.uniform(0, 0.3) * (not asked.at_wall)
+    way = physics.Way(cut_mm, late_s, wall_mm, bounce, float(drag.force(creep * (asked.rest_s == 0.0))))
     motion = physics.run(drag, thrust, way, until_s=120.0)
-    armed_s = rng.uniform(0.4, 0.8)
-    return Voyage(path, motion, hull, armed_s + rng.uniform(0.6, 1.2)), float(armed_s)
+    armed_s = rng.uniform(0.4, 0.8) + (asked.enters_s or 0.0)
+    return Voyage(path, motion, hull, armed_s + rng.uniform(0.6, 1.2) + asked.wait_s), float(armed_s)
 
 
 def _speed_for(drag: physics.Drag, reach_mm: float) -> float:
@@ -104,13 +106,13 @@ def _way_to(path: Path, hull: Hull, line: TrueLine) -> float:
     return float(brentq(past, -99.0, line.place_mm + 900.0, xtol=1e-12))
 
 
-def end(voyage: Voyage, lines: tuple[TrueLine, ...], kind: str) -> tuple[float, float]:
-    """When the run ends by its rule and how long the recording goes on."""
+def end(voyage: Voyage, lines: tuple[TrueLine, ...], kind: str, *, rest_s: float = 0.0) -> tuple[float, float]:
+    """When the run ends by its rule, and how long the recording is: it goes on a little, and for `rest_s` more."""
     limit = voyage.go_s + 60.0
     if kind == "straight":
         finished = voyage.crossing_s(lines[1], until_s=limit)
         over = limit if finished is None else finished
-        return over, over + AFTERWARDS_S
+        return over, over + AFTERWARDS_S + rest_s
     slow = voyage.slower_s(STOP_SPEED_MM_PER_S, until_s=limit)
     over = limit if slow is None else slow + STOP_FOR_S
-    return over, over + AFTERWARDS_S
+    return over, over + AFTERWARDS_S + rest_s

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,8 @@ class Light:
     """Loss of light in the picture's corner."""
     shade: float
     """Darkness of a boat's shadow."""
+    spread: float = 1.0
+    """How wide the lamp is: 1 a large one with soft shadows, near 0 the sun, whose shadows are sharp."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +78,15 @@ def draw_light(rng: np.random.Generator, asked: Wishes) -> Light:
         gradient=tuple(rng.uniform(-0.1, 0.1, 2)), vignette=rng.uniform(0.05, 0.25),
         shade=wished(asked.shade, rng.uniform(0.12, 0.35)),
     )  # fmt: skip
+
+
+def draw_sun(rng: np.random.Generator, tier: Tier, lamp: Light, asked: Wishes) -> Light:
+    """The same room with the sun in it, or the lamp as it is. The sun's shadows are sharper, darker, often longer."""
+    slant, shade, spread = rng.uniform(0.2, 1.0), rng.uniform(0.35, 0.6), rng.uniform(0.05, 0.2)
+    drawn = bool(rng.random() < tier.sun)
+    if not (drawn if asked.sun is None else asked.sun):
+        return lamp
+    return replace(lamp, slant=slant, shade=wished(asked.shade, shade), spread=spread)
 
 
 def draw_change(rng: np.random.Generator, tier: Tier, *, from_s: float, to_s: float) -> LightChange:

@@ -28,6 +28,8 @@ from logger.simulator.window import Picture, Window, softened
 Floats = NDArray[np.float64]
 _MARGIN_PX = 14
 _NOISE_SPARE_PX = 48
+_ROOM_PX = 4
+"""Shadows of the room are worked out on every fourth pixel: they are soft."""
 
 
 class Painter:
@@ -46,6 +48,10 @@ class Painter:
         # photons: the noise grows with the root of the light, on a floor of read-out noise
         self._sigma = (noise_dn * np.sqrt(0.3 + 0.7 * self.still.grey / 128.0)).astype(np.float32)
         self._deck = deck_paint(scene)
+        if scene.room:
+            rows, columns = np.mgrid[0 : height // _ROOM_PX, 0 : width // _ROOM_PX]
+            centres = np.column_stack([columns.ravel(), rows.ravel()]) * _ROOM_PX + (_ROOM_PX - 1) / 2
+            self._room_mm = scene.eye.on_plane(centres, z_mm=0.0)
         self._tag = None if scene.tag is None else TagPaint(scene, scene.tag, self.sight)
         self._water = None if scene.waves.still else Water(scene)
 
@@ -63,11 +69,23 @@ class Painter:
         for above, some in patches:
             if not above:
                 self._draw_patches(grey, some)
-        self._draw_boat(grey, first_s)
+        if scene.entry is None or scene.entry.in_sight(first_s):
+            self._draw_boat(grey, first_s)
         for above, some in patches:
             if above:
                 self._draw_patches(grey, some)
+        if scene.room:
+            grey *= self._room_light(middle_s)[..., None]
         return self._developed(grey, number, first_s, exposure_s)
+
+    def _room_light(self, t_s: float) -> Picture:
+        """(height, width) factor of grey values: what people and blinds leave of the light, on the water's plane."""
+        height, width = self._limit
+        left = np.ones(len(self._room_mm))
+        for shadow in self._scene.room:
+            left = left * shadow.left(self._room_mm, t_s)
+        coarse = (left ** (1 / GAMMA)).reshape(height // _ROOM_PX, width // _ROOM_PX).astype(np.float32)
+        return np.asarray(cv2.resize(coarse, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
 
     def _developed(self, grey: Picture, number: int, first_s: float, exposure_s: float) -> NDArray[np.uint8]:
         """Changing light, a knocked stand, noise, and whole grey values."""
@@ -101,26 +119,34 @@ class Painter:
     def _shadows(self, grey: Picture, first_s: float, patches: list[Patch]) -> None:
         """Darken the floor under boat, sail and visitors."""
         scene, sight = self._scene, self.sight
-        parts = [sight.deck_shadow(first_s)]
-        if scene.sail is not None:
+        there = scene.entry is None or scene.entry.in_sight(first_s)
+        parts = [sight.deck_shadow(first_s)] if there else []
+        if scene.sail is not None and there:
             parts.append(sight.shadow(scene.sail.cloth(first_s), first_s))
-        soft = 0.8 + 0.03 * scene.basin.depth_mm * scene.eye.f_px / scene.eye.place_mm[2]
-        self._shade(grey, parts, soft, scene.light.shade)
-        high = [self._patch_shadow(patch) for patch in patches]
-        if high:
-            self._shade(grey, high, 3.0 * soft, 0.6 * scene.light.shade)
+        spread = scene.light.spread
+        soft = 0.8 + spread * 0.03 * scene.basin.depth_mm * scene.eye.f_px / scene.eye.place_mm[2]
+        if parts:
+            self._shade(grey, parts, soft, scene.light.shade)
+        if patches:
+            high = [self._patch_shadow(patch.outline_mm, patch.z_mm) for patch in patches]
+            holes = [self._patch_shadow(p.hole_mm, p.z_mm) for p in patches if p.hole_mm is not None]
+            self._shade(grey, high, (1.0 + 2.0 * spread) * soft, (1.0 - 0.4 * spread) * scene.light.shade, holes)
 
-    def _patch_shadow(self, patch: Patch) -> Floats:
-        places = np.column_stack([patch.outline_mm, np.full(len(patch.outline_mm), patch.z_mm)])
+    def _patch_shadow(self, outline_mm: Floats, z_mm: float) -> Floats:
+        places = np.column_stack([outline_mm, np.full(len(outline_mm), z_mm)])
         return self.sight.pixels(self.sight.thrown(places, None))
 
-    def _shade(self, grey: Picture, outlines: list[Floats], soft_px: float, darkness: float) -> None:
+    def _shade(
+        self, grey: Picture, outlines: list[Floats], soft_px: float, darkness: float, holes: list[Floats] | None = None
+    ) -> None:
         window = Window(np.vstack(outlines), margin_px=_MARGIN_PX + round(2 * soft_px), limit=self._limit)
         if not window.seen:
             return
         mask = window.empty()
         for outline in outlines:
             np.maximum(mask, window.hull(outline), out=mask)
+        for hole in holes or ():
+            np.maximum(mask - window.hull(hole), 0.0, out=mask)
         kept = (1.0 - darkness * softened(mask, soft_px)[window.inner]) ** np.float32(1 / GAMMA)
         grey[window.rows, window.columns] *= kept[..., None]
 
@@ -219,9 +245,9 @@ class Painter:
             water, deck = self.outlines_px(first_s + moment_s)
             lid += window.cover(deck)
             body += window.hull(np.vstack([water, deck]))
-        body, lid = softened(body / count, SOFTNESS_PX), softened(lid / count, SOFTNESS_PX)
+        body, lid = softened(body / np.float32(count), SOFTNESS_PX), softened(lid / np.float32(count), SOFTNESS_PX)
         wet = window.empty()
-        if scene.tier.underwater:
+        if scene.tier.underwater and (scene.entry is None or scene.entry.afloat(first_s)):
             both = np.vstack([self.sight.waterline(first_s), self.sight.bottom(first_s)])
             wet = softened(window.hull(both), SOFTNESS_PX + 0.4)
         return body, np.minimum(lid, body), wet

@@ -105,7 +105,7 @@ def events(scene: Scene) -> tuple[tuple[int, str], ...]:
 def _fixes(scene: Scene, rig: Rig, doubt: TrackerDoubt) -> SimulatedFixes:
     rng = stream(scene.seed, "tracker")
     true = truth.track(scene)
-    kept = np.flatnonzero(rng.random(len(true)) >= doubt.lost)
+    kept = np.flatnonzero((rng.random(len(true)) >= doubt.lost) & np.isfinite(true[:, 1]))
     true = true[kept]
     shifts = _shifts(scene, doubt, true[:, 1:3])
     measured = true[:, 1:3] + rng.normal(0, doubt.noise_mm, (len(true), 2))

@@ -72,7 +72,8 @@ class Sight:
             roll, pitch = self._scene.rocking.lean(times_s, lively)
             x, y, z = x + pitch * z, y - roll * z, z - pitch * x + roll * y
         c, s = np.cos(pose[:, 2]), np.sin(pose[:, 2])
-        return np.column_stack([pose[:, 0] + c * x - s * y, pose[:, 1] + s * x + c * y, z])
+        there: Floats = np.column_stack([pose[:, 0] + c * x - s * y, pose[:, 1] + s * x + c * y, z])
+        return there if self._scene.entry is None else there + self._scene.entry.offset_mm(times_s)
 
     def pixels(self, places_mm: Floats) -> Floats:
         """(M, 2) pixels of tank points (M, 3), above or below the water."""

@@ -1,9 +1,9 @@
 """What is printed, laminated and stuck on a deck so that the camera knows the boat: a square with cells, or a disc.
 
 Both are printed on white paper. *Square*: the cells of a predefined dictionary of OpenCV, one black cell all round,
-then a white margin one cell wide; its top row, as `cv2.aruco.generateImageMarker` draws it, lies toward the bow. *Disc*: a
-black disc of diameter `size_mm` with a white dot of 0.3 of that diameter in its middle, on a round paper of 1.5 times
-the diameter.
+then a white margin one cell wide; its top row, as `cv2.aruco.generateImageMarker` draws it, lies toward the bow.
+*Disc*: a black disc of diameter `size_mm` with a white dot of 0.3 of that diameter in its middle, on a round paper of
+1.5 times the diameter.
 
 Tag frame: (forward, left) from the tag's middle, mm. It lies at `ahead_mm` and `left_mm` in the boat's frame, turned by
 `turn_rad` anticlockwise, at `height_mm` above the water, and leans with the boat.

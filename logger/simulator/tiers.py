@@ -78,6 +78,16 @@ class Tier:
     """Chance that somebody blows through a straw and follows the boat."""
     rings_count: int
     """Most rings adrift."""
+    sun: float
+    """Chance that the light is the sun's: sharp, dark shadows."""
+    passers: float
+    """Chance that the shadow of somebody in the room walks over the tank."""
+    blinds: float
+    """Chance of swaying stripes of light from a window."""
+    gust: float
+    """How much a puff of the fan roughens the ripples, relative."""
+    scraps_count: int
+    """Most pieces of cargo or paper adrift."""
     bump: float
     """Chance that somebody knocks against the camera's stand."""
 
@@ -89,7 +99,8 @@ TIERS: dict[TierName, Tier] = {
         stamp_jitter_ns=30_000, bounce=0.2, chatter=0.0, false_pulses_per_min=0.0,
         speed_mm_per_s=(120.0, 420.0), cut_late_s=(0.0, 0.0), creep_mm_per_s=(0.0, 0.0), flare=0.01, wall_contact=0.15,
         sail=0.0, rock_deg=0.0, underwater=False, ripple=(0.0, 0.0), glint=0.0, glint_width=0.0, tag_shine=0.0,
-        light_drift=0.0, flicker=0.0, light_step=0.0, hand=0.0, straw=0.0, rings_count=0, bump=0.0,
+        light_drift=0.0, flicker=0.0, light_step=0.0, hand=0.0, straw=0.0, rings_count=0,
+        sun=0.0, passers=0.0, blinds=0.0, gust=0.0, scraps_count=0, bump=0.0,
     ),
     "realistic": Tier(
         tilt_deg=6.0, line_ns=(15_000, 30_000), noise_dn=(2.0, 3.5), jpeg_quality=85, frame_jitter_ns=300_000,
@@ -97,7 +108,8 @@ TIERS: dict[TierName, Tier] = {
         stamp_jitter_ns=50_000, bounce=0.5, chatter=0.6, false_pulses_per_min=0.5,
         speed_mm_per_s=(80.0, 700.0), cut_late_s=(0.0, 0.15), creep_mm_per_s=(0.0, 2.0), flare=0.03, wall_contact=0.25,
         sail=0.5, rock_deg=1.0, underwater=True, ripple=(0.004, 0.012), glint=0.7, glint_width=0.01, tag_shine=0.5,
-        light_drift=0.06, flicker=0.02, light_step=0.0, hand=1.0, straw=0.0, rings_count=0, bump=0.0,
+        light_drift=0.06, flicker=0.02, light_step=0.0, hand=1.0, straw=0.0, rings_count=0,
+        sun=0.3, passers=0.0, blinds=0.0, gust=0.0, scraps_count=0, bump=0.0,
     ),
     "hard": Tier(
         tilt_deg=8.0, line_ns=(20_000, 40_000), noise_dn=(3.0, 5.0), jpeg_quality=75, frame_jitter_ns=1_000_000,
@@ -105,6 +117,7 @@ TIERS: dict[TierName, Tier] = {
         stamp_jitter_ns=100_000, bounce=0.8, chatter=0.9, false_pulses_per_min=3.0,
         speed_mm_per_s=(60.0, 1000.0), cut_late_s=(0.0, 0.3), creep_mm_per_s=(0.0, 5.0), flare=0.05, wall_contact=0.3,
         sail=0.6, rock_deg=2.5, underwater=True, ripple=(0.015, 0.04), glint=1.5, glint_width=0.015, tag_shine=1.0,
-        light_drift=0.15, flicker=0.05, light_step=0.6, hand=1.0, straw=0.7, rings_count=4, bump=0.5,
+        light_drift=0.15, flicker=0.05, light_step=0.6, hand=1.0, straw=0.7, rings_count=4,
+        sun=0.5, passers=0.5, blinds=0.3, gust=1.5, scraps_count=3, bump=0.5,
     ),
 }  # fmt: skip

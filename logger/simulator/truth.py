@@ -29,10 +29,16 @@ def row_times_s(scene: Scene) -> Floats:
 
 
 def track(scene: Scene) -> Floats:
-    """(N, 7) per frame: seconds of the recording, x, y, heading in rad, bow x, bow y, speed; mm and mm/s."""
+    """(N, 7) per frame: seconds of the recording, x, y, heading in rad, bow x, bow y, speed; mm and mm/s.
+
+    Not a number, but for the time, as long as the boat is not in the water.
+    """
     times = row_times_s(scene)
     pose, bow = scene.voyage.pose(times), scene.voyage.bow(times, normal_rad=0.0)
-    return np.column_stack([times, pose, bow, scene.voyage.speed(times)])
+    rows = np.column_stack([times, pose, bow, scene.voyage.speed(times)])
+    if scene.entry is not None:
+        rows[times < scene.entry.at_s, 1:] = np.nan
+    return rows
 
 
 def track_text(scene: Scene) -> str:
@@ -72,7 +78,12 @@ def summary(scene: Scene) -> dict[str, Any]:
             {"gate": p.gate, "from_ns": scene.t_ns(p.from_s), "to_ns": scene.t_ns(p.to_s), "why": p.why}
             for p in gates.pulses(scene)
         ],
-        "seen_besides": [type(visitor).__name__.lower() for visitor in scene.visitors],
+        "seen_besides": [type(thing).__name__.lower() for thing in (*scene.visitors, *scene.room)],
+        "shadows": {
+            "from_deg": float(np.degrees(scene.light.from_rad)), "slant": scene.light.slant,
+            "darkness": scene.light.shade, "spread": scene.light.spread,
+        },
+        "enters_ns": None if scene.entry is None else scene.t_ns(scene.entry.at_s),
         "bump_ns": None if scene.bump is None else scene.t_ns(scene.bump.at_s),
         "bump_px": None if scene.bump is None else list(scene.bump.left_px),
         "exposure_step_ns": scene.t_ns(scene.light_change.step_s) if scene.light_change.step else None,

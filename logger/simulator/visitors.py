@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.simulator.basin import Basin
+from logger.simulator.entry import Entry
 from logger.simulator.hull import Hull
 from logger.simulator.tiers import Tier
 from logger.simulator.voyage import Voyage
@@ -95,16 +96,21 @@ class Hand:
     haste_mm_per_s2: float
     skin: Colour
     sleeve: Colour
+    entry: Entry | None = None
+    """How it brings the boat, if it does."""
     above: bool = True
 
     def patches(self, t_s: float) -> list[Patch]:
-        """The arm, until it is 900 mm away."""
+        """The arm, from when it brings the boat until it is 900 mm away."""
+        if self.entry is not None and not self.entry.in_sight(t_s):
+            return []
+        carried = np.zeros(3) if self.entry is None else self.entry.offset_mm(np.array([t_s]))[0]
         since = max(0.0, t_s - self.voyage.go_s)
         gone = 0.5 * self.haste_mm_per_s2 * since**2
         if gone > 900:
             return []
-        grip = self.grip_mm + gone * self.toward
-        return _arm(grip, self.toward, size=self.size, z_mm=self.z_mm, skin=self.skin, sleeve=self.sleeve)
+        grip, z_mm = self.grip_mm + gone * self.toward + carried[:2], self.z_mm + float(carried[2])
+        return _arm(grip, self.toward, size=self.size, z_mm=z_mm, skin=self.skin, sleeve=self.sleeve)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -166,9 +172,10 @@ class Ring:
 
 
 def draw_visitors(
-    rng: np.random.Generator, tier: Tier, *, basin: Basin, hull: Hull, voyage: Voyage, driven_until_s: float
-) -> tuple[Visitor, ...]:
-    """Who and what comes by in this run."""
+    rng: np.random.Generator, tier: Tier, *, basin: Basin, hull: Hull, voyage: Voyage, driven_until_s: float,
+    enters_s: float | None = None,
+) -> tuple[Visitor, ...]:  # fmt: skip
+    """Who and what comes by in this run; a hand in any case if it brings the boat at `enters_s`."""
     x, y, heading = voyage.pose([0.0])[0]
     side = float(rng.choice([-1.0, 1.0]))
     stern = -float(hull.outline_mm[:, 0].min())
@@ -181,9 +188,10 @@ def draw_visitors(
     rings = [_ring(rng, basin, hull, voyage) for _ in range(int(rng.integers(0, tier.rings_count + 1)))]
     found.extend(ring for ring in rings if ring is not None)
     hand = Hand(
-        voyage, toward, grip, size, hull.freeboard_mm + rng.uniform(8, 20), rng.uniform(900, 2500), skin, sleeve
-    )
-    if rng.random() < tier.hand:
+        voyage, toward, grip, size, hull.freeboard_mm + rng.uniform(8, 20), rng.uniform(900, 2500), skin, sleeve,
+        None if enters_s is None else Entry(enters_s, (float(toward[0]), float(toward[1]))),
+    )  # fmt: skip
+    if rng.random() < tier.hand or enters_s is not None:
         found.append(hand)
     blower = Blower(
         voyage, stern, side, rng.uniform(15, 70), rng.uniform(120, 190), hull.freeboard_mm + rng.uniform(10, 40),

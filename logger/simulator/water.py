@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.simulator.background import GAMMA
-from logger.simulator.ripples import BENDING, WaterGrid
+from logger.simulator.ripples import BENDING, Surface, WaterGrid
 from logger.simulator.scene import Scene
 from logger.simulator.window import Picture
 
@@ -35,6 +35,7 @@ class Water:
         scale = (size[0] / self._coarse[1], size[1] / self._coarse[0])
         pixels = np.column_stack([(u.ravel() + 0.5) * scale[0] - 0.5, (v.ravel() + 0.5) * scale[1] - 0.5]) + low
         points = eye.on_plane(pixels, z_mm=0.0)
+        self._points = points
         self._grid = WaterGrid(scene.waves, points)
         self._mirror = self._grid.mirror_slope(eye.place_mm)
         room = np.minimum(
@@ -51,6 +52,9 @@ class Water:
         scene = self._scene
         length = float(np.ptp(scene.hull.outline_mm[:, 0]))
         surface = self._grid.at(t_s, (scene.voyage.pose([t_s])[0], float(scene.voyage.speed([t_s])[0]), length))
+        if scene.gusts.strength:
+            gain = scene.gusts.gain(self._points, t_s)
+            surface = Surface(surface.slope * gain[:, None], surface.bend_per_mm * gain)
         slope = surface.slope * self._wet[:, None]
         shift = slope @ self._bend.T
         part = np.ascontiguousarray(grey[self._rows, self._columns])

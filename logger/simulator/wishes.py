@@ -38,6 +38,14 @@ class Wishes:
     speed_mm_per_s: float | None = None
     """The speed the thrust would reach in the end."""
     wall_contact: bool | None = None
+    at_wall: bool = False
+    """True: a drifting boat reaches the end wall, does not bounce, and stays there."""
+    enters_s: float | None = None
+    """When a hand has put the boat into the water, in seconds of the recording; None: it is there from the first."""
+    wait_s: float = 0.0
+    """How much longer than usual it stands between arming and go."""
+    rest_s: float = 0.0
+    """How much longer than usual the recording goes on, the boat at rest, without any draught."""
     exposure_ns: int | None = None
     line_ns: int | None = None
     delay_ns: int | None = None
@@ -48,6 +56,8 @@ class Wishes:
     """As the encoder counts it, of 100."""
     shade: float | None = None
     """How dark the boat's shadow is, 0 to 1."""
+    sun: bool | None = None
+    """Whether the light is the sun's: sharp, dark shadows."""
     plain_deck: bool = False
     """True: one even colour on deck."""
     tag: Literal["square", "disc"] | None = None

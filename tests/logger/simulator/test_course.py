@@ -39,3 +39,24 @@ def test_a_straight_run_is_over_at_the_finish() -> None:
     assert finish is not None
     assert scene.voyage.crossing_s(finish, until_s=scene.length_s) == pytest.approx(scene.ended_s, abs=1e-9)
     assert scene.length_s == pytest.approx(scene.ended_s + AFTERWARDS_S)
+
+
+def test_a_boat_may_rest_for_a_minute_after_its_run() -> None:
+    usual, long = (draw(tier="hard", kind="drift", seed=4, asked=wishes(w)) for w in ({}, {"rest_s": 60.0}))
+    assert long.length_s - long.ended_s == pytest.approx(usual.length_s - usual.ended_s + 60.0)
+    late = np.linspace(long.ended_s + 20.0, long.length_s, 20)
+    assert long.voyage.speed(late).max() < 0.5
+
+
+def test_a_boat_may_wait_between_arming_and_go() -> None:
+    usual, waiting = (draw(tier="hard", kind="drift", seed=4, asked=wishes(w)) for w in ({}, {"wait_s": 30.0}))
+    assert waiting.armed_s == usual.armed_s
+    assert waiting.voyage.go_s == pytest.approx(usual.voyage.go_s + 30.0)
+
+
+@pytest.mark.parametrize("seed", [2, 5])
+def test_a_boat_may_stay_at_the_wall(seed: int) -> None:
+    scene = draw(tier="realistic", kind="drift", seed=seed, asked=wishes({"at_wall": True, "speed_mm_per_s": 900.0}))
+    front = scene.voyage.bow([scene.length_s], normal_rad=0.0)[0, 0]
+    assert front == pytest.approx(scene.basin.front_mm, abs=1e-6)
+    assert scene.voyage.speed([scene.length_s])[0] == 0.0
