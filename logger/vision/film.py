@@ -1,4 +1,4 @@
-"""The pictures of a recording, in brightness or in one colour."""
+"""The pictures of a recording, in brightness or in one colour; put right where the camera moved, if it is watched."""
 
 from __future__ import annotations
 
@@ -13,7 +13,9 @@ from logger.recording import jpeg
 from logger.recording.folder import Recording
 from logger.records import Frame
 from logger.vision.background import Grey
-from logger.vision.glance import Whole
+from logger.vision.glance import Whole, evenly
+from logger.vision.plane import Floats
+from logger.vision.steadiness import Watch, watch
 
 Colour = NDArray[np.uint8]
 
@@ -24,8 +26,10 @@ _KEPT_COUNT = 64
 class StoredFilm:
     """The film of a recording: its brightness, or one of its colours."""
 
-    def __init__(self, recording: Recording, channel: int | None = None) -> None:
+    def __init__(self, recording: Recording, channel: int | None = None, watch: Watch | None = None) -> None:
         self._recording, self._channel = recording, channel
+        self.watch = watch
+        """Sees every picture that is handed out, and puts it back if the camera has moved."""
         self._kept: dict[int, bytes] = {}
 
     @property
@@ -39,20 +43,32 @@ class StoredFilm:
         stamps = self._recording.stamps
         return 0 if stamps is None else len(stamps.t_ns)
 
+    def in_one_colour(self, channel: int) -> StoredFilm:
+        """The same film, as well watched, in blue (0), green (1) or red (2)."""
+        return StoredFilm(self._recording, channel, self.watch)
+
     def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
         """(number, picture) of the wanted ones that can be decoded, in order; of all if None."""
         chosen = None if wanted is None else frozenset(wanted)
         for frame in self._recording.frames(grey=self._channel is None, wanted=chosen):
             if frame.jpeg is not None and len(self._kept) < _KEPT_COUNT:
                 self._kept[frame.sequence] = frame.jpeg
-            yield frame.sequence, self._of(frame.image)
+            yield frame.sequence, self._of(self.as_it_stood(frame.sequence, frame.image))
+
+    def as_it_stood(self, number: int, image: NDArray[np.uint8]) -> NDArray[np.uint8]:
+        """The picture `number` (grey or BGR, upper rows at least) as the camera would have seen it had it not moved."""
+        if self.watch is None:
+            return image
+        move = self.watch.look(number, image)
+        return image if move.is_still else self.watch.put_back(number, image)
 
     def in_colour(self, wanted: Sequence[int]) -> dict[int, Colour]:
         """(h, w, 3) BGR of the wanted ones by number; cheap for the first that `pictures` handed out."""
         if not all(n in self._kept for n in wanted):
-            return {frame.sequence: frame.image for frame in self._recording.frames(wanted=frozenset(wanted))}
+            frames = self._recording.frames(wanted=frozenset(wanted))
+            return {frame.sequence: self.as_it_stood(frame.sequence, frame.image) for frame in frames}
         decoded = {n: jpeg.decode(self._kept[n], grey=False) for n in wanted}
-        return {n: picture for n, picture in decoded.items() if picture is not None}
+        return {n: self.as_it_stood(n, picture) for n, picture in decoded.items() if picture is not None}
 
     def upper(self, rows_px: Mapping[int, int]) -> Iterable[tuple[int, Grey, Whole]]:
         """(number, so many upper rows or more, how to get all of it) of pictures by their numbers, in order.
@@ -61,16 +77,28 @@ class StoredFilm:
         """
         is_grey = self._channel is None
         for frame in self._recording.frames(grey=is_grey, wanted=rows_px.keys(), upper_px=rows_px):
-            yield frame.sequence, self._of(frame.image), partial(self._whole, frame)
+            whole = partial(self._whole, frame)
+            if self.watch is not None and not (
+                self.watch.rests and self.watch.look(frame.sequence, frame.image).is_still
+            ):
+                # the marks above the boat tell too little of how the picture lies where the boat is
+                whole()
+            yield frame.sequence, self._of(self.as_it_stood(frame.sequence, frame.image)), whole
 
     def _whole(self, frame: Frame) -> Grey | None:
-        if frame.jpeg is None:
-            return self._of(frame.image)
-        image = jpeg.decode(frame.jpeg, grey=self._channel is None)
-        return None if image is None else self._of(image)
+        image = frame.image if frame.jpeg is None else jpeg.decode(frame.jpeg, grey=self._channel is None)
+        return None if image is None else self._of(self.as_it_stood(frame.sequence, image))
 
     def _of(self, image: NDArray[np.uint8]) -> Grey:
         return image if self._channel is None else one_colour(image, self._channel)
+
+
+def watched(recording: Recording, water_px: Floats) -> tuple[StoredFilm, dict[int, Grey]]:
+    """The grey film, watched if anything about the water (N, 2 corners) tells; with pictures from all over it."""
+    film = StoredFilm(recording)
+    pictures = dict(film.pictures(evenly(film.count)))
+    film.watch = watch(pictures, water_px)
+    return film, {number: film.as_it_stood(number, picture) for number, picture in pictures.items()}
 
 
 def one_colour(picture: Colour, channel: int) -> Grey:

@@ -15,10 +15,12 @@ from numpy.typing import NDArray
 from logger.config import Boat, Rig
 from logger.recording.folder import FrameStamps, Recording
 from logger.vision import colours, doubts, outline
-from logger.vision.film import Colour, StoredFilm, one_colour
+from logger.vision.background import Grey
+from logger.vision.film import Colour, StoredFilm, one_colour, watched
 from logger.vision.fit import Fit
-from logger.vision.glance import Glance, evenly, glance
+from logger.vision.glance import Glance, glance
 from logger.vision.ground import Ground, depth_share, ground
+from logger.vision.knocks import Knocks, knocks
 from logger.vision.learning import Card, Learnt, learn
 from logger.vision.light import ONE_COLOUR
 from logger.vision.plane import Plane
@@ -53,7 +55,8 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
     card = boat_card(recording.card.boat)
     plane = Plane(recording.view, card.freeboard_mm)
     known = ground(rig, plane, recording.card.boat)
-    look = _look(recording, plane, known, card, depth_share(rig.tank, plane))
+    grey, pictures = watched(recording, plane.pixels(np.array(rig.tank.outline_mm)))
+    look = _look(grey, pictures, plane, known, card, depth_share(rig.tank, plane))
     if isinstance(look, str):
         return NotFound(look)
     found, learnt = look.found, look.learnt
@@ -76,6 +79,7 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
         t_ns=t_ns,
         numbers=numbers,
         fits=[held[n] for n in numbers],
+        knocked=_knocked(look.film, plane, numbers, held),
         frames_count=len(recording.stamps.t_ns),
     )
 
@@ -94,13 +98,22 @@ class _Look:
     learnt: Learnt
 
 
-def _look(recording: Recording, plane: Plane, known: Ground, card: Card, floor_share: float) -> _Look | str:
+def _knocked(film: StoredFilm, plane: Plane, numbers: NDArray[np.int64], fits: Mapping[int, Fit]) -> Knocks | None:
+    """What the camera's moves mean for the fixes in the pictures `numbers`; None: nobody could watch it."""
+    if film.watch is None:
+        return None
+    seen_mm = np.array([fits[n].place_mm for n in numbers])
+    return knocks([film.watch.move(int(n)) for n in numbers], plane, seen_mm)
+
+
+def _look(
+    grey: StoredFilm, pictures: Mapping[int, Grey], plane: Plane, known: Ground, card: Card, floor_share: float
+) -> _Look | str:
     """The boat's look, learnt from where its light differs from the water's or, of a shining boat, its crinkles do."""
-    film, found = _surveyed(recording, plane, known, card)
+    film, found = _surveyed(grey, pictures, plane, known, card)
     look = found if isinstance(found, str) else _learnt(film, found, plane, card, floor_share)
     if isinstance(look, _Look) and not doubts.is_dim(look.learnt):
         return look
-    grey = StoredFilm(recording)
     crinkled = survey(CrinkledFilm(grey), plane, known)
     if isinstance(crinkled, str) or crinkled.contrast < max(_CRINKLED, _PLAINLY * crinkled.noise):
         return look
@@ -131,21 +144,20 @@ def _off_card(look: _Look, card: Card) -> float:
     return sum(abs(a / b - 1) for a, b in zip(size, (card.length_mm, card.width_mm), strict=True) if b)
 
 
-def _surveyed(recording: Recording, plane: Plane, known: Ground, card: Card) -> tuple[StoredFilm, Survey | str]:
+def _surveyed(
+    grey: StoredFilm, pictures: Mapping[int, Grey], plane: Plane, known: Ground, card: Card
+) -> tuple[StoredFilm, Survey | str]:
     """The film in which the boat is plainest, with its survey.
 
     A yellow boat may be as bright as the floor and yet be plain to see in blue. Colour costs time, so grey comes first.
     """
-    grey = StoredFilm(recording)
-    first = glance(dict(grey.pictures(evenly(grey.count))), plane, known)
+    first = glance(pictures, plane, known)
     if isinstance(first, str):
         return grey, first
     in_grey = None if first.contrast < _FAINT_GREY else survey(grey, plane, known, first)
     clearness = 0.0 if in_grey is None else _clearness(in_grey, card)
     if clearness < _FAINT_GREY:
-        looks = _in_colour(
-            recording, grey.in_colour(sorted(first.pictures)), plane, known, enough=_CLEARLY * first.contrast
-        )
+        looks = _in_colour(grey, sorted(first.pictures), plane, known, enough=_CLEARLY * first.contrast)
         surveys = [(film, survey(film, plane, known, look)) for film, look in looks]
         best = max(surveys, key=lambda seen: _clearness(seen[1], card), default=None)
         if best is not None and _clearness(best[1], card) > _CLEARLY * clearness:
@@ -154,16 +166,17 @@ def _surveyed(recording: Recording, plane: Plane, known: Ground, card: Card) -> 
 
 
 def _in_colour(
-    recording: Recording, decoded: Mapping[int, Colour], plane: Plane, known: Ground, *, enough: float
+    grey: StoredFilm, numbers: list[int], plane: Plane, known: Ground, *, enough: float
 ) -> list[tuple[StoredFilm, Glance | str]]:
     """A first look at the colours in which the boat has more contrast than `enough`, without those clearly behind."""
+    decoded: Mapping[int, Colour] = grey.in_colour(numbers)
     looks = [
         glance({n: one_colour(picture, channel) for n, picture in decoded.items()}, plane, known)
         for channel in range(3)
     ]
     contrasts = [0.0 if isinstance(look, str) else look.contrast for look in looks]
     least = max(enough, _BEHIND * max(contrasts))
-    return [(StoredFilm(recording, c), looks[c]) for c in range(3) if contrasts[c] > least]
+    return [(grey.in_one_colour(c), looks[c]) for c in range(3) if contrasts[c] > least]
 
 
 def _clearness(found: Survey | str, card: Card) -> float:
@@ -192,6 +205,7 @@ def _track(
     t_ns: NDArray[np.int64],
     numbers: NDArray[np.int64],
     fits: list[Fit],
+    knocked: Knocks | None,
     frames_count: int,
 ) -> Track:
     """Everything put down with its doubt, brought from the deck's plane to the water."""
@@ -201,6 +215,13 @@ def _track(
     covariance = np.array([f.covariance for f in fits])
     flags = doubts.flags(card, learnt, plane, found)
     certain = np.array([f.good for f in fits]) & ~doubts.leaps(t_ns, place) & (not flags)
+    shifts = doubts.shifts(plane, card, learnt, contrast=found.contrast, seen=seen, heading_rad=heading, place_mm=place)
+    if knocked is not None:
+        covariance[:, :2, :2] += knocked.noise_mm2
+        certain &= knocked.is_sure
+        # what was put right is no doubt about the boat: the fixes stay measured
+        flags += knocked.flags
+        shifts |= {} if knocked.shift_mm is None else {"camera moved during the run": knocked.shift_mm}
     return Track(
         t_ns=t_ns,
         x_mm=place[:, 0],
@@ -212,9 +233,7 @@ def _track(
         frame=numbers,
         outline_mm=learnt.hull.waterline(plane.height_mm),
         u_outline_mm=doubts.u_outline(learnt, plane),
-        shifts_mm=doubts.shifts(
-            plane, card, learnt, contrast=found.contrast, seen=seen, heading_rad=heading, place_mm=place
-        ),
+        shifts_mm=shifts,
         frames_seen_count=frames_count,
         flags=flags,
     )

@@ -7,8 +7,13 @@ import cv2
 import numpy as np
 import pytest
 
-from logger.vision.film import StoredFilm
+from logger.config import Boat, Rig, RunCard, Tank
+from logger.recording.folder import FrameStamps, Recording
+from logger.vision.film import StoredFilm, watched
+from logger.vision.glance import evenly
 from tests.logger.vision.conftest import Painted
+from tests.logger.vision.painted import camera
+from tests.logger.vision.yard import seen, shifted, yard
 
 
 def test_only_the_wanted_pictures_are_handed_out_in_order_and_grey(painted: Painted) -> None:
@@ -61,3 +66,39 @@ def test_colour_is_had_from_what_was_handed_out_and_from_the_video_alike(painted
     kept, read = film.in_colour([3, 8]), fresh.in_colour([3, 8])
     assert list(kept) == list(read) == [3, 8]
     assert all(np.array_equal(kept[n], read[n]) and kept[n].shape == (720, 1280, 3) for n in (3, 8))
+
+
+def test_a_watched_film_is_put_back_where_the_camera_was_knocked(tmp_path: Path) -> None:
+    pictures = [seen(yard() if n < 10 else shifted(yard(), 3.0, -2.0), seed=n) for n in range(30)]
+    with (tmp_path / "video.mjpeg").open("wb") as file:
+        for picture in pictures:
+            file.write(cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 92])[1].tobytes())
+    count = len(pictures)
+    stamps = FrameStamps(
+        np.arange(count, dtype=np.int64) * 33_333_333, np.full(count, 4_000_000), np.full(count, 20_000)
+    )
+    view = camera(size=(640, 360))
+    rig = Rig("yard", Tank(((0.0, -1.0), (1.0, 0.0), (0.0, 1.0)), 100.0), ())
+    card = RunCard("yard", "straight", "2026-01-01T00:00:00Z", Boat("none"))
+    recording = Recording(tmp_path, card, rig, view, "yard", (), (), stamps, tmp_path / "video.mjpeg")
+    water = np.array([[80.0, 70.0], [560.0, 70.0], [560.0, 290.0], [80.0, 290.0]])
+    film, first = watched(recording, water)
+    assert film.watch is not None
+    edges = np.hypot(*np.gradient(yard())) > 8
+    edges[:45], edges[315:], edges[:, :45], edges[:, 595:] = False, False, False, False
+
+    def apart(picture: np.ndarray) -> float:
+        return float(np.abs(picture.astype(float) - yard()[: len(picture)])[edges[: len(picture)]].mean())
+
+    knocked = apart(pictures[20])
+    assert knocked > 8 * apart(pictures[0])
+    assert set(first) == set(evenly(30))
+    assert all(apart(picture) < 0.25 * knocked for picture in first.values())
+    for _, upper, whole in film.upper(dict.fromkeys(range(30), 192)):
+        assert len(upper) == 192
+        assert apart(upper) < 0.25 * knocked
+        assert apart(np.asarray(whole())) < 0.25 * knocked
+    assert np.abs(film.watch.move(20).at(np.array([320.0, 180.0])) - (3.0, -2.0)).max() < 0.06
+    green = dict(film.in_one_colour(1).pictures([20]))[20]
+    assert apart(green) < 0.25 * knocked
+    assert all(apart(picture[..., 1]) < 0.25 * knocked for picture in film.in_colour([5, 20]).values())

@@ -1,0 +1,278 @@
+"""Does the camera stand still during a recording? Marks about the water are looked at in every picture.
+
+How the camera is calibrated is how it stands in the early pictures. Against these each picture is moved by a smooth
+field of eight numbers (a shift, its linear change with column and row, and perspective): all that a small turn or
+shift of the camera does to a plane, and what rows exposed one after the other make of it while it swings. Marks that do
+not go along with the others (a hand on the rim, a shadow, somebody's sleeve) are left out by their residuals (Tukey's
+biweight). Small moves are put right; where most marks are lost, nothing is known, and that is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.vision.background import Grey
+from logger.vision.marks import REACH_PX, Floats, Marks, Readings
+from logger.vision.plane import Singles
+
+LEAST_PX = 0.12
+"""A smaller move of all marks together is none: so far may ripples, shadows and a JPEG's blocks pull them."""
+_AROUND_PX = 40
+"""Pictures are put back so far around the water."""
+_SURELY = 3.0
+_UNSURE_MOST_PX = 0.3
+"""A move of less than so many standard uncertainties, and pixels, is none either."""
+_LEAST_COUNT = 6
+"""With fewer readings nothing is told."""
+_LEAST_SHARE = 0.5
+"""Of all readings so many must go along."""
+_CLOSE_PX = 0.06
+"""An expectation so near needs no further step."""
+_STEP_MOST_PX = 1.2
+"""A reading beyond this is none: edges are no wider."""
+_AGREES_PX = 0.3
+_STEPS_COUNT = 8
+_BIWEIGHT = 4.685
+"""Tukey's constant: 95 % efficient for normal residuals (Holland and Welsch 1977)."""
+_USUAL_PX = np.array([8.0, 8.0, 2.0, 2.0, 2.0, 2.0, 2.0, 2.0])
+"""Standard deviation of each of the eight numbers when somebody knocks against a camera."""
+_TOGETHER = 2.0
+"""Readings along one edge err together: so many times are they less worth than they seem."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Move:
+    """By how much one picture is moved against the early ones."""
+
+    field_px: Floats
+    """(8,) numbers of the field."""
+    covariance_px2: Floats
+    """(8, 8)"""
+    is_known: bool
+    """False: too few marks are seen, and the field is a guess."""
+    size: tuple[int, int]
+    """Height and width of the pictures."""
+
+    @property
+    def is_still(self) -> bool:
+        """Whether nothing need be put right."""
+        return self.is_known and not self.field_px.any()
+
+    def at(self, place_px: Floats) -> Floats:
+        """(..., 2) by how much what belongs to `place_px` (..., 2) is seen beside it: columns, rows."""
+        moved: Floats = _levers(place_px, self.size) @ self.field_px
+        return moved
+
+    def covariance_at(self, place_px: Floats) -> Floats:
+        """(..., 2, 2) covariance of `at`, px²."""
+        lever = _levers(place_px, self.size)
+        covariance: Floats = lever @ self.covariance_px2 @ np.swapaxes(lever, -1, -2)
+        return covariance
+
+
+class Watch:
+    """Watches the marks of one film; remembers what it saw in each picture."""
+
+    def __init__(self, marks: Marks, size: tuple[int, int], water_px: Floats | None = None) -> None:
+        self._marks, self._size = marks, size
+        corners = np.array([[0, 0], size[::-1]]) if water_px is None else water_px
+        low, high = corners.min(axis=0) - _AROUND_PX, corners.max(axis=0) + _AROUND_PX
+        (self._left, self._top), (self._right, self._bottom) = (
+            np.clip(np.round(edge), 0, size[::-1]).astype(int).tolist() for edge in (low, high)
+        )
+        self._levers = _levers(marks.centres_px.astype(np.float64), size)
+        self._still = Move(np.zeros(8), np.zeros((8, 8)), True, size)
+        self._expected = np.zeros(8)
+        self._seen: dict[int, Move] = {}
+        self._rows_px: dict[int, int] = {}
+
+    def look(self, number: int, picture: NDArray[np.uint8]) -> Move:
+        """The move of picture `number`: grey (h, w) or BGR (h, w, 3), upper rows only will do.
+
+        Where it is not still, more rows tell more: then it may be looked at again.
+        """
+        known = self._seen.get(number)
+        if known is None or (not known.is_still and len(picture) > self._rows_px[number]):
+            self._rows_px[number] = len(picture)
+            known = self._seen[number] = self._measured(picture)
+        return known
+
+    def move(self, number: int) -> Move:
+        """What `look` found in picture `number`; still if it was not looked at."""
+        return self._seen.get(number, self._still)
+
+    def put_back(self, number: int, picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
+        """A picture of any colour as it would be had the camera not moved, about the water: the rest stays as it is.
+
+        Args:
+            number: of the picture, which was looked at.
+            picture: its upper rows at least.
+        """
+        move = self.move(number)
+        bottom = min(self._bottom, len(picture))
+        if not move.field_px.any() or bottom <= self._top:
+            return picture
+        box = np.array([[self._left, self._top], [self._right, self._top], [self._left, bottom], [self._right, bottom]])
+        inner = (box - box[0]).astype(np.float32)
+        way = cv2.getPerspectiveTransform(inner, (box + move.at(box.astype(np.float64))).astype(np.float32))
+        size = self._right - self._left, bottom - self._top
+        how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        back = picture.copy()
+        back[self._top : bottom, self._left : self._right] = cv2.warpPerspective(
+            picture, way, size, flags=how, borderMode=cv2.BORDER_REPLICATE
+        )
+        return back
+
+    @property
+    def rests(self) -> bool:
+        """Whether the camera stood where it should in the whole picture that was looked at last."""
+        return not self._expected.any()
+
+    def _measured(self, picture: NDArray[np.uint8]) -> Move:
+        if self.rests and self._marks.rest(picture, LEAST_PX / 2):
+            return self._still
+        for start in (self._expected, None):
+            found = self._from(picture, start)
+            if found is not None:
+                break
+        if found is None:
+            # the camera may stand as it stood, or hang anywhere
+            return Move(self._expected, np.diag(_USUAL_PX**2) / 16, False, self._size)
+        field, covariance = found
+        moved = self._levers @ field
+        doubt = np.einsum("wij,jk,wik->wi", self._levers, covariance, self._levers)
+        least = max(LEAST_PX, min(_UNSURE_MOST_PX, _SURELY * float(np.sqrt(doubt.sum(1).mean()))))
+        is_still = np.sqrt((moved**2).sum(1).mean()) < least
+        if len(picture) == self._size[0]:
+            # what a few rows tell is too little for the next picture to start from
+            self._expected = np.zeros(8) if is_still else field
+        return self._still if is_still else Move(field, covariance, True, self._size)
+
+    def _from(self, picture: NDArray[np.uint8], start: Floats | None) -> tuple[Floats, Floats] | None:
+        """The field and its covariance, from an expected one or from a search; None: too few marks go along."""
+        field = start
+        if field is None:
+            rough = _solved(self._marks.search(picture), self._size, np.zeros(8), within_px=REACH_PX, agrees_px=2.0)
+            if rough is None:
+                return None
+            field = rough[0]
+        for _ in range(_STEPS_COUNT):
+            expected = self._levers @ field if field.any() else None
+            seen = self._marks.read(picture, expected)
+            solved = _solved(seen, self._size, field, within_px=_STEP_MOST_PX, agrees_px=_AGREES_PX)
+            if solved is None:
+                return None
+            step, covariance = solved
+            if np.abs(self._levers @ step).max() < _CLOSE_PX:
+                return field + step, covariance
+            field = field + step
+        return None
+
+
+def watch(pictures: Mapping[int, Grey], water_px: Floats) -> Watch | None:
+    """A watch over the film of which `pictures` are some from all over it; None if nothing about the water tells.
+
+    Args:
+        pictures: by number.
+        water_px: (N, 2) corners of the water in the picture; within them, and near them, nothing stands still.
+    """
+    order = sorted(pictures)
+    if len(order) < 3:
+        return None
+    shape = pictures[order[0]].shape
+    dry = np.ones(shape, np.uint8)
+    cv2.fillPoly(dry, [np.round(water_px).astype(np.int32)], 0)
+    margin = 2 * round(shape[1] / 160) + 1
+    far = np.asarray(cv2.erode(dry, np.ones((margin, margin), np.uint8)), np.uint8) > 0
+    if (found := _early(pictures, order, far)) is None:
+        return None
+    marks = Marks(found[0], far, found[1])
+    if len(marks.centres_px) < _LEAST_COUNT:
+        return None
+    return Watch(marks, (shape[0], shape[1]), water_px)
+
+
+def _early(pictures: Mapping[int, Grey], order: list[int], dry: NDArray[np.bool_]) -> tuple[Singles, float] | None:
+    """The picture as it was before anybody knocked against the camera, and the noise of one picture in grey levels."""
+    rest = [pictures[n] for n in order[: max(3, len(order) // 3)]]
+    for base in range(len(rest) - 1):
+        first = rest[base].astype(np.float32)
+        noise = _noise(rest[base + 1][dry], rest[base][dry])
+        marks = Marks(first, dry, noise)
+        if len(marks.centres_px) < _LEAST_COUNT:
+            return None
+        at_once = Watch(marks, (first.shape[0], first.shape[1]))
+        same = [first]
+        for n, picture in enumerate(rest[base + 1 :]):
+            if not at_once.look(n, picture).is_still:
+                break
+            same.append(picture.astype(np.float32))
+        if len(same) > 1:
+            together = np.median(np.stack(same[:9]), axis=0) if len(same) > 2 else np.mean(same, axis=0)
+            return np.asarray(together, np.float32), noise
+    return None
+
+
+def _noise(one: Grey, other: Grey) -> float:
+    """Of one picture, from the mean difference of two; without what is plainly another thing.
+
+    Whole grey levels in the dark are too coarse for a median.
+    """
+    apart = cv2.absdiff(one, other)
+    light = np.minimum(apart, max(10.0, 4 * float(apart.mean())))
+    return float(light.mean() * np.sqrt(np.pi) / 2)
+
+
+def _levers(place_px: Floats, size: tuple[int, int]) -> Floats:
+    """(..., 2, 8) how the field's numbers move a place (..., 2)."""
+    height, width = size
+    x, y = (place_px[..., 0] - width / 2) / (width / 2), (place_px[..., 1] - height / 2) / (width / 2)
+    one, zero = np.ones_like(x), np.zeros_like(x)
+    across = np.stack([one, zero, x, y, zero, zero, x * x, x * y], axis=-1)
+    down = np.stack([zero, one, zero, zero, x, y, x * y, y * y], axis=-1)
+    return np.stack([across, down], axis=-2)
+
+
+def _solved(
+    seen: Readings, size: tuple[int, int], known: Floats, *, within_px: float, agrees_px: float
+) -> tuple[Floats, Floats] | None:
+    """By how much (8,) the field differs from the `known` one, and its covariance; None: too few readings go along."""
+    usable = seen.is_clear & (np.abs(seen.off_px) < within_px)
+    if len(usable) < _LEAST_COUNT or usable.sum() < max(_LEAST_COUNT, _LEAST_SHARE * len(usable)):
+        return None
+    lever = np.einsum("mi,mij->mj", seen.direction[usable], _levers(seen.at_px[usable], size))
+    off, u = seen.off_px[usable], seen.u_px[usable]
+    belief = np.diag(1 / _USUAL_PX**2)
+    field, scale = np.zeros(8), 1.4826 * float(np.median(np.abs(off)))
+    if scale > agrees_px / 4:
+        # far from where they are expected: first the middle of them all, which few strays do not move
+        for _ in range(6):
+            rest = off - lever @ field
+            weight = 1 / (u * np.maximum(np.abs(rest), u))
+            field = _least(lever, off, weight, belief, known)
+        scale = 1.4826 * float(np.median(np.abs(off - lever @ field)))
+    for _ in range(2):
+        told = np.maximum(u, scale)
+        weight = _biweight(off - lever @ field, told)
+        field = _least(lever, off, weight, belief, known)
+    agreeing = np.abs(off - lever @ field) < agrees_px
+    if agreeing.sum() < max(_LEAST_COUNT, _LEAST_SHARE * len(usable)):
+        return None
+    covariance = np.linalg.inv((lever * weight[:, None]).T @ lever / _TOGETHER**2 + belief)
+    return field, np.asarray(covariance, np.float64)
+
+
+def _least(lever: Floats, off: Floats, weight: Floats, belief: Floats, known: Floats) -> Floats:
+    weighted = lever * weight[:, None]
+    return np.asarray(np.linalg.solve(weighted.T @ lever + belief, weighted.T @ off - belief @ known), np.float64)
+
+
+def _biweight(rest: Floats, u: Floats) -> Floats:
+    far = np.minimum(np.abs(rest) / (_BIWEIGHT * u), 1.0)
+    weight: Floats = (1 - far**2) ** 2 / u**2
+    return weight

@@ -1,0 +1,82 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logger.vision.knocks import knocks
+from logger.vision.plane import Plane
+from logger.vision.steadiness import Move
+from tests.logger.vision.painted import camera
+
+PLANE = Plane(camera(), 20.0)
+SIZE = (720, 1280)
+STILL = Move(np.zeros(8), np.zeros((8, 8)), True, SIZE)
+UNKNOWN = Move(np.zeros(8), np.eye(8) * 4, False, SIZE)
+U_PX = 0.03
+
+
+def moved(u_px: float, v_px: float) -> Move:
+    return Move(np.array([u_px, v_px, 0, 0, 0, 0, 0, 0.0]), np.eye(8) * U_PX**2, True, SIZE)
+
+
+def places(count: int) -> np.ndarray:
+    return np.column_stack([np.linspace(300, 900, count), np.zeros(count)])
+
+
+def test_a_camera_that_stood_still_adds_nothing() -> None:
+    found = knocks([STILL] * 20, PLANE, places(20))
+    assert found.flags == ()
+    assert found.shift_mm is None
+    assert found.is_sure.all()
+    assert not found.noise_mm2.any()
+
+
+def test_what_was_put_right_is_told_in_millimetres_and_doubted() -> None:
+    found = knocks([STILL] * 10 + [moved(6, 0)] + [moved(2, 0)] * 20, PLANE, places(31))
+    step = PLANE.step_mm(np.array([600.0, 0.0]))
+    assert found.is_sure.all()
+    (flag,) = found.flags
+    assert f"by up to {6 * step:.1f} mm" in flag
+    assert f"stayed {2 * step:.1f} mm aside" in flag
+    assert "calibrate again" in flag
+    assert not found.noise_mm2[:10].any()
+    np.testing.assert_allclose(np.sqrt(found.noise_mm2[15, 0, 0]), U_PX * step, rtol=0.6)
+    assert found.shift_mm is not None
+    assert not found.shift_mm[:10].any()
+    # 40 mm of 1400 mm, and 0.04 px
+    expected = step * np.hypot(2 * 40 / 1400, 0.04)
+    np.testing.assert_allclose(np.hypot(*found.shift_mm[15]), expected, rtol=0.02)
+
+
+def test_a_swing_that_came_back_is_told_so() -> None:
+    swing = [moved(5 * np.cos(n), 0) for n in range(8)]
+    (flag,) = knocks([STILL] * 10 + swing + [STILL] * 20, PLANE, places(38)).flags
+    assert "came back" in flag
+    assert "calibrate" not in flag
+
+
+def test_two_odd_pictures_are_no_knock() -> None:
+    found = knocks([STILL] * 10 + [moved(0.6, 0.2)] * 2 + [STILL] * 10, PLANE, places(22))
+    assert found.flags == ()
+    assert found.noise_mm2[10:12].any()
+
+
+@pytest.mark.parametrize(("gap", "sure"), [(20, True), (60, False)])
+def test_marks_hidden_for_a_while_between_two_times_of_rest_matter_only_if_it_is_long(gap: int, sure: bool) -> None:
+    found = knocks([STILL] * 10 + [UNKNOWN] * gap + [STILL] * 10, PLANE, places(20 + gap))
+    assert found.is_sure.all() == sure
+    assert (found.flags == ()) == sure
+    assert found.noise_mm2.any() != sure
+
+
+def test_what_is_not_known_to_the_end_is_doubtful_and_told() -> None:
+    found = knocks([STILL] * 10 + [UNKNOWN] * 10, PLANE, places(20))
+    assert found.is_sure.tolist() == [True] * 10 + [False] * 10
+    (flag,) = found.flags
+    assert "10 of 20 pictures" in flag
+
+
+def test_a_move_too_large_to_be_put_right_is_doubtful() -> None:
+    found = knocks([STILL] * 10 + [moved(9, 8)] * 10, PLANE, places(20))
+    assert found.is_sure.tolist() == [True] * 10 + [False] * 10
+    assert "calibrate again" in found.flags[0]
