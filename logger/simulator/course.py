@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from scipy.optimize import brentq
@@ -11,6 +12,7 @@ from logger.simulator import physics
 from logger.simulator.basin import Basin
 from logger.simulator.hull import Hull
 from logger.simulator.tiers import Tier
+from logger.simulator.touch import draw_push
 from logger.simulator.voyage import Path, TrueLine, Voyage
 from logger.simulator.wishes import Wishes, wished
 
@@ -32,6 +34,7 @@ def draw_voyage(
     lines: tuple[TrueLine, ...],
     kind: str,
     asked: Wishes,
+    touch_rng: np.random.Generator,
 ) -> tuple[Voyage, float]:
     """One boat's run from behind the start line, and when it was armed, in seconds of the recording."""
     length, width = (float(np.ptp(hull.outline_mm[:, axis])) for axis in (0, 1))
@@ -65,7 +68,14 @@ def draw_voyage(
     way = physics.Way(cut_mm, late_s, wall_mm, bounce, float(drag.force(creep * (asked.rest_s == 0.0))))
     motion = physics.run(drag, thrust, way, until_s=120.0)
     armed_s = rng.uniform(0.4, 0.8) + (asked.enters_s or 0.0)
-    return Voyage(path, motion, hull, armed_s + rng.uniform(0.6, 1.2) + asked.wait_s), float(armed_s)
+    voyage = Voyage(path, motion, hull, armed_s + rng.uniform(0.6, 1.2) + asked.wait_s)
+    if asked.touch:
+        over_s = end(voyage, lines, kind)[0] - voyage.go_s
+        met_s = voyage.meets_s(basin.front_mm, until_s=voyage.go_s + over_s)
+        push = draw_push(touch_rng, motion, until_s=over_s if met_s is None else met_s - voyage.go_s)
+        motion = physics.run(drag, thrust, way, until_s=120.0, push=push)
+        voyage = replace(voyage, motion=motion, push=push)
+    return voyage, float(armed_s)
 
 
 def _speed_for(drag: physics.Drag, reach_mm: float) -> float:

@@ -100,6 +100,29 @@ class Thrust:
         return float(self.force_g_mm_per_s2 * -np.expm1(-t_s / self.rise_s) * (1.0 + swing))
 
 
+@dataclass(frozen=True, slots=True)
+class Push:
+    """A short push along the way: it swells and fades as (1 − cos) over its length."""
+
+    at_s: float
+    """When it begins, after go."""
+    lasts_s: float
+    gives_mm_per_s: float
+    """Change of speed that it would make of a boat on which nothing else acts: its impulse over the mass."""
+
+    @property
+    def until_s(self) -> float:
+        """When it ends, after go."""
+        return self.at_s + self.lasts_s
+
+    def at(self, t_s: float) -> float:
+        """Force over mass `t_s` after go, mm/s²."""
+        share = (t_s - self.at_s) / self.lasts_s
+        if not 0.0 < share < 1.0:
+            return 0.0
+        return self.gives_mm_per_s / self.lasts_s * (1.0 - math.cos(2.0 * math.pi * share))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Motion:
     """Way and speed along the path at any time, in stages that follow each other."""
@@ -136,7 +159,7 @@ class Way:
     """What still pushes a coasting boat, until it meets the wall."""
 
 
-def run(drag: Drag, thrust: Thrust, way: Way, *, until_s: float) -> Motion:
+def run(drag: Drag, thrust: Thrust, way: Way, *, until_s: float, push: Push | None = None) -> Motion:
     """The motion of one run: driven from go (time 0), coasting after the cut, thrown back at the wall.
 
     Args:
@@ -144,37 +167,66 @@ def run(drag: Drag, thrust: Thrust, way: Way, *, until_s: float) -> Motion:
         thrust: what drives, from go on.
         way: where the thrust ends and where the wall is.
         until_s: how far in time the driven part is followed.
+        push: what somebody does to it; not after it has met the wall.
     """
+    drive = thrust.at if push is None else lambda t: thrust.at(t) + drag.mass_g * push.at(t)
     begins: list[float] = [0.0]
     stages: list[Stage] = []
     cut_mm = math.inf if way.cut_at_mm is None else way.cut_at_mm
-    t_s, state, arrived = _driven(stages, drag, thrust, 0.0, [0.0, 0.0], min(cut_mm, way.wall_at_mm), until_s)
+    t_s, state, arrived = _driven(
+        stages, drag, drive, 0.0, [0.0, 0.0], min(cut_mm, way.wall_at_mm), until_s, push
+    )  # fmt: skip
     if arrived and cut_mm < way.wall_at_mm and way.cut_late_s:
         begins.append(t_s)
-        t_s, state, _ = _driven(stages, drag, thrust, t_s, state, way.wall_at_mm, t_s + way.cut_late_s)
+        t_s, state, _ = _driven(stages, drag, drive, t_s, state, way.wall_at_mm, t_s + way.cut_late_s, push)
     if arrived:
+        if push is not None and t_s < push.until_s and state[0] < way.wall_at_mm - 1e-9:
+            t_s, state = _pushed(begins, stages, drag, t_s, state, way, push)
         _coast(begins, stages, drag, t_s, state, way)
     return Motion(tuple(begins), tuple(stages))
 
 
 def _driven(
-    stages: list[Stage], drag: Drag, thrust: Thrust, t_s: float, state: list[float], to_mm: float, until_s: float
-) -> tuple[float, list[float], bool]:
-    """Append the stage with thrust from `t_s` until `to_mm` or `until_s`: its end, and whether it arrived."""
+    stages: list[Stage], drag: Drag, drive: Callable[[float], float], t_s: float, state: list[float], to_mm: float,
+    until_s: float, push: Push | None,
+) -> tuple[float, list[float], bool]:  # fmt: skip
+    """Append the stage with a driving force from `t_s` until `to_mm` or `until_s`: its end, and whether it arrived."""
 
     def change(t: float, now: Floats) -> list[float]:
-        return [now[1], (thrust.at(t) - float(drag.force(now[1]))) / drag.mass_g]
+        return [now[1], (drive(t) - float(drag.force(now[1]))) / drag.mass_g]
 
     def ahead(_t: float, now: Floats) -> float:
         return float(now[0] - to_mm)
 
     ahead.terminal = True  # type: ignore[attr-defined]
+    step_s = 0.25 if push is None else push.lasts_s / 8
     solved = solve_ivp(
-        change, (t_s, until_s), state, method="DOP853", rtol=1e-10, atol=1e-9, max_step=0.25,
+        change, (t_s, until_s), state, method="DOP853", rtol=1e-10, atol=1e-9, max_step=step_s,
         dense_output=True, events=ahead,
     )  # fmt: skip
     stages.append(cast("Stage", solved.sol))
     return float(solved.t[-1]), [float(value) for value in solved.y[:, -1]], solved.status == 1
+
+
+def _pushed(
+    begins: list[float], stages: list[Stage], drag: Drag, t_s: float, state: list[float], way: Way, push: Push
+) -> tuple[float, list[float]]:
+    """Append the coast up to the push and the push itself, unless the wall comes first: time and state after them."""
+    wind = way.wind_g_mm_per_s2
+    if push.at_s > t_s:
+        spent = push.at_s - t_s
+        far = float(drag.coast_distance(spent, from_mm_per_s=state[1], wind_g_mm_per_s2=wind))
+        if state[0] + far >= way.wall_at_mm:
+            return t_s, state
+        begins.append(t_s)
+        stages.append(_coasting(drag, t_s, state[0], state[1], +1, wind))
+        slower = float(drag.coast_speed(spent, from_mm_per_s=state[1], wind_g_mm_per_s2=wind))
+        t_s, state = push.at_s, [state[0] + far, slower]
+    begins.append(t_s)
+    t_s, state, _ = _driven(
+        stages, drag, lambda t: wind + drag.mass_g * push.at(t), t_s, state, way.wall_at_mm, push.until_s, push
+    )
+    return t_s, state
 
 
 def _coast(begins: list[float], stages: list[Stage], drag: Drag, t_s: float, state: list[float], way: Way) -> None:

@@ -27,6 +27,7 @@ from logger.simulator.sail import Rocking, Sail, draw_rocking, draw_sail
 from logger.simulator.scraps import draw_scraps
 from logger.simulator.tag import Tag, draw_tag
 from logger.simulator.tiers import TIERS, Tier, TierName
+from logger.simulator.touch import draw_touch
 from logger.simulator.visitors import Hand, Visitor, draw_visitors
 from logger.simulator.voyage import TrueLine, Voyage
 from logger.simulator.wishes import Wishes
@@ -101,8 +102,9 @@ def draw(*, tier: TierName, kind: str, seed: int, asked: Wishes) -> Scene:
     lines = draw_lines(stream(tank, "lines"), basin, kind)
     beams = draw_beams(stream(tank, "beams"), lines) if asked.gates else ()
     voyage, armed_s = draw_voyage(
-        stream(seed, "voyage"), level, basin=basin, hull=hull, mass_g=mass_g, lines=lines, kind=kind, asked=asked
-    )
+        stream(seed, "voyage"), level, basin=basin, hull=hull, mass_g=mass_g, lines=lines, kind=kind, asked=asked,
+        touch_rng=stream(seed, "push"),
+    )  # fmt: skip
     ended_s, length_s = end(voyage, lines, kind, rest_s=asked.rest_s)
     driven_until_s = voyage.crossing_s(lines[1], until_s=length_s) or ended_s
     sail = draw_sail(stream(seed, "sail"), level, hull)
@@ -112,6 +114,7 @@ def draw(*, tier: TierName, kind: str, seed: int, asked: Wishes) -> Scene:
         enters_s=asked.enters_s,
     )  # fmt: skip
     scraps = draw_scraps(stream(seed, "scraps"), level, basin=basin, hull=hull, voyage=voyage)
+    touch = draw_touch(stream(seed, "touch"), hull, voyage)
     return Scene(
         tier=level, tier_name=tier, kind=kind, seed=seed, wishes=asked, basin=basin, lines=lines, beams=beams,
         hull=hull, paint=paint, mass_g=mass_g, eye=draw_eye(stream(tank, "eye"), level, basin, asked),
@@ -123,7 +126,7 @@ def draw(*, tier: TierName, kind: str, seed: int, asked: Wishes) -> Scene:
         waves=draw_waves(stream(seed, "waves"), level, depth_mm=basin.depth_mm, middle_mm=middle),
         sail=sail, tag=draw_tag(stream(seed, "tag"), hull, sail, asked, shines=level.tag_shine),
         rocking=draw_rocking(stream(seed, "rocking"), level),
-        visitors=scraps + visitors,
+        visitors=scraps + visitors + (() if touch is None else (touch,)),
         entry=next((visitor.entry for visitor in visitors if isinstance(visitor, Hand)), None),
         bump=draw_bump(stream(seed, "bump"), level, from_s=voyage.go_s, to_s=ended_s),
         voyage=voyage, epoch_ns=int(stream(seed, "clock").integers(10**12, 10**14)), armed_s=armed_s,

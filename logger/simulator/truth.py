@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from logger.simulator import gates
 from logger.simulator.course import STOP_SPEED_MM_PER_S, WALL_MARGIN_MM
 from logger.simulator.scene import Scene
+from logger.simulator.touch import Touch
+from logger.simulator.visitors import Hand
 from logger.simulator.voyage import TrueLine
 
 Floats = NDArray[np.float64]
@@ -83,6 +85,7 @@ def summary(scene: Scene) -> dict[str, Any]:
             "from_deg": float(np.degrees(scene.light.from_rad)), "slant": scene.light.slant,
             "darkness": scene.light.shade, "spread": scene.light.spread,
         },
+        "touches": _touches(scene),
         "enters_ns": None if scene.entry is None else scene.t_ns(scene.entry.at_s),
         "bump_ns": None if scene.bump is None else scene.t_ns(scene.bump.at_s),
         "bump_px": None if scene.bump is None else list(scene.bump.left_px),
@@ -124,9 +127,24 @@ def _coast_end(scene: Scene, lined: float | None) -> tuple[str, float]:
 
 
 def _wall_contact(scene: Scene) -> int | None:
-    wall = TrueLine("wall", "wall", scene.basin.front_mm - 1e-6)
-    moment = scene.voyage.crossing_s(wall, until_s=scene.length_s)
+    moment = scene.voyage.meets_s(scene.basin.front_mm, until_s=scene.length_s)
     return None if moment is None else scene.t_ns(moment)
+
+
+def _touches(scene: Scene) -> list[dict[str, Any]]:
+    """When somebody touched the boat: the hand that holds it until go, and who pushed it on its way."""
+    found: list[dict[str, Any]] = []
+    for visitor in scene.visitors:
+        if isinstance(visitor, Hand):
+            begin = 0.0 if visitor.entry is None else visitor.entry.from_s
+            span, by, change = (begin, scene.voyage.go_s), "hand", 0.0
+        elif isinstance(visitor, Touch):
+            span, by, change = (visitor.from_s, visitor.to_s), visitor.by, visitor.speed_change_mm_per_s
+        else:
+            continue
+        first, last = (scene.t_ns(moment) for moment in span)
+        found.append({"from_ns": first, "to_ns": last, "by": by, "speed_change_mm_per_s": change})
+    return sorted(found, key=lambda touch: int(touch["from_ns"]))
 
 
 def _line_fact(line: TrueLine) -> dict[str, Any]:

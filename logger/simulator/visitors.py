@@ -67,7 +67,7 @@ def capsule(a: Floats, b: Floats, ra: float, rb: float) -> Floats:
     )
 
 
-def _arm(grip: Floats, toward: Floats, *, size: float, z_mm: float, skin: Colour, sleeve: Colour) -> list[Patch]:
+def arm(grip: Floats, toward: Floats, *, size: float, z_mm: float, skin: Colour, sleeve: Colour) -> list[Patch]:
     """An arm that comes from the direction `toward` (unit vector, away from the grip) and ends in fingers at `grip`."""
     side = np.array([-toward[1], toward[0]])
     wrist, knuckles = grip + 150 * size * toward, grip + 65 * size * toward
@@ -110,7 +110,7 @@ class Hand:
         if gone > 900:
             return []
         grip, z_mm = self.grip_mm + gone * self.toward + carried[:2], self.z_mm + float(carried[2])
-        return _arm(grip, self.toward, size=self.size, z_mm=z_mm, skin=self.skin, sleeve=self.sleeve)
+        return arm(grip, self.toward, size=self.size, z_mm=z_mm, skin=self.skin, sleeve=self.sleeve)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -148,8 +148,8 @@ class Blower:
         toward = toward / np.hypot(*toward)
         tip = pose[:2] - (self.stern_mm + self.behind_mm) * forward + weave + away * toward
         end = tip + self.straw_mm * toward
-        arm = _arm(end, toward, size=self.size, z_mm=self.z_mm + 40, skin=self.skin, sleeve=self.sleeve)
-        return [Patch(capsule(tip, end, 3.0, 3.0), self.z_mm + 20, self.straw), *arm]
+        held = arm(end, toward, size=self.size, z_mm=self.z_mm + 40, skin=self.skin, sleeve=self.sleeve)
+        return [Patch(capsule(tip, end, 3.0, 3.0), self.z_mm + 20, self.straw), *held]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,7 +11,7 @@ from scipy.interpolate import CubicHermiteSpline
 from scipy.optimize import brentq
 
 from logger.simulator.hull import Hull
-from logger.simulator.physics import Motion
+from logger.simulator.physics import Motion, Push
 
 Floats = NDArray[np.float64]
 
@@ -84,6 +84,8 @@ class Voyage:
     motion: Motion
     hull: Hull
     go_s: float
+    push: Push | None = None
+    """What somebody did to it on the way; the motion knows it already."""
 
     def pose(self, t_s: ArrayLike) -> Floats:
         """(N, 3) waterline centroid x, y in mm and heading in rad."""
@@ -118,6 +120,15 @@ class Voyage:
         """When the bow first reaches `line`, or None if it does not by `until_s`."""
         moments = self.front_changes_s(line, until_s=until_s)
         return next((moment for moment, forward in moments if forward), None)
+
+    def meets_s(self, wall_mm: float, *, until_s: float) -> float | None:
+        """When the bow touches the end wall at x = `wall_mm`, or None if not by `until_s`.
+
+        It turns back in the same instant, so that no search among moments finds it: a stage of the motion begins there.
+        """
+        wall = TrueLine("wall", "wall", wall_mm)
+        moments = (begin + self.go_s for begin in self.motion.begins_s[1:])
+        return next((t for t in moments if t <= until_s and self.front([t], wall)[0] > -1e-5), None)
 
     def path_mm(self, from_s: float, to_s: float) -> float:
         """Length of the centroid's path between two times, mm: the way, there and back."""

@@ -46,6 +46,8 @@ class Wishes:
     """How much longer than usual it stands between arming and go."""
     rest_s: float = 0.0
     """How much longer than usual the recording goes on, the boat at rest, without any draught."""
+    touch: bool = False
+    """True: somebody prods or nudges the boat once in the middle of its run."""
     exposure_ns: int | None = None
     line_ns: int | None = None
     delay_ns: int | None = None

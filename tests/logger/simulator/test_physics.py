@@ -13,7 +13,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
-from logger.simulator.physics import Drag, Thrust, Way, added_mass_fraction, run
+from logger.simulator.physics import Drag, Push, Thrust, Way, added_mass_fraction, run
 
 CASE = Drag(mass_g=150.0, a_g_per_s=20.0, b_g_per_mm=0.150)
 
@@ -118,3 +118,37 @@ def test_a_light_wind_keeps_the_boat_creeping_as_a_general_integrator_says() -> 
 def test_before_go_the_boat_stands() -> None:
     motion = run(CASE, steady(200.0), a_way(None), until_s=10.0)
     np.testing.assert_array_equal(motion.at([-3.0, -1e-9]), 0.0)
+
+
+@pytest.mark.parametrize("at_s", [0.8, 2.2, 5.0])
+@pytest.mark.parametrize("gives", [80.0, -60.0])
+def test_a_push_agrees_with_a_general_integrator_whenever_it_comes(at_s: float, gives: float) -> None:
+    """While driven, about the cut, and while coasting; the integrator knows nothing of stages but the cut."""
+    push = Push(at_s, 0.25, gives)
+    wind = float(CASE.force(3.0))
+    way = a_way(300.0, wind=wind)
+    motion = run(CASE, steady(200.0), way, until_s=60.0, push=push)
+
+    def force(t: float, state: np.ndarray) -> float:
+        share = (t - at_s) / 0.25
+        pushing = 150.0 * gives / 0.25 * 2 * np.sin(np.pi * share) ** 2 if 0 < share < 1 else 0.0
+        driving = steady(200.0).at(t) if state[0] < 300.0 else wind
+        return pushing + driving
+
+    solved = solve_ivp(
+        lambda t, s: [s[1], (force(t, s) - 20.0 * s[1] - 0.15 * s[1] * abs(s[1])) / 150.0], (0, 12), [0.0, 0.0],
+        method="RK45", rtol=1e-9, atol=1e-9, max_step=0.002, t_eval=np.linspace(0, 12, 60),
+    )  # fmt: skip
+    np.testing.assert_allclose(motion.at(solved.t)[0], solved.y[0], atol=0.2)
+    np.testing.assert_allclose(motion.at(solved.t)[1], solved.y[1], atol=0.3)
+
+
+def test_the_impulse_of_a_push_is_what_it_gives() -> None:
+    push = Push(1.0, 0.2, 50.0)
+    assert quad(push.at, 1.0, 1.2)[0] == pytest.approx(50.0)
+    assert push.at(0.99) == push.at(1.21) == 0.0
+
+
+def test_a_boat_that_is_pushed_against_the_wall_bounces_there() -> None:
+    motion = run(CASE, steady(200.0), a_way(300.0, wall_at_mm=700.0), until_s=60.0, push=Push(4.0, 0.3, 400.0))
+    assert motion.at(np.linspace(0, 20, 2000))[0].max() == pytest.approx(700.0, abs=1e-6)

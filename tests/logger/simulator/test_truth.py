@@ -34,6 +34,7 @@ def test_the_bow_is_on_the_line_at_the_crossing() -> None:
 def test_a_boat_that_reaches_the_wall_says_so_and_its_drift_ends_there() -> None:
     run = simulate_run(seed=2, wall_contact=True, **{**SHORT, "speed_mm_per_s": 900.0})
     assert run.truth["end_reason"] == "wall"
+    assert run.truth["end_ns"] < run.truth["wall_contact_ns"] < run.truth["ended_ns"]
     front = max(x for x, _ in run.truth["tank"]["outline_mm"])
     assert run.truth["end_bow_mm"][0] == pytest.approx(front - 5.0, abs=1e-6)
 

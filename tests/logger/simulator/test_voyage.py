@@ -57,6 +57,14 @@ def test_there_and_back_from_a_wall_both_count_as_path() -> None:
     assert voyage.path_mm(voyage.go_s, after_wall + 5.0) == pytest.approx(600.0 + later, abs=1e-6)
 
 
+def test_the_wall_is_met_where_the_motion_turns_back() -> None:
+    voyage = a_voyage(wall_mm=600.0)
+    front = float(voyage.front([voyage.go_s + voyage.motion.begins_s[-1]], TrueLine("wall", "wall", 0.0))[0])
+    assert voyage.meets_s(front, until_s=60.0) == voyage.go_s + voyage.motion.begins_s[-1]
+    assert voyage.meets_s(front + 1.0, until_s=60.0) is None
+    assert voyage.meets_s(front, until_s=voyage.go_s + 0.1) is None
+
+
 def test_slow_for_good_is_where_the_closed_form_says() -> None:
     voyage = a_voyage()
     cut = voyage.motion.begins_s[1]
