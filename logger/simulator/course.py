@@ -65,7 +65,12 @@ def draw_voyage(
         tuple((rng.uniform(0, 0.06), rng.uniform(2, 9), rng.uniform(0, 2 * np.pi)) for _ in range(3)),
     )  # fmt: skip
     bounce = rng.uniform(0, 0.3) * (not asked.at_wall)
-    way = physics.Way(cut_mm, late_s, wall_mm, bounce, float(drag.force(creep * (asked.rest_s == 0.0))))
+    if asked.rest_s:
+        creep = 0.0
+    if asked.at_wall and cut_mm is not None:
+        # what its own way does not do, a draught does within half a minute
+        creep = max(creep, (wall_mm - cut_mm) / 30.0)
+    way = physics.Way(cut_mm, late_s, wall_mm, bounce, float(drag.force(creep)))
     motion = physics.run(drag, thrust, way, until_s=120.0)
     armed_s = rng.uniform(0.4, 0.8) + (asked.enters_s or 0.0)
     voyage = Voyage(path, motion, hull, armed_s + rng.uniform(0.6, 1.2) + asked.wait_s)

@@ -54,9 +54,10 @@ def test_a_boat_may_wait_between_arming_and_go() -> None:
     assert waiting.voyage.go_s == pytest.approx(usual.voyage.go_s + 30.0)
 
 
-@pytest.mark.parametrize("seed", [2, 5])
-def test_a_boat_may_stay_at_the_wall(seed: int) -> None:
-    scene = draw(tier="realistic", kind="drift", seed=seed, asked=wishes({"at_wall": True, "speed_mm_per_s": 900.0}))
+@pytest.mark.parametrize("tier", ["easy", "realistic", "hard"])
+@pytest.mark.parametrize("seed", range(6))
+def test_a_boat_may_stay_at_the_wall(seed: int, tier: str) -> None:
+    scene = draw(tier=tier, kind="drift", seed=seed, asked=wishes({"at_wall": True, "rest_s": 5.0}))  # type: ignore[arg-type]
     front = scene.voyage.bow([scene.length_s], normal_rad=0.0)[0, 0]
     assert front == pytest.approx(scene.basin.front_mm, abs=1e-6)
     assert scene.voyage.speed([scene.length_s])[0] == 0.0
