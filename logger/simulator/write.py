@@ -12,7 +12,7 @@ from logger import settings
 from logger.errors import InputError
 from logger.recording.card_toml import card_text
 from logger.recording.rig_toml import rig_text
-from logger.simulator import gates, told, truth
+from logger.simulator import gates, tag_seen, told, truth
 from logger.simulator.painter import Painter
 from logger.simulator.run import events
 from logger.simulator.scene import Scene
@@ -34,6 +34,8 @@ def write(scene: Scene, folder: Path, *, video: bool = True) -> None:
     (folder / "events.csv").write_text(_events_text(scene), encoding="utf-8")
     (folder / "truth.csv").write_text(truth.track_text(scene), encoding="utf-8")
     (folder / "truth.json").write_text(json.dumps(truth.summary(scene), indent=1) + "\n", encoding="utf-8")
+    if scene.tag is not None:
+        (folder / "truth_tag.csv").write_text(tag_seen.seen_text(scene, scene.tag), encoding="utf-8")
     if video:
         (folder / "frames.csv").write_text(_frames_text(scene), encoding="utf-8")
         with (folder / "video.mjpeg").open("wb") as file:
