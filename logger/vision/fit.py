@@ -16,6 +16,8 @@ _CLOSE_PX = 0.05
 """A step that moves the edge by less than this (root mean square of the rays) ends the search."""
 _U_HEADING_RAD = 0.05
 """How far a heading is believed to turn from its start: only a round boat, which shows none, is held by it."""
+_U_NEAR_MM, _U_NEAR_RAD = 3.0, 0.02
+"""How far a boat of which a part is seen is believed to be from where it must be, whichever step it is in."""
 _WRONG_AT_FIRST, _WRONG = 0.5, 0.2
 """A ray half shows the boat's edge if so much of what it has to show is wrong; more at first, as the start is rough."""
 _LEAST_SHOWN, _U_PART_MM, _U_PART_RAD = 0.3, 1.5, 0.04
@@ -68,13 +70,14 @@ class Fitter:
         self._foot = plane.foot_mm
         self._close = _CLOSE_PX * plane.step_mm(plane.foot_mm)
         self._belief = np.diag([1e-9, 1e-9, 1 / _U_HEADING_RAD**2])
+        self._near = np.diag([1 / _U_NEAR_MM**2, 1 / _U_NEAR_MM**2, 1 / _U_NEAR_RAD**2])
 
     def fit(self, picture: NDArray[np.uint8], *, place_mm: Floats, heading_rad: float, steps: int = 5) -> Fit:
         """The best place near `place_mm` (2,) on the plane, from at most `steps` Gauss-Newton steps."""
         place, heading = np.array(place_mm, np.float64), float(heading_rad)
         for _ in range(steps):
             seen = self._compared(picture, place, heading)
-            step = self._step(seen, heading)
+            step = self._step(seen, heading, self._belief)
             place, heading = step.moved(place, heading, most_mm=3 * self.hull.blur_mm, most_rad=0.1)
             if step.rms_mm < self._close:
                 break
@@ -99,7 +102,7 @@ class Fitter:
             whole = (plain * seen.boat**2).sum(axis=1)
             wrong = (plain * seen.residual**2).sum(axis=1) / np.maximum(whole, 1e-9)
             shows = 1 / (1 + (wrong / (_WRONG_AT_FIRST if number == 0 else _WRONG)) ** 4)
-            step = self._step(seen, heading, shows)
+            step = self._step(seen, heading, self._near, shows[:, None])
             place, heading = step.moved(place, heading, most_mm=self.hull.blur_mm, most_rad=0.03)
             if number > 1 and step.rms_mm < self._close:
                 break
@@ -109,13 +112,11 @@ class Fitter:
         covariance = step.covariance * (max(1.0, misfit**2) if np.isfinite(misfit) else 1.0)
         return Fit(place, heading, covariance, 1.0, misfit, float(seen.known.mean()), agreeing, is_partial=True)
 
-    def _step(self, seen: _Compared, heading: float, shows: Floats | None = None) -> _Step:
-        """One Gauss-Newton step; each ray counts as much as it `shows` (M,)."""
+    def _step(self, seen: _Compared, heading: float, belief: Floats, shows: Floats | float = 1.0) -> _Step:
+        """One Gauss-Newton step; each ray counts as much as it `shows` (M, 1)."""
         lever = self._lever(heading)
-        weighted = seen.weight * seen.by_shift / CORRELATED
-        if shows is not None:
-            weighted = weighted * shows[:, None]
-        normal = (lever * (weighted * seen.by_shift).sum(axis=1)[:, None]).T @ lever + self._belief
+        weighted = shows * seen.weight * seen.by_shift / CORRELATED
+        normal = (lever * (weighted * seen.by_shift).sum(axis=1)[:, None]).T @ lever + belief
         covariance = np.asarray(np.linalg.inv(normal), np.float64)
         change = covariance @ (lever.T @ (weighted * seen.residual).sum(axis=1))
         return _Step(change, covariance, float(np.sqrt(np.mean((lever @ change) ** 2))))

@@ -18,6 +18,8 @@ Floats = NDArray[np.float64]
 SHRINK = 4
 """How many times smaller the pictures are in which a boat is looked for."""
 _ZONE_MARGIN_MM = 30.0
+_WHOLE = (0.92, 1.2)
+"""Size of a silhouette, as a share of the card's, that shows a whole boat with its sides."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,6 +32,17 @@ class Ground:
     size_mm: float | None
     """Square root of the boat's area, if the card has its length and width."""
     longest_mm: float | None
+    told_mm: tuple[float | None, float | None] = (None, None)
+    """Length and width on the card."""
+
+    def is_whole(self, polygon_mm: Floats, axis_rad: float) -> bool:
+        """Whether a silhouette (N, 2) of a long axis in that direction is of the size on the card, sides included."""
+        if None in self.told_mm:
+            return False
+        c, s = np.cos(axis_rad), np.sin(axis_rad)
+        size = np.ptp(polygon_mm @ np.array([[c, -s], [s, c]]), axis=0)
+        shares = np.sort(size) / np.sort(np.array(self.told_mm, np.float64))
+        return bool(((shares > _WHOLE[0]) & (shares < _WHOLE[1])).all())
 
 
 def ground(rig: Rig, plane: Plane, boat: Boat) -> Ground:
@@ -48,7 +61,7 @@ def ground(rig: Rig, plane: Plane, boat: Boat) -> Ground:
     if boat.length_mm is not None and boat.width_mm is not None:
         size = float(np.sqrt(0.85 * boat.length_mm * boat.width_mm))
         longest = max(boat.length_mm, boat.width_mm)
-    return Ground(tank, zone, forward, size, longest)
+    return Ground(tank, zone, forward, size, longest, (boat.length_mm, boat.width_mm))
 
 
 def places(plane: Plane, rows: int, columns: int) -> Floats:

@@ -33,24 +33,62 @@ _SHIFTED_PX = 4.0
 """Half of the least by which a lost part shifts a JPEG: a picture in which the boat moved more is looked at whole."""
 _SAME_RAD = 0.02
 """From two headings nearer than this a fit comes to the same end."""
-_FORGOTTEN_COUNT = 3
-"""After so many pictures without the boat it may be anywhere."""
+_FORGOTTEN_S = 0.4
+"""After so long without the boat it may be anywhere."""
+_LIVELY_MM_PER_S2 = 3000.0
+"""How quickly a boat gains or loses speed."""
+_BESIDE_COUNT = 4
+"""From how many pictures away a boat's speed is judged at most."""
+_MOST_OF_IT = 0.7
+"""So much of what a boat has to show is shown by nothing else."""
+_RIVAL = 0.8
+"""Another place at which so much is shown of what is shown at the best makes both worthless."""
 _AT_ONCE_COUNT = 64
 """How many pictures are held in memory to be gone through backwards."""
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Course:
-    """Where the boat was last seen for certain, and how it moved: [x, y, heading] on the plane."""
+    """Where the boat was at one moment, and how it moved: [x, y, heading] on the plane."""
 
     pose: Floats
-    step: Floats
-    number: int
+    speed: Floats
+    """Per second; backwards in time as well."""
+    t_s: float
+
+    def at(self, t_s: float) -> Floats:
+        """Where it is at another moment if nothing changes its course."""
+        return self.pose + self.speed * (t_s - self.t_s)
+
+    def ways(self, t_s: float, others: list[Floats], *, step_mm: float) -> list[Floats]:
+        """Poses that are near enough to be true then: carried on, `others`, stopped, slower, faster."""
+        carried_on, passed_s = self.at(t_s), abs(t_s - self.t_s)
+        way = (carried_on - self.pose)[:2]
+        far = float(np.hypot(*way))
+        room = _LIVELY_MM_PER_S2 * passed_s**2 / 2 + step_mm
+        near = [start for start in others if np.hypot(*(start - carried_on)[:2]) < far + room]
+        found = [carried_on, *near, self.pose]
+        along = way / far if far > 1e-6 else np.array([np.cos(self.pose[2]), np.sin(self.pose[2])])
+        for k in range(1, int(room / step_mm) + 1):
+            aside = np.array([*(k * step_mm * along), 0.0])
+            found += [carried_on - aside, carried_on + aside]
+        return found
 
 
-def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mask | None) -> dict[int, Fit]:
-    """A good fit for every picture that shows the boat; by number."""
-    chase = _Chase(film, plane, found, learnt)
+def pursue(
+    film: Film, t_s: Floats, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mask | None
+) -> dict[int, Fit]:
+    """A good fit for every picture that shows the boat; by number.
+
+    Args:
+        film: all pictures.
+        t_s: (film.count,) when each was taken, from any moment.
+        plane: on which the boat was learnt.
+        found: the sparse pass.
+        learnt: the boat's look.
+        tank: small mask of where a boat can be.
+    """
+    chase = _Chase(film, t_s, plane, found, learnt)
     chase.forwards()
     chase.backwards()
     if chase.seek(_Seeker(chase.fitter, found, tank)):
@@ -61,31 +99,31 @@ def pursue(film: Film, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mas
 class _Chase:
     """The boat followed through the pictures: forwards, then backwards into what was missed."""
 
-    def __init__(self, film: Film, plane: Plane, found: Survey, learnt: Learnt) -> None:
-        self.film, self.found = film, found
+    def __init__(self, film: Film, t_s: Floats, plane: Plane, found: Survey, learnt: Learnt) -> None:
+        self.film, self.found, self._t_s = film, found, t_s
         self.fitter = Fitter(learnt.hull, plane, found.water, found.tone)
         self.fits: dict[int, Fit] = {}
         self._damaged: set[int] = set()
         poses = np.column_stack([learnt.place_mm, learnt.heading_rad])
-        nodes = found.numbers.astype(float)
-        numbers = np.clip(np.arange(film.count, dtype=float), nodes[0], nodes[-1])
-        self._expected = np.asarray(PchipInterpolator(nodes, poses, axis=0)(numbers), np.float64)
-        self._rows_px = _rows_px(learnt, plane, nodes, numbers)
+        nodes = t_s[found.numbers]
+        times = np.clip(t_s, nodes[0], nodes[-1])
+        self._expected = np.asarray(PchipInterpolator(nodes, poses, axis=0)(times), np.float64)
+        self._rows_px = _rows_px(learnt, plane, nodes, times)
         self._nearby_mm = _SHIFTED_PX * plane.step_mm(plane.foot_mm)
 
     def forwards(self) -> None:
         """Every picture in order, each from where the boat must be."""
         course: _Course | None = None
         for number, picture, whole in _every(self.film, self.found, self._rows_px):
-            if course is not None and number - course.number > _FORGOTTEN_COUNT:
+            if course is not None and self._t_s[number] - course.t_s > _FORGOTTEN_S:
                 course = None
-            starts = _starts(number, self._expected, course, same_mm=self._nearby_mm / _SHIFTED_PX)
-            fit = self._fitted(picture, starts, course=course, number=number)
+            starts = self._starts(number, course)
+            fit = self._fitted(picture, starts, course=course, t_s=self._t_s[number])
             if len(picture) < len(self.found.empty) and not self._is_there(fit, starts):
                 if (checked := whole()) is None:
                     self._damaged.add(number)
                     continue
-                fit = self._fitted(checked, starts, course=course, number=number)
+                fit = self._fitted(checked, starts, course=course, t_s=self._t_s[number])
             if fit is not None:
                 self.fits[number] = fit
                 course = self._course(number, -1)
@@ -97,12 +135,13 @@ class _Chase:
             chosen = missed[max(0, first - _AT_ONCE_COUNT) : first]
             pictures = dict(self.film.pictures(chosen))
             for number in reversed(chosen):
-                after = next((n for n in range(number + 1, number + 1 + _FORGOTTEN_COUNT) if n in self.fits), None)
-                if number not in pictures or after is None:
+                after = next((n for n in range(number + 1, self.film.count) if n in self.fits), None)
+                if number not in pictures or after is None or self._t_s[after] - self._t_s[number] > _FORGOTTEN_S:
                     continue
                 course = self._course(after, 1)
-                start = course.pose + course.step * (number - after)
-                if (fit := self._fitted(pictures[number], [start], course=course, number=number)) is not None:
+                start = course.at(self._t_s[number])
+                fit = self._fitted(pictures[number], [start], course=course, t_s=self._t_s[number])
+                if fit is not None:
                     self.fits[number] = fit
 
     def _missed(self, until: int) -> list[int]:
@@ -115,16 +154,30 @@ class _Chase:
         return min(float(np.hypot(*(fit.place_mm - start[:2]))) for start in starts) < self._nearby_mm
 
     def _course(self, number: int, side: int) -> _Course:
-        """Where the boat is in a picture, and its step, judged from the picture beside it on one side."""
-        pose = self._pose(number)
+        """Where the boat is in a picture, and its speed, judged from the nearest picture on one side."""
         beside = number + side
-        return _Course(pose, side * (self._pose(beside) - pose) if beside in self.fits else np.zeros(3), number)
+        while beside not in self.fits and abs(beside - number) < _BESIDE_COUNT:
+            beside += side
+        pose, t_s = self._pose(number), float(self._t_s[number])
+        if beside not in self.fits:
+            return _Course(pose, np.zeros(3), t_s)
+        return _Course(pose, (self._pose(beside) - pose) / (self._t_s[beside] - t_s), t_s)
+
+    def _starts(self, number: int, course: _Course | None) -> list[Floats]:
+        """Poses from which to look: the last place carried on, then what the sparse poses say if that is another."""
+        expected = self._expected[number]
+        if course is None:
+            return [expected]
+        carried_on = course.at(self._t_s[number])
+        apart = np.abs(carried_on - expected)
+        is_same = apart[:2].max() < self._nearby_mm / _SHIFTED_PX and apart[2] < _SAME_RAD
+        return [carried_on] if is_same else [carried_on, expected]
 
     def _pose(self, number: int) -> Floats:
         fit = self.fits[number]
         return np.array([*fit.place_mm, fit.heading_rad])
 
-    def _fitted(self, picture: Grey, starts: list[Floats], *, course: _Course | None, number: int) -> Fit | None:
+    def _fitted(self, picture: Grey, starts: list[Floats], *, course: _Course | None, t_s: float) -> Fit | None:
         """A good fit from the first of the starts that leads to one.
 
         Of a boat that was seen just before, or is seen just after, a part is enough.
@@ -135,14 +188,24 @@ class _Chase:
                 return fit
         if course is None:
             return None
-        way = course.step * (number - course.number)
-        room = float(np.hypot(*way[:2])) + self._nearby_mm
-        near = [start for start in starts if np.hypot(*(start - course.pose - way)[:2]) < room]
-        for start in [*near, course.pose]:
-            fit = self.fitter.fit_partly(picture, place_mm=start[:2], heading_rad=float(start[2]))
-            if fit.good and np.hypot(*(fit.place_mm - start[:2])) < self._nearby_mm:
-                return fit
-        return None
+        expected = self._part(picture, course.at(t_s))
+        if expected is not None and expected.agreeing > _MOST_OF_IT:
+            return expected
+        return self._part_of_it(picture, course.ways(t_s, starts, step_mm=self._nearby_mm))
+
+    def _part_of_it(self, picture: Grey, starts: list[Floats]) -> Fit | None:
+        """The fit at the first start; elsewhere only if it shows much more of the boat, and no other nearly as much."""
+        found = [fit for start in starts if (fit := self._part(picture, start)) is not None]
+        expected = found[0] if found and self._is_there(found[0], starts[:1]) else None
+        best = max(found, key=lambda fit: fit.agreeing, default=None)
+        if best is None or (expected is not None and expected.agreeing > _RIVAL * best.agreeing):
+            return expected
+        rivals = [fit.agreeing for fit in found if not self._is_there(best, [fit.place_mm])]
+        return best if max(rivals, default=0.0) < _RIVAL * best.agreeing else None
+
+    def _part(self, picture: Grey, start: Floats) -> Fit | None:
+        fit = self.fitter.fit_partly(picture, place_mm=start[:2], heading_rad=float(start[2]))
+        return fit if fit.good and self._is_there(fit, [start]) else None
 
     def seek(self, seeker: _Seeker) -> bool:
         """Look for the boat all over the pictures in which it was missed; whether it was found in any."""
@@ -166,29 +229,19 @@ def _every(film: Film, found: Survey, rows_px: list[int]) -> Iterator[tuple[int,
     return merge(others, ((n, picture, partial(held.get, n)) for n, picture in held.items()), key=itemgetter(0))
 
 
-def _rows_px(learnt: Learnt, plane: Plane, nodes: Floats, numbers: Floats) -> list[int]:
+def _rows_px(learnt: Learnt, plane: Plane, nodes: Floats, times: Floats) -> list[int]:
     """How many rows from the top hold the boat in each picture (N,); whole blocks of any JPEG.
 
     Args:
         learnt: with poses in a few pictures.
         plane: on which they are.
-        nodes: the numbers of these pictures.
-        numbers: (N,) of all pictures, not beyond the nodes.
+        nodes: when these pictures were taken.
+        times: (N,) when all were taken, not beyond the nodes.
     """
     _, rows = learnt.hull.bundle().pixels(plane, learnt.place_mm, learnt.heading_rad)
-    lowest = np.interp(numbers, nodes, rows.max(axis=(1, 2))) + _MARGIN_PX
+    lowest = np.interp(times, nodes, rows.max(axis=(1, 2))) + _MARGIN_PX
     found: list[int] = (_BLOCK_PX * np.ceil(lowest / _BLOCK_PX).astype(int)).tolist()
     return found
-
-
-def _starts(number: int, expected: Floats, course: _Course | None, *, same_mm: float) -> list[Floats]:
-    """Poses from which to look: the last place carried on, then what the sparse poses say if that is another."""
-    if course is None:
-        return [expected[number]]
-    carried_on = course.pose + course.step * (number - course.number)
-    apart = np.abs(carried_on - expected[number])
-    is_same = apart[:2].max() < same_mm and apart[2] < _SAME_RAD
-    return [carried_on] if is_same else [carried_on, expected[number]]
 
 
 class _Seeker:

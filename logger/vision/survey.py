@@ -24,6 +24,7 @@ Whole = NDArray[np.int64]
 _MORE_COUNT = 16
 _AT_REST_COUNT = 4
 """So many pictures of one and the same place are enough."""
+_ENOUGH_WHOLE_COUNT = 6
 USUAL_FLARE = 0.015
 """By how much a deck is usually larger than the waterline, as a share."""
 
@@ -114,8 +115,7 @@ def _poses(
             shapes.append((n, on_plane(found, plane), found.contrast))
     if len(shapes) < 3:
         return "nothing of a boat's size stands out from the empty tank"
-    good = _usual([shape.area_mm2 for _, shape, _ in shapes])
-    shapes = _apart([item for item, keep in zip(shapes, good, strict=True) if keep])
+    shapes = _apart(_of_one_size(shapes, ground))
     place = np.array([shape.centre_mm for _, shape, _ in shapes])
     heading = headings([shape for _, shape, _ in shapes], place, ground.forward_rad)
     numbers = np.array([n for n, _, _ in shapes], np.int64)
@@ -171,6 +171,8 @@ def _apart(shapes: list[tuple[int, Shape, float]]) -> list[tuple[int, Shape, flo
     """
     kept: list[tuple[int, Shape, float]] = []
     here = 0
+    if not shapes:
+        return kept
     for item in shapes:
         near = bool(kept) and np.hypot(*(item[1].centre_mm - kept[-1][1].centre_mm)) < 0.05 * np.sqrt(item[1].area_mm2)
         here = here + 1 if near else 0
@@ -179,10 +181,17 @@ def _apart(shapes: list[tuple[int, Shape, float]]) -> list[tuple[int, Shape, flo
     return kept if kept[-1] is shapes[-1] else [*kept, shapes[-1]]
 
 
-def _usual(areas: list[float]) -> list[bool]:
-    middle = float(np.median(areas))
-    usual = [0.7 * middle < area < 1.4 * middle for area in areas]
-    return usual if sum(usual) >= 3 else [True] * len(areas)
+def _of_one_size(shapes: list[tuple[int, Shape, float]], ground: Ground) -> list[tuple[int, Shape, float]]:
+    """Those that show the whole boat: of the size on the card, or else of the usual size.
+
+    Far from the lens's foot point a sail hides half a deck, and a boat may spend most of its time there.
+    """
+    whole = [item for item in shapes if ground.is_whole(item[1].polygon_mm, item[1].axis_rad)]
+    if len(_apart(whole)) >= _ENOUGH_WHOLE_COUNT:
+        return whole
+    middle = float(np.median([shape.area_mm2 for _, shape, _ in shapes]))
+    usual = [item for item in shapes if 0.7 * middle < item[1].area_mm2 < 1.4 * middle]
+    return usual if len(usual) >= 3 else shapes
 
 
 def headings(shapes: Sequence[Shape], place: Floats, forward_rad: float) -> Floats:

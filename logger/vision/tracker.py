@@ -60,7 +60,7 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
     if isinstance(look, str):
         return NotFound(look)
     found, learnt = look.found, look.learnt
-    fits = pursue(look.film, plane, found, learnt, tank=known.tank)
+    fits = pursue(look.film, (recording.stamps.t_ns - recording.stamps.t_ns[0]) / 1e9, plane, found, learnt, tank=known.tank)
     held = {n: f for n, f in fits.items() if f.strength > 0.4}
     if len(held) < 3:
         return NotFound("the boat's look was learnt, but it is not found again in the pictures")
