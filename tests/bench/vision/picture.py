@@ -12,7 +12,7 @@ from tests.bench.vision.table import OURS, summary
 
 WIDTH = 1000.0
 _LEFT, _RIGHT = 260.0, 800.0
-_ROW, _HEAD, _BETWEEN = 17.0, 30.0, 10.0
+_ROW, _HEAD, _BETWEEN = 17.0, 42.0, 10.0
 _LOW_MM, _HIGH_MM = 0.05, 100.0
 _OURS_FILL, _THEIRS_FILL = "#0b6e7f", "#b36a1e"
 _TICKS_MM = (0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0)
@@ -21,7 +21,7 @@ _TICKS_MM = (0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0)
 def picture(figures: Sequence[Figures]) -> str:
     """An SVG document."""
     rows = [row for row in summary(figures) if not row["by"].endswith("unmarked")]
-    parts, y, tier, boats = [], 64.0, "", ""
+    parts, y, tier, boats = [], 52.0, "", ""
     bands = []
     for row in rows:
         if row["tier"] != tier:
@@ -66,7 +66,7 @@ def _legend() -> str:
 def _column_heads(y: float) -> str:
     return "".join(
         svg.words(x, y, words, font_size=11, text_anchor="end", fill="#333")
-        for x, words in ((862, "lost %"), (918, "doubtful %"), (980, "silent %"))
+        for x, words in ((862, "lost %"), (926, "doubtful %"), (980, "silent %"))
     )
 
 
@@ -99,7 +99,7 @@ def _row(row: dict[str, Any], clips_mm: Sequence[float], y: float) -> list[str]:
     else:
         drawn.append(svg.words(_LEFT + 8, middle + 4, "never held", font_size=11, fill=fill))
     doubtful = f"{row['doubtful_percent']:.1f}" if "doubtful_percent" in row else "–"
-    for at, words in ((862, f"{row['lost_percent']:.1f}"), (918, doubtful), (980, f"{row['silent_percent']:.2f}")):
+    for at, words in ((862, f"{row['lost_percent']:.1f}"), (926, doubtful), (980, f"{row['silent_percent']:.2f}")):
         loud = at == 980 and row["silent_percent"] > 0
         drawn.append(
             svg.words(

@@ -131,7 +131,7 @@ def table(figures: Sequence[Figures]) -> str:
     lines.append(
         "\nrms, p95, sure: mm, of all pictures held, and of those called measured; silent: wrong by > 10 mm and called "
         "measured (recipes: wrong);\ndrift, crossing: middle/worst (runs), middle/95th percentile; path: mean error; "
-        "speed: time of decoding only over time of measuring"
+        "unmarked: without runs that are doubtful as a whole; speed: time of decoding only over time of measuring"
     )
     return "\n".join(lines)
 
