@@ -78,10 +78,7 @@ class StoredFilm:
         is_grey = self._channel is None
         for frame in self._recording.frames(grey=is_grey, wanted=rows_px.keys(), upper_px=rows_px):
             whole = partial(self._whole, frame)
-            if self.watch is not None and not (
-                self.watch.rests and self.watch.look(frame.sequence, frame.image).is_still
-            ):
-                # the marks above the boat tell too little of how the picture lies where the boat is
+            if self.watch is not None and self.watch.needs_more(frame.sequence, frame.image):
                 whole()
             yield frame.sequence, self._of(self.as_it_stood(frame.sequence, frame.image)), whole
 

@@ -1,20 +1,22 @@
 """Marks to tell by whether the camera moved: small windows on edges and corners of what stands still about the water.
 
 Each window says by how much what it shows has moved, along the one or two directions in which its edges tell it: one
-Lucas-Kanade step (1981) from where it is expected; of 0.3 px one step reads four fifths, so the next begins where the
-last one ended. A change of light or contrast within a window does not count: the
-slopes are freed from the mean and from the levels themselves.
+Lucas-Kanade step (1981) from where it is expected; the next may begin where it ended. Windows are read between pixels
+by cubic splines: OpenCV's cubic reading moved edges by 0.03 px. A change of light or contrast within a window does not
+count: the slopes are freed from the mean and from the levels themselves.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import spline_filter1d
 
-from logger.vision.background import Mask
+from logger.vision.background import Grey, Mask
 from logger.vision.plane import Singles
 
 Floats = NDArray[np.float64]
@@ -35,6 +37,10 @@ _ALIKE = 0.8
 _LUMA = np.array([0.114, 0.587, 0.299], np.float32)
 """Weights of blue, green and red in a grey picture (ITU-R BT.601)."""
 _SIDE = np.arange(-HALF_PX, HALF_PX + 1)
+_MARGIN_PX = 8
+"""So far beyond a window its spline needs to know the picture: the influence of an end falls to a quarter a pixel."""
+_WITH_MARGIN = np.arange(-HALF_PX - _MARGIN_PX, HALF_PX + _MARGIN_PX + 1)
+_TAPS = np.arange(-2, 3)
 _WIDE = np.arange(-HALF_PX - REACH_PX, HALF_PX + REACH_PX + 1)
 
 
@@ -81,23 +87,32 @@ class _Operators:
 class Marks:
     """Windows of a still picture, made ready for comparing."""
 
-    def __init__(self, reference: Singles, dry: Mask, noise_grey: float) -> None:
-        """Choose windows where `dry` (h, w) allows it; `noise_grey` is that of a single picture."""
-        self._noise = max(noise_grey, 1.0)
-        self._shape = reference.shape
-        self._reference = reference
-        self._across = np.asarray(cv2.Scharr(reference, cv2.CV_32F, 1, 0) / 32, np.float32)
-        self._down = np.asarray(cv2.Scharr(reference, cv2.CV_32F, 0, 1) / 32, np.float32)
-        chosen = _chosen(self._across, self._down, dry, (self._noise / _WORST_READING_PX) ** 2)
-        self.centres_px = chosen[np.argsort(chosen[:, 1], kind="stable")]
+    def __init__(self, centres_px: Whole, shown: Singles, size: tuple[int, int], noise_grey: float) -> None:
+        self.centres_px = centres_px
         """(W, 2) middles, columns and rows, the uppermost first."""
-        self._as_it_was = self._operators(np.zeros(self.centres_px.shape))
+        self._shown, self._size, self._noise = shown, size, noise_grey
+        self._spline = _splined(shown)
+        self._as_it_was = self._operators(np.zeros(centres_px.shape))
         self._last: tuple[Floats, _Operators] | None = None
 
-    def without(self, bad: NDArray[np.bool_]) -> None:
-        """Forget the windows (W,) that are `bad`."""
-        self.centres_px = self.centres_px[~bad]
-        self._as_it_was, self._last = self._operators(np.zeros(self.centres_px.shape)), None
+    @staticmethod
+    def chosen(picture: Grey, dry: Mask, noise_grey: float) -> Marks:
+        """Windows where `dry` (h, w) allows it, as the `picture` shows them; `noise_grey` is that of one picture."""
+        noise = max(noise_grey, 1.0)
+        centres = _chosen(picture, dry, (noise / _WORST_READING_PX) ** 2)
+        centres = centres[np.argsort(centres[:, 1], kind="stable")]
+        size = (picture.shape[0], picture.shape[1])
+        return Marks(centres, _levels(picture, centres, _WITH_MARGIN), size, noise)
+
+    def averaged(self, pictures: Sequence[Grey]) -> Marks:
+        """The same windows as they usually look in `pictures` of a camera at rest."""
+        shown = np.stack([_levels(picture, self.centres_px, _WITH_MARGIN) for picture in pictures])
+        middle = np.median(shown, axis=0) if len(shown) > 2 else shown.mean(axis=0)
+        return Marks(self.centres_px, np.asarray(middle, np.float32), self._size, self._noise)
+
+    def only(self, kept: NDArray[np.bool_]) -> Marks:
+        """The windows (W,) that are `kept`."""
+        return Marks(self.centres_px[kept], self._shown[kept], self._size, self._noise)
 
     def read(self, picture: NDArray[np.uint8], expected_px: Floats | None = None) -> Readings:
         """Readings of the windows that lie in the picture's rows.
@@ -116,9 +131,9 @@ class Marks:
             ready.u_px[window, which] / np.clip(gain[window], 0.2, 1.0), clear[window],
         )  # fmt: skip
 
-    def rest(self, picture: NDArray[np.uint8], within_px: float) -> bool:
-        """Whether most windows surely stand where they stood: a quick look, which may say no though they do."""
-        ready = self._as_it_was
+    def rest(self, picture: NDArray[np.uint8], within_px: float, expected_px: Floats | None = None) -> bool:
+        """Whether most windows surely stand where they are expected: a quick look, which may say no though they do."""
+        ready = self._as_it_was if expected_px is None else self._moved(expected_px)
         off, _, clear = self._compared(picture, ready)
         count = np.count_nonzero(clear)
         if count < 0.7 * len(clear) or count < _ENOUGH_COUNT:
@@ -130,6 +145,10 @@ class Marks:
                 return False
         return True
 
+    def clear(self, picture: NDArray[np.uint8], expected_px: Floats | None = None) -> NDArray[np.bool_]:
+        """(W,) whether each window shows what it should in a whole picture."""
+        return self._compared(picture, self._as_it_was if expected_px is None else self._moved(expected_px))[2]
+
     def _compared(self, picture: NDArray[np.uint8], ready: _Operators) -> tuple[Singles, Singles, NDArray[np.bool_]]:
         """Of the upper windows that are in the picture: offsets (W, 2), gains (W,), and which show what they should."""
         places, height = ready.places, picture.shape[0]
@@ -138,7 +157,7 @@ class Marks:
             taken = picture.reshape(-1, *picture.shape[2:]).take(ready.index[:count], axis=0)
             levels = taken.astype(np.float32) if picture.ndim == 2 else taken @ _LUMA
         else:
-            levels = self._levels(picture, places[:count], _SIDE)
+            levels = _levels(picture, places[:count], _SIDE).reshape(count, -1)
         inside = (places[:count, 1] < height - HALF_PX) & ready.fits[:count]
         sums = np.matmul(ready.rows[:count], levels[:, :, None])[:, :, 0]
         square = np.einsum("wk,wk->w", levels, levels) - sums[:, 3] ** 2
@@ -150,9 +169,9 @@ class Marks:
     def search(self, picture: NDArray[np.uint8]) -> Readings:
         """Rough readings of windows that may have moved by up to REACH_PX: where most of them are found together."""
         places = self.centres_px
-        inside = (places[:, 1] + HALF_PX + REACH_PX < picture.shape[0]) | (picture.shape[0] == self._shape[0])
-        wide = self._levels(picture, places, _WIDE).reshape(-1, len(_WIDE), len(_WIDE))
-        own = self._reference[(places[:, None, None, 1] + _SIDE[:, None]), (places[:, None, None, 0] + _SIDE)]
+        inside = (places[:, 1] + HALF_PX + REACH_PX < picture.shape[0]) | (picture.shape[0] == self._size[0])
+        wide = _levels(picture, places, _WIDE)
+        own = np.ascontiguousarray(self._shown[:, _MARGIN_PX:-_MARGIN_PX, _MARGIN_PX:-_MARGIN_PX])
         likeness = np.stack(
             [
                 np.asarray(cv2.matchTemplate(there, here, cv2.TM_CCOEFF_NORMED), np.float32)
@@ -179,15 +198,6 @@ class Marks:
             np.full(len(window), 0.3), clear[window],
         )  # fmt: skip
 
-    def _levels(self, picture: NDArray[np.uint8], places: Whole, side: Whole) -> Singles:
-        """(W, K) levels around `places` (W, 2); beyond the picture its edge."""
-        height, width = picture.shape[:2]
-        columns = np.clip(places[:, 0, None] + side, 0, width - 1)
-        rows = np.clip(places[:, 1, None] + side, 0, height - 1)
-        taken = picture[rows[:, :, None], columns[:, None, :]]
-        levels = taken.astype(np.float32) if taken.ndim == 3 else taken @ _LUMA
-        return np.asarray(levels, np.float32).reshape(len(places), len(side) ** 2)
-
     def _moved(self, expected_px: Floats) -> _Operators:
         if self._last is None or not np.array_equal(self._last[0], expected_px):
             self._last = (expected_px, self._operators(expected_px))
@@ -197,12 +207,11 @@ class Marks:
         """The windows as they look when they have moved by `moved_px` (W, 2)."""
         places = self.centres_px + np.round(moved_px).astype(np.int64)
         part = moved_px - np.round(moved_px)
-        u = (self.centres_px[:, 0] - part[:, 0])[:, None, None] + _SIDE + np.zeros((len(_SIDE), 1))
-        v = (self.centres_px[:, 1] - part[:, 1])[:, None, None] + _SIDE[:, None] + np.zeros(len(_SIDE))
-        count, (height, width) = len(moved_px), self._shape
+        count, (height, width) = len(moved_px), self._size
+        (at_u, by_u), (at_v, by_v) = _taps(part[:, 0]), _taps(part[:, 1])
         levels, across, down = (
-            _between(picture, u.reshape(-1, len(_SIDE)), v.reshape(-1, len(_SIDE))).reshape(count, len(_SIDE) ** 2)
-            for picture in (self._reference, self._across, self._down)
+            _sums(_sums(self._spline, columns, 2), rows, 1).reshape(count, len(_SIDE) ** 2)
+            for columns, rows in ((at_u, at_v), (by_u, at_v), (at_u, by_v))
         )
         levels = levels - levels.mean(1, keepdims=True)
         slopes = _freed(np.stack([across, down], axis=-1), levels)
@@ -229,25 +238,53 @@ def _freed(slopes: Singles, levels: Singles) -> Singles:
     ramps = np.stack([np.ones(across.size), across.ravel(), down.ravel()], axis=-1)
     changes = np.concatenate([np.broadcast_to(ramps, (len(levels), *ramps.shape)), levels[:, :, None] * ramps], axis=2)
     q, _ = np.linalg.qr(changes)
-    return np.asarray(slopes - q @ (np.swapaxes(q, 1, 2) @ slopes), np.float32)
+    freed: Singles = np.asarray(slopes - q @ (np.swapaxes(q, 1, 2) @ slopes), np.float32)
+    return freed
 
 
-def _between(picture: Singles, u: Floats, v: Floats) -> Singles:
-    if not len(u):
-        return np.zeros(u.shape, np.float32)
-    seen = cv2.remap(
-        picture, u.astype(np.float32), v.astype(np.float32), cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
-    )
-    return np.asarray(seen, np.float32)
+def _levels(picture: NDArray[np.uint8], places: Whole, side: Whole) -> Singles:
+    """(W, K, K) levels around `places` (W, 2), grey; beyond the picture its edge."""
+    height, width = picture.shape[:2]
+    columns = np.clip(places[:, 0, None] + side, 0, width - 1)
+    rows = np.clip(places[:, 1, None] + side, 0, height - 1)
+    taken = picture[rows[:, :, None], columns[:, None, :]]
+    return np.asarray(taken.astype(np.float32) if taken.ndim == 3 else taken @ _LUMA, np.float32)
 
 
-def _chosen(across: Singles, down: Singles, dry: Mask, least: float) -> Whole:
+def _splined(levels: Singles) -> Singles:
+    """(W, S, S) coefficients of cubic splines through the levels."""
+    if not len(levels):
+        return levels
+    return np.asarray(spline_filter1d(spline_filter1d(levels, axis=1), axis=2), np.float32)
+
+
+def _taps(part_px: Floats) -> tuple[Singles, Singles]:
+    """(W, 5) weights of a spline's coefficients for its value and its slope `part_px` (W,) before each whole place."""
+    x = -part_px[:, None] - _TAPS
+    far = np.abs(x)
+    value = np.where(far < 1, 2 / 3 - far**2 + far**3 / 2, np.maximum(2 - far, 0) ** 3 / 6)
+    slope = np.where(far < 1, -2 * x + 1.5 * x * far, -np.sign(x) * np.maximum(2 - far, 0) ** 2 / 2)
+    return value.astype(np.float32), slope.astype(np.float32)
+
+
+def _sums(coefficients: Singles, weights: Singles, axis: int) -> Singles:
+    """Weighted sums of each five neighbours along `axis`, for as many places as windows are wide."""
+    first = _MARGIN_PX + int(_TAPS[0])
+    parts = [
+        coefficients.take(np.arange(first + k, first + k + len(_SIDE)), axis) * weights[:, k, None, None]
+        for k in range(len(_TAPS))
+    ]
+    return np.asarray(sum(parts[1:], parts[0]), np.float32)
+
+
+def _chosen(picture: Grey, dry: Mask, least: float) -> Whole:
     """(W, 2) middles of the windows that together tell most: columns, rows.
 
     One after the other is taken that adds most to what is known of shift, turn and stretch of the whole picture, first
     from the upper half (whose rows are always decoded), then from all of it.
     """
     height, width = dry.shape
+    across, down = cv2.Scharr(picture, cv2.CV_32F, 1, 0) / 32, cv2.Scharr(picture, cv2.CV_32F, 0, 1) / 32
     whole = cv2.erode(dry.astype(np.uint8), np.ones((2 * HALF_PX + 1,) * 2, np.uint8), borderValue=0) > 0
     margin = HALF_PX + 1
     whole[:margin], whole[-margin:], whole[:, :margin], whole[:, -margin:] = False, False, False, False

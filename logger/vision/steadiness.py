@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 
 from logger.vision.background import Grey
 from logger.vision.marks import REACH_PX, Floats, Marks, Readings
-from logger.vision.plane import Singles
 
 LEAST_PX = 0.12
 """A smaller move of all marks together is none: so far may ripples, shadows and a JPEG's blocks pull them."""
+_SHOWN_SHARE = 0.6
 _AROUND_PX = 40
 """Pictures are put back so far around the water."""
 _SURELY = 3.0
@@ -87,7 +87,7 @@ class Watch:
         )
         self._levers = _levers(marks.centres_px.astype(np.float64), size)
         self._still = Move(np.zeros(8), np.zeros((8, 8)), True, size)
-        self._expected = np.zeros(8)
+        self._before, self._near = self._still, np.zeros(8)
         self._seen: dict[int, Move] = {}
         self._rows_px: dict[int, int] = {}
 
@@ -128,33 +128,49 @@ class Watch:
         )
         return back
 
-    @property
-    def rests(self) -> bool:
-        """Whether the camera stood where it should in the whole picture that was looked at last."""
-        return not self._expected.any()
+    def shown(self, pictures: Mapping[int, Grey]) -> NDArray[np.bool_]:
+        """(W,) which marks most of the pictures show: not those on a hand that was there at the beginning only."""
+        clear = np.zeros(len(self._levers))
+        for number in sorted(pictures):
+            field = self.look(number, pictures[number]).field_px
+            clear += self._marks.clear(pictures[number], self._levers @ field if field.any() else None)
+        return np.asarray(clear > _SHOWN_SHARE * len(pictures), np.bool_)
+
+    def needs_more(self, number: int, picture: NDArray[np.uint8]) -> bool:
+        """Whether these upper rows of picture `number` tell too little of how it lies lower down.
+
+        They tell enough if the camera stands as it stood in the last whole picture.
+        """
+        if number not in self._seen and self._is_as_before(picture):
+            self._seen[number], self._rows_px[number] = self._before, len(picture)
+            return False
+        return not (self._before.is_still and self.look(number, picture).is_still)
+
+    def _is_as_before(self, picture: NDArray[np.uint8]) -> bool:
+        expected = self._levers @ self._near if self._near.any() else None
+        return self._marks.rest(picture, LEAST_PX / 2, expected)
 
     def _measured(self, picture: NDArray[np.uint8]) -> Move:
-        if self.rests and self._marks.rest(picture, LEAST_PX / 2):
-            return self._still
-        for start in (self._expected, None):
-            found = self._from(picture, start)
-            if found is not None:
-                break
+        if self._is_as_before(picture):
+            return self._before
+        is_whole = len(picture) == self._size[0]
+        found = self._from(picture, self._near) or self._from(picture, None)
         if found is None:
             # the camera may stand as it stood, or hang anywhere
-            return Move(self._expected, np.diag(_USUAL_PX**2) / 16, False, self._size)
-        field, covariance = found
+            return Move(self._before.field_px, np.diag(_USUAL_PX**2) / 16, False, self._size)
+        near, field, covariance = found
         moved = self._levers @ field
         doubt = np.einsum("wij,jk,wik->wi", self._levers, covariance, self._levers)
         least = max(LEAST_PX, min(_UNSURE_MOST_PX, _SURELY * float(np.sqrt(doubt.sum(1).mean()))))
         is_still = np.sqrt((moved**2).sum(1).mean()) < least
-        if len(picture) == self._size[0]:
+        move = self._still if is_still else Move(field, covariance, True, self._size)
+        if is_whole:
             # what a few rows tell is too little for the next picture to start from
-            self._expected = np.zeros(8) if is_still else field
-        return self._still if is_still else Move(field, covariance, True, self._size)
+            self._before, self._near = move, np.zeros(8) if is_still else near
+        return move
 
-    def _from(self, picture: NDArray[np.uint8], start: Floats | None) -> tuple[Floats, Floats] | None:
-        """The field and its covariance, from an expected one or from a search; None: too few marks go along."""
+    def _from(self, picture: NDArray[np.uint8], start: Floats | None) -> tuple[Floats, Floats, Floats] | None:
+        """A field very near, the field and its covariance, from an expected one or a search; None: too few go along."""
         field = start
         if field is None:
             rough = _solved(self._marks.search(picture), self._size, np.zeros(8), within_px=REACH_PX, agrees_px=2.0)
@@ -169,7 +185,7 @@ class Watch:
                 return None
             step, covariance = solved
             if np.abs(self._levers @ step).max() < _CLOSE_PX:
-                return field + step, covariance
+                return field, field + step, covariance
             field = field + step
         return None
 
@@ -189,32 +205,29 @@ def watch(pictures: Mapping[int, Grey], water_px: Floats) -> Watch | None:
     cv2.fillPoly(dry, [np.round(water_px).astype(np.int32)], 0)
     margin = 2 * round(shape[1] / 160) + 1
     far = np.asarray(cv2.erode(dry, np.ones((margin, margin), np.uint8)), np.uint8) > 0
-    if (found := _early(pictures, order, far)) is None:
+    found = _early(pictures, order, far)
+    if found is None:
         return None
-    marks = Marks(found[0], far, found[1])
-    if len(marks.centres_px) < _LEAST_COUNT:
-        return None
-    return Watch(marks, (shape[0], shape[1]), water_px)
+    size = (shape[0], shape[1])
+    kept = Watch(found, size).shown(pictures)
+    return Watch(found.only(kept), size, water_px) if kept.sum() >= _LEAST_COUNT else None
 
 
-def _early(pictures: Mapping[int, Grey], order: list[int], dry: NDArray[np.bool_]) -> tuple[Singles, float] | None:
-    """The picture as it was before anybody knocked against the camera, and the noise of one picture in grey levels."""
+def _early(pictures: Mapping[int, Grey], order: list[int], dry: NDArray[np.bool_]) -> Marks | None:
+    """The marks as they were before anybody knocked against the camera."""
     rest = [pictures[n] for n in order[: max(3, len(order) // 3)]]
     for base in range(len(rest) - 1):
-        first = rest[base].astype(np.float32)
-        noise = _noise(rest[base + 1][dry], rest[base][dry])
-        marks = Marks(first, dry, noise)
+        marks = Marks.chosen(rest[base], dry, _noise(rest[base + 1][dry], rest[base][dry]))
         if len(marks.centres_px) < _LEAST_COUNT:
             return None
-        at_once = Watch(marks, (first.shape[0], first.shape[1]))
-        same = [first]
+        at_once = Watch(marks, (dry.shape[0], dry.shape[1]))
+        same = [rest[base]]
         for n, picture in enumerate(rest[base + 1 :]):
             if not at_once.look(n, picture).is_still:
                 break
-            same.append(picture.astype(np.float32))
+            same.append(picture)
         if len(same) > 1:
-            together = np.median(np.stack(same[:9]), axis=0) if len(same) > 2 else np.mean(same, axis=0)
-            return np.asarray(together, np.float32), noise
+            return marks.averaged(same)
     return None
 
 
