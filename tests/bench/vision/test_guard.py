@@ -1,6 +1,6 @@
 """A few short runs that the tracker must never again do badly: limits with room, which nothing that is broken meets.
 
-How good it is stands in the figures of tests/bench/vision; here only a fall behind is caught.
+How good it is stands in the figures of this bench; here only a fall behind is caught.
 """
 
 from __future__ import annotations
