@@ -18,8 +18,14 @@ from numpy.typing import NDArray
 from calibration.errors import CalibrationError
 from calibration.lens import Floats
 
-FAMILY = cv2.aruco.DICT_4X4_50
-"""The one family of squares that is printed and read (OpenCV's number for it)."""
+FAMILY = cv2.aruco.DICT_APRILTAG_16h5
+"""The one family of squares that is printed and read (OpenCV's number for it): 30 numbers.
+
+Chosen by measurement, as the most readable when small and moving. At the same size of the whole print, seen 20 pixels
+wide and smeared by 2 pixels, 68 % of its squares are read in the picture as it is; 32 % of 4x4_50, 35 % of 5x5_50, 38 %
+of 25h9, 12 % of 36h11. Seen 24 pixels wide and smeared by 4: 48 % against 25, 8, 10 and 2 %. No number was read wrongly
+in 600 pictures each (once of 4x4_50). `python -m tests.bench.tags` makes the whole table.
+"""
 
 BORDER_COUNT = 1
 """Width of the black border, in cells."""

@@ -10,7 +10,7 @@ from calibration import tags
 from calibration.errors import CalibrationError
 
 
-@pytest.mark.parametrize("number", [0, 1, 2, 7, 49])
+@pytest.mark.parametrize("number", [0, 1, 2, 7, 29])
 def test_cells_are_those_that_opencv_draws(number: int) -> None:
     n = tags.side_count()
     drawn = cv2.aruco.generateImageMarker(tags.dictionary(), number, 10 * n, borderBits=tags.BORDER_COUNT)
@@ -25,7 +25,7 @@ def painted(number: int, *, cell_px: int, quiet_count: int = tags.QUIET_COUNT) -
     return np.pad(grey, 3 * cell_px, constant_values=90).astype(np.uint8)  # a dark deck around the paper
 
 
-@pytest.mark.parametrize("number", [0, 3, 17, 31, 49])
+@pytest.mark.parametrize("number", [0, 3, 17, 25, 29])
 def test_a_square_with_its_quiet_border_is_read_and_its_corners_come_in_the_told_order(number: int) -> None:
     grey = painted(number, cell_px=12)
     corners, numbers, _ = cv2.aruco.ArucoDetector(tags.dictionary()).detectMarkers(grey)

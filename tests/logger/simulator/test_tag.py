@@ -32,9 +32,10 @@ def test_a_tag_changes_nothing_else_that_is_drawn() -> None:
     assert (bare.ended_s, bare.paint, bare.sail, bare.bump) == (tagged.ended_s, tagged.paint, tagged.sail, tagged.bump)
 
 
-def test_a_square_is_drawn_as_the_reference_library_draws_it() -> None:
+@pytest.mark.parametrize("number", [1, 7, 23, 42])
+def test_a_square_is_drawn_as_the_reference_library_draws_it(number: int) -> None:
     """Judge: cv2.aruco finds the number in the drawn cells and its own first corner in front on the left."""
-    tag = a_tag(tag_number=17, tag_size_mm=48.0)
+    tag = a_tag(tag_number=number, tag_size_mm=48.0)
     canvas = np.full((400, 400), 255, np.uint8)
     # from above, the bow up: forward is up, left is left
     line = np.round(200 - 5 * tag.ink_mm()[:, ::-1]).astype(np.int32)
@@ -42,7 +43,7 @@ def test_a_square_is_drawn_as_the_reference_library_draws_it() -> None:
     found, numbers, _ = cv2.aruco.ArucoDetector(
         cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, TAG_FAMILY))
     ).detectMarkers(canvas)
-    assert numbers.ravel().tolist() == [17]
+    assert numbers.ravel().tolist() == [number]
     np.testing.assert_allclose(found[0][0], [(80, 80), (320, 80), (320, 320), (80, 320)], atol=1.5)
     corners = tag.corners_mm() - (tag.ahead_mm, tag.left_mm, 0)
     assert corners[0, 0] > 20
@@ -112,7 +113,16 @@ def test_an_exact_card_needs_a_tag_that_is_not_turned() -> None:
 def test_what_cannot_be_printed_is_said() -> None:
     with pytest.raises(InputError, match="found tag 'star'; wanted square or disc"):
         a_tag(tag="star")
-    with pytest.raises(InputError, match="found tag_number 50; DICT_4X4_50 has 0 to 49"):
+    with pytest.raises(InputError, match="found tag_number 50; DICT_APRILTAG_16h5 has 0 to 29"):
         a_tag(tag_number=50)
     with pytest.raises(InputError, match="found tag_family 'DICT_NONE'"):
         a_tag(tag_family="DICT_NONE")
+
+
+def test_the_corners_are_where_place_turn_and_height_put_them() -> None:
+    tag = a_tag(tag_size_mm=40.0, tag_turn_deg=30.0, tag_left_mm=5.0, tag_height_mm=33.0)
+    # by hand: half a diagonal of 28.284 mm, the front left corner at 45 + 30 degrees from the bow
+    x, y, z = tag.corners_mm()[0]
+    assert x - tag.ahead_mm == pytest.approx(28.2843 * 0.2588190, abs=1e-3)
+    assert y == pytest.approx(5.0 + 28.2843 * 0.9659258, abs=1e-3)
+    assert z == 33.0
