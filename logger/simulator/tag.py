@@ -188,7 +188,7 @@ def draw_tag(rng: np.random.Generator, hull: Hull, sail: Sail | None, asked: Wis
     drawn = np.clip(share * width, 20, 60) if square else np.clip(0.6 * share * width, 15, 30)
     size = wished(asked.tag_size_mm, float(np.round(drawn)))
     family = asked.tag_family or TAG_FAMILY
-    drawn_number = int(rng.integers(0, 30))
+    drawn_number = int(rng.integers(0, 30))  # the smallest of the predefined dictionaries holds 30
     number = (drawn_number if asked.tag_number is None else asked.tag_number) if square else None
     height = wished(asked.tag_height_mm, hull.freeboard_mm + rng.uniform(0, PLATE_MM))
     left = wished(asked.tag_left_mm, float(rng.uniform(-LEFT_MM, LEFT_MM)))

@@ -7,8 +7,10 @@ import pytest
 
 from logger.simulator import simulate_run, truth
 from logger.simulator.entry import CARRIED_S, REACH_MM, Entry
+from logger.simulator.hull import area_and_centroid
 from logger.simulator.painter import Painter
 from logger.simulator.scene import Scene, draw
+from logger.simulator.sight import Sight
 from logger.simulator.visitors import Hand
 from logger.simulator.wishes import wishes
 
@@ -39,6 +41,18 @@ def test_no_boat_is_in_the_first_pictures_and_it_is_armed_when_it_floats() -> No
 
     assert reds(1.0) == reds(2.4) == 0
     assert reds(4.2) > 1000
+
+
+def test_it_is_seen_where_it_is_carried() -> None:
+    scene = a_scene(line_ns=0)
+    entry = scene.entry
+    assert entry is not None
+    outline = Sight(scene).deck(3.6)
+    offset = entry.offset_mm(np.array([3.6]))[0]
+    assert np.hypot(*offset[:2]) > 50
+    seen = scene.eye.on_plane(outline, z_mm=scene.hull.freeboard_mm + offset[2])
+    middle = scene.voyage.pose([0.0])[0, :2] + offset[:2]
+    np.testing.assert_allclose(area_and_centroid(seen)[1], middle, atol=1e-6)
 
 
 def test_a_hand_brings_it_even_where_no_hand_would_come() -> None:

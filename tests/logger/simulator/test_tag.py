@@ -32,7 +32,7 @@ def test_a_tag_changes_nothing_else_that_is_drawn() -> None:
     assert (bare.ended_s, bare.paint, bare.sail, bare.bump) == (tagged.ended_s, tagged.paint, tagged.sail, tagged.bump)
 
 
-@pytest.mark.parametrize("number", [1, 7, 23, 42])
+@pytest.mark.parametrize("number", [1, 7, 23])
 def test_a_square_is_drawn_as_the_reference_library_draws_it(number: int) -> None:
     """Judge: cv2.aruco finds the number in the drawn cells and its own first corner in front on the left."""
     tag = a_tag(tag_number=number, tag_size_mm=48.0)
@@ -53,7 +53,9 @@ def test_a_square_is_drawn_as_the_reference_library_draws_it(number: int) -> Non
 def test_the_black_of_a_square_has_the_area_of_its_black_cells() -> None:
     tag = a_tag(tag_number=5, tag_size_mm=36.0)
     black = int(cells(TAG_FAMILY, 5).sum())
-    assert abs(area_and_centroid(tag.ink_mm())[0]) == pytest.approx(black * 6.0**2, rel=1e-9)
+    assert abs(area_and_centroid(tag.ink_mm())[0]) == pytest.approx(
+        black * (36.0 / len(cells(TAG_FAMILY, 5))) ** 2, rel=1e-9
+    )
 
 
 def test_the_black_of_a_disc_is_a_ring_about_its_dot() -> None:
@@ -113,8 +115,8 @@ def test_an_exact_card_needs_a_tag_that_is_not_turned() -> None:
 def test_what_cannot_be_printed_is_said() -> None:
     with pytest.raises(InputError, match="found tag 'star'; wanted square or disc"):
         a_tag(tag="star")
-    with pytest.raises(InputError, match="found tag_number 50; DICT_APRILTAG_16h5 has 0 to 29"):
-        a_tag(tag_number=50)
+    with pytest.raises(InputError, match="found tag_number 50; DICT_4X4_50 has 0 to 49"):
+        a_tag(tag_number=50, tag_family="DICT_4X4_50")
     with pytest.raises(InputError, match="found tag_family 'DICT_NONE'"):
         a_tag(tag_family="DICT_NONE")
 
