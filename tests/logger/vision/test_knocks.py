@@ -1,11 +1,22 @@
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from logger.recording.folder import load
+from logger.simulator import simulate
+from logger.simulator.tiers import TIERS
 from logger.vision.knocks import knocks
 from logger.vision.plane import Plane
 from logger.vision.steadiness import Move
+from logger.vision.track import MEASURED, Track
+from logger.vision.tracker import track_boat
+from tests.bench.vision import off_mm as off_truth_mm
+from tests.bench.vision import truth_of, two_u_mm
 from tests.logger.vision.painted import camera
 
 PLANE = Plane(camera(), 20.0)
@@ -80,3 +91,38 @@ def test_a_move_too_large_to_be_put_right_is_doubtful() -> None:
     found = knocks([STILL] * 10 + [moved(9, 8)] * 10, PLANE, places(20))
     assert found.is_sure.tolist() == [True] * 10 + [False] * 10
     assert "calibrate again" in found.flags[0]
+
+
+def test_a_knock_in_a_simulated_run_is_put_right_and_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for name, chance in (("still", 0.0), ("knocked", 1.0)):
+        monkeypatch.setitem(TIERS, "easy", replace(TIERS["easy"], bump=chance))
+        simulate(
+            tmp_path / name, tier="easy", kind="straight", seed=1151, tank_length_mm=1000.0, length_mm=120.0,
+            width_mm=60.0, speed_mm_per_s=450.0, frame_rate_hz=20.0,
+        )  # fmt: skip
+    facts, true = truth_of(tmp_path / "knocked")
+    tracks = {}
+    for name in ("still", "knocked"):
+        recording = load(tmp_path / name)
+        found = track_boat(recording, recording.rig)
+        assert isinstance(found, Track), found
+        assert recording.rig.camera is not None
+        # the delay's own doubt is the rig's, not the track's
+        late_ns = round(recording.rig.camera.delay_s * 1e9) - facts["camera"]["delay_ns"]
+        tracks[name] = replace(found, t_ns=found.t_ns + late_ns)
+    off, two_u = off_truth_mm(tracks["knocked"], true), two_u_mm(tracks["knocked"])
+    after = tracks["knocked"].t_ns > facts["bump_ns"]
+    assert after.sum() > 10
+    view = load(tmp_path / "knocked").view
+    assert view is not None
+    left_mm = np.hypot(*facts["bump_px"]) * Plane(view, 0.0).step_mm(np.array([300.0, 0.0]))
+    assert left_mm > 2
+    assert np.hypot(*off[after].T).max() < 0.4
+    assert (np.abs(off) < two_u).mean() > 0.9
+    assert tracks["still"].flags == ()
+    (flag,) = tracks["knocked"].flags
+    stayed = re.search(r"stayed ([\d.]+) mm aside", flag)
+    assert stayed is not None
+    assert float(stayed[1]) == pytest.approx(left_mm, abs=0.3)
+    assert (tracks["knocked"].quality == MEASURED).all()
+    assert np.hypot(*tracks["knocked"].shifts_mm["camera moved during the run"][after].T).min() > 0.02

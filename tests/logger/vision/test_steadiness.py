@@ -57,6 +57,15 @@ def test_a_turn_about_the_middle_moves_the_edges_and_not_the_middle() -> None:
     assert np.abs(move.at(places) - true).max() < 0.2
 
 
+def test_rows_that_are_exposed_one_after_the_other_while_it_swings_are_each_put_where_they_belong() -> None:
+    # the lowest row is seen 20 ms after the first, in which a swing of 6 px at 40 rad/s moves by up to 4.8 px
+    slanted = np.array([[1.0, 4.8 / 360, 0.5], [0.0, 1.0, 0.0]])
+    swung = cv2.warpAffine(yard(), slanted, (640, 360), flags=cv2.INTER_LANCZOS4, borderMode=cv2.BORDER_REPLICATE)
+    move = watched().look(0, seen(np.asarray(swung)))
+    for row in (90.0, 180.0, 270.0):
+        assert np.abs(move.at(np.array([320.0, row])) - (0.5 + 4.8 / 360 * row, 0.0)).max() < 0.15
+
+
 def test_a_hand_over_a_quarter_of_the_marks_does_not_pull() -> None:
     picture = shifted(yard(), 2.0, -1.0)
     rng = np.random.default_rng(5)
