@@ -87,6 +87,11 @@ def test_what_is_not_known_to_the_end_is_doubtful_and_told() -> None:
     assert "10 of 20 pictures" in flag
 
 
+def test_marks_hidden_while_the_camera_is_moved_are_doubtful() -> None:
+    found = knocks([STILL] * 10 + [UNKNOWN] * 5 + [moved(2, 1)] * 10, PLANE, places(25))
+    assert found.is_sure.tolist() == [True] * 10 + [False] * 5 + [True] * 10
+
+
 def test_a_move_too_large_to_be_put_right_is_doubtful() -> None:
     found = knocks([STILL] * 10 + [moved(9, 8)] * 10, PLANE, places(20))
     assert found.is_sure.tolist() == [True] * 10 + [False] * 10
@@ -126,3 +131,6 @@ def test_a_knock_in_a_simulated_run_is_put_right_and_told(tmp_path: Path, monkey
     assert float(stayed[1]) == pytest.approx(left_mm, abs=0.3)
     assert (tracks["knocked"].quality == MEASURED).all()
     assert np.hypot(*tracks["knocked"].shifts_mm["camera moved during the run"][after].T).min() > 0.02
+    same = np.isin(tracks["still"].frame, tracks["knocked"].frame[after])
+    more = np.median(tracks["knocked"].noise_mm2[after, 0, 0]) - np.median(tracks["still"].noise_mm2[same, 0, 0])
+    assert more > 0.01**2

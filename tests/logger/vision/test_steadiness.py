@@ -75,6 +75,21 @@ def test_a_hand_over_a_quarter_of_the_marks_does_not_pull() -> None:
     assert np.abs(move.at(MIDDLE) - (2.0, -1.0)).max() < 0.15
 
 
+def test_marks_that_look_right_but_do_not_go_along_do_not_pull() -> None:
+    picture, dragged = shifted(yard(), 2.0, -1.0), shifted(yard(), 2.8, -0.2)
+    for part in ((slice(8, 60), slice(270, 330)), (slice(300, 345), slice(390, 450))):
+        picture[part] = dragged[part]
+    move = watched().look(0, seen(picture))
+    assert move.is_known
+    assert np.abs(move.at(MIDDLE) - (2.0, -1.0)).max() < 0.06
+
+
+def test_a_few_marks_left_are_not_enough() -> None:
+    picture = shifted(yard(), 1.5, 1.0)
+    picture[:, 110:] = 90 + 20 * np.sin(np.arange(530) / 7.0)
+    assert not watched().look(0, seen(picture)).is_known
+
+
 def test_where_most_marks_are_covered_nothing_is_known() -> None:
     rng = np.random.default_rng(6)
     move = watched().look(0, rng.integers(0, 255, (360, 640)).astype(np.uint8))
