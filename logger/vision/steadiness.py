@@ -33,6 +33,8 @@ _LEAST_SHARE = 0.5
 """Of all readings so many must go along."""
 _CLOSE_PX = 0.06
 """An expectation so near needs no further step."""
+_JUMP_PX = 0.6
+"""What moved farther from one picture to the next is searched for: steps alone may end beside it."""
 _STEP_MOST_PX = 1.2
 """A reading beyond this is none: edges are no wider."""
 _AGREES_PX = 0.3
@@ -184,6 +186,8 @@ class Watch:
             if solved is None:
                 return None
             step, covariance = solved
+            if start is not None and np.abs(self._levers @ (field + step - start)).max() > _JUMP_PX:
+                return None
             if np.abs(self._levers @ step).max() < _CLOSE_PX:
                 return field, field + step, covariance
             field = field + step
