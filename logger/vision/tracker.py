@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.config import Boat, Rig
-from logger.recording.folder import FrameStamps, Recording
+from logger.recording.folder import Recording
 from logger.vision import colours, doubts, outline
 from logger.vision.background import Grey
 from logger.vision.film import Colour, StoredFilm, one_colour, watched
@@ -25,7 +25,9 @@ from logger.vision.learning import Card, Learnt, learn
 from logger.vision.light import ONE_COLOUR
 from logger.vision.plane import Plane
 from logger.vision.pursuit import pursue
+from logger.vision.stamps import forwards, times_ns
 from logger.vision.survey import Survey, in_grey, survey
+from logger.vision.tagged import track_tagged
 from logger.vision.texture import CrinkledFilm
 from logger.vision.track import DOUBTFUL, MEASURED, NotFound, Track
 
@@ -52,6 +54,22 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
     """
     if recording.video is None or recording.stamps is None or recording.view is None:
         return NotFound("the recording has no video with time stamps and a calibrated camera")
+    if recording.card.boat.tag is None:
+        return _untagged(recording, rig)
+    tagged = track_tagged(recording, rig)
+    if isinstance(tagged, Track):
+        return tagged
+    bare = _untagged(recording, rig)
+    if isinstance(bare, NotFound):
+        return NotFound(f"{tagged.reason}; and without its tag {bare.reason}")
+    doubtful = np.full(len(bare.t_ns), DOUBTFUL, np.uint8)
+    return replace(bare, quality=doubtful, flags=(f"{tagged.reason}: followed by its outline", *bare.flags))
+
+
+def _untagged(recording: Recording, rig: Rig) -> Track | NotFound:
+    """One boat without looking for a tag on it."""
+    if recording.stamps is None or recording.view is None:
+        return NotFound("the recording has no video with time stamps and a calibrated camera")
     card = boat_card(recording.card.boat)
     plane = Plane(recording.view, card.freeboard_mm)
     known = ground(rig, plane, recording.card.boat)
@@ -60,7 +78,9 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
     if isinstance(look, str):
         return NotFound(look)
     found, learnt = look.found, look.learnt
-    fits = pursue(look.film, (recording.stamps.t_ns - recording.stamps.t_ns[0]) / 1e9, plane, found, learnt, tank=known.tank)
+    fits = pursue(
+        look.film, (recording.stamps.t_ns - recording.stamps.t_ns[0]) / 1e9, plane, found, learnt, tank=known.tank
+    )
     held = {n: f for n, f in fits.items() if f.strength > 0.4}
     if len(held) < 3:
         return NotFound("the boat's look was learnt, but it is not found again in the pictures")
@@ -68,9 +88,9 @@ def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
         return NotFound(f"what was followed looks like one boat in {good} of {len(held)} pictures only")
     numbers = np.array(sorted(held), np.int64)
     rows = plane.pixels(np.array([held[n].place_mm for n in numbers]))[:, 1]
-    t_ns = _times(recording.stamps, rig, numbers, rows)
-    forwards = _forwards(t_ns)
-    t_ns, numbers = t_ns[forwards], numbers[forwards]
+    t_ns = times_ns(recording.stamps, rig, numbers, rows)
+    kept = forwards(t_ns)
+    t_ns, numbers = t_ns[kept], numbers[kept]
     return _track(
         plane,
         card,
@@ -237,20 +257,3 @@ def _track(
         frames_seen_count=frames_count,
         flags=flags,
     )
-
-
-def _forwards(t_ns: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """Where each time is after all before it.
-
-    Stamps of pictures always go forwards; but where some lie closer together than a picture takes from its first row to
-    its last (a camera stamped on arrival, after a pause), times at the boat's own row may not.
-    """
-    return np.concatenate([[True], t_ns[1:] > np.maximum.accumulate(t_ns)[:-1]])
-
-
-def _times(stamps: FrameStamps, rig: Rig, numbers: NDArray[np.int64], rows_px: Floats) -> NDArray[np.int64]:
-    """Mid-exposure at the boat's own row, less the camera's delay."""
-    delay_ns = 0 if rig.camera is None else round(rig.camera.delay_s * 1e9)
-    late = rows_px * stamps.line_ns[numbers] + stamps.exposure_ns[numbers] / 2
-    times: NDArray[np.int64] = stamps.t_ns[numbers] + np.round(late).astype(np.int64) - delay_ns
-    return times

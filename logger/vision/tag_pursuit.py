@@ -1,0 +1,385 @@
+"""Follow one print over a whole film.
+
+First a few pictures are searched for it as a whole (the anchors), which also shows how sharp the pictures are. Then
+every picture in order: where the print must be by now it is laid over the picture; if it is not there it is looked for
+around, and after a while everywhere. What stayed dark is tried again backwards, from where it was seen next.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from heapq import merge
+from itertools import pairwise
+from operator import itemgetter
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.recording.folder import FrameStamps
+from logger.vision.plane import Plane
+from logger.vision.tag_cells import Told
+from logger.vision.tag_fit import Grey, Motion, Patch, TagFit, fit
+from logger.vision.tag_look import Look, Print
+from logger.vision.tag_search import Seeker, Seen
+
+Floats = NDArray[np.float64]
+
+_ANCHORS_COUNT = 7
+"""So many pictures are searched as a whole."""
+_LEAST_LEAD = 0.05
+"""A picture with two prints shows none, unless one matches better by this."""
+_ENOUGH_COUNT = 2
+"""So many pictures must be alike where no number can be read in any."""
+_BLURS_PX = (0.5, 0.6, 0.7, 0.8, 0.95, 1.1, 1.3)
+_SHARPEST_COUNT = 3
+_SCALES = (0.94, 0.97, 1.0, 1.03, 1.06)
+_RECENT_COUNT, _RECENT_S = 5, 0.4
+_ENOUGH_FOR_CURVE, _CURVED_S = 4, 0.06
+_FASTEST_MM_PER_S = 2500.0
+_QUICKENS_MM_PER_S2 = 2000.0
+"""How fast a boat that nobody sees may change its speed."""
+_LEAST_REACH_MM, _MOST_REACH_MM = 18.0, 170.0
+_TURNS_RAD_PER_S = 3.0
+_HEADINGS_APART_RAD = 0.2
+_SOON_S = 0.15
+_CONTINUES = 0.09
+"""So near (a share of the size, radians) to where it must be a print that shows partly is followed ..."""
+_PARTLY = 6.0
+"""... with its covariance so much larger."""
+_WHOLE_EVERY_COUNT = 15
+"""While the print is lost, each so-manieth picture is searched as a whole."""
+_AT_ONCE_COUNT = 32
+_SMEAR_STEPS_MM = 0.3
+"""Looks are made for smears rounded to this."""
+
+
+class Film(Protocol):
+    """Pictures of a whole run."""
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        ...
+
+    def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
+        """(number, picture) of the wanted ones that can be decoded, in order; of all if None."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pursuit:
+    """Where the print was seen."""
+
+    fits: Mapping[int, TagFit]
+    """By the picture's number, good ones only; heading continuous."""
+    others: Mapping[int, int] = field(default_factory=dict)
+    """Other numbers that were read in the pictures searched as a whole, and in how many."""
+    scale: float = 1.0
+    """How large the print seems, over what card and plane say."""
+    u_scale: float = 1.0
+    """Standard uncertainty of `scale`."""
+    blur_px: float = 0.0
+    """Of lens and pixel together, standard deviation."""
+    searched_count: int = 0
+    """How many pictures were searched as a whole."""
+    is_read: bool = True
+    """Whether its number (a disc has none) was read anywhere: all its cells, or so many that it can be no other."""
+
+
+def pursue(
+    film: Film,
+    stamps: FrameStamps,
+    plane: Plane,
+    print_: Print,
+    *,
+    tank_mm: Floats,
+    pictures: Mapping[int, Grey],
+) -> Pursuit:
+    """The print in every picture that shows it.
+
+    Args:
+        film: grey pictures.
+        stamps: of the same pictures.
+        plane: of the printed face.
+        print_: what to look for.
+        tank_mm: (K, 2) outline of the water.
+        pictures: some of the film, evenly spread; a part of them is searched as a whole.
+    """
+    seeker = Seeker(print_, plane, tank_mm)
+    order = sorted(pictures)
+    chosen = order[:: max(1, round(len(order) / _ANCHORS_COUNT))]
+    anchors, others = _anchors({n: pictures[n] for n in chosen}, seeker)
+    if not anchors:
+        return Pursuit({}, others, searched_count=len(chosen))
+    seeker.blur_px, scale, u_scale = _sharpness(seeker, pictures, anchors)
+    chase = _Chase(seeker, stamps)
+    first = min(anchors)
+    fits: dict[int, TagFit] = {}
+    for number, picture in _every(film, pictures, first):
+        chase.onward(number, picture, fits, anchors.get(number))
+    _backwards(film, chase, fits)
+    is_read = any(seeker.says(pictures[n], anchor) is Told.THIS for n, anchor in anchors.items())
+    return Pursuit(_unwrapped(fits), others, scale, u_scale, seeker.blur_px, len(chosen), is_read)
+
+
+def _every(film: Film, held: Mapping[int, Grey], first: int) -> Iterator[tuple[int, Grey]]:
+    """All pictures from `first` on in order; those at hand are not decoded again."""
+    others = film.pictures([n for n in range(first, film.count) if n not in held])
+    return merge(others, ((n, held[n]) for n in sorted(held) if n >= first), key=itemgetter(0))
+
+
+def _anchors(pictures: Mapping[int, Grey], seeker: Seeker) -> tuple[dict[int, TagFit], dict[int, int]]:
+    """Pictures in which the print is found without knowing where it is; other numbers there, each with a count."""
+    found: dict[int, TagFit] = {}
+    others: dict[int, int] = {}
+    for number, picture in pictures.items():
+        seen = seeker.whole(picture)
+        for other in {sign.number for sign in seen.others}:
+            others[other] = others.get(other, 0) + 1
+        if (one := _only(seen)) is not None:
+            found[number] = one
+    if found or seeker.print.is_round:
+        return found, others
+    for number, picture in pictures.items():
+        if (one := _only(seeker.alike(picture))) is not None:
+            found[number] = one
+            if len(found) == _ENOUGH_COUNT:
+                break
+    return found, others
+
+
+def _only(seen: Seen) -> TagFit | None:
+    """The one print that is seen, or the one that matches clearly best."""
+    if not seen.fits or (len(seen.fits) > 1 and seen.fits[0].match_share < seen.fits[1].match_share + _LEAST_LEAD):
+        return None
+    return seen.fits[0]
+
+
+def _sharpness(
+    seeker: Seeker, pictures: Mapping[int, Grey], anchors: Mapping[int, TagFit]
+) -> tuple[float, float, float]:
+    """Blur of the sharpest pictures (px), and how large the print seems in them with its uncertainty."""
+    best = sorted((n for n in anchors if n in pictures), key=lambda n: -anchors[n].match_share)[:_SHARPEST_COUNT]
+    blurs, scales = [], []
+    for number in best:
+        anchor = anchors[number]
+        patch = Patch(pictures[number], seeker.plane, anchor.place_mm, 1.8 * seeker.print.used_mm)
+        step = seeker.plane.step_mm(anchor.place_mm)
+
+        blur = _peak(_BLURS_PX, [_matches(seeker.print.look(blur_mm=b * step), patch, anchor) for b in _BLURS_PX])
+        blurs.append(blur)
+        looks = [seeker.print.look(blur_mm=blur * step, scale=scale) for scale in _SCALES]
+        scales.append(_peak(_SCALES, [_matches(look, patch, anchor) for look in looks]))
+    spread = float(np.std(scales)) / np.sqrt(len(scales)) if len(scales) > 1 else 0.02
+    return float(np.median(blurs)), float(np.median(scales)), float(np.hypot(spread, 0.004))
+
+
+def _matches(look: Look, patch: Patch, anchor: TagFit) -> float:
+    found = fit(patch, look, place_mm=anchor.place_mm, heading_rad=anchor.heading_rad, steps_count=2, turns=False)
+    return -1.0 if found is None else found.match_share
+
+
+def _peak(at: Sequence[float], values: Sequence[float]) -> float:
+    """Where a parabola through the best of the values and its neighbours is highest."""
+    k = int(np.clip(np.argmax(values), 1, len(at) - 2))
+    a, b, _ = np.polyfit(np.asarray(at[k - 1 : k + 2]) - at[k], values[k - 1 : k + 2], 2)
+    if a >= 0:
+        return float(at[int(np.argmax(values))])
+    return float(np.clip(at[k] - b / (2 * a), at[0], at[-1]))
+
+
+class _Course:
+    """The last good poses in one direction of time."""
+
+    def __init__(self) -> None:
+        self._held: deque[tuple[float, float, float, float]] = deque(maxlen=_RECENT_COUNT)
+
+    def __bool__(self) -> bool:
+        return bool(self._held)
+
+    def start(self, t_s: float, found: TagFit) -> None:
+        self._held.clear()
+        self.add(t_s, found)
+
+    def add(self, t_s: float, found: TagFit) -> None:
+        heading = found.heading_rad
+        if self._held:
+            heading = _nearest(heading, self._held[-1][3])
+        if self._held and self._held[-1][0] == t_s:
+            self._held.pop()
+        self._held.append((t_s, *found.place_mm.tolist(), heading))
+
+    @property
+    def last_s(self) -> float:
+        return self._held[-1][0]
+
+    def at(self, t_s: float) -> tuple[Floats, Floats]:
+        """(x, y, heading) carried on to `t_s`, and its rates per second."""
+        last = np.array(self._held[-1])
+        recent = np.array([row for row in self._held if abs(row[0] - last[0]) < _RECENT_S])
+        if len(recent) < 2:
+            return last[1:], np.zeros(3)
+        t = recent[:, 0] - last[0]
+        if len(recent) == 2:
+            rates = (recent[0, 1:] - recent[1, 1:]) / (t[0] - t[1])
+            return last[1:] + rates * (t_s - last[0]), rates
+        ahead = t_s - last[0]
+        # a boat that sets off or hits a wall changes its speed from picture to picture; the youngest count most
+        order = 2 if len(t) >= _ENOUGH_FOR_CURVE and abs(ahead) < _CURVED_S else 1
+        lines = np.polyfit(t, recent[:, 1:], order, w=np.linspace(0.5, 1, len(t)))
+        rates = lines[-2] + (lines[0] * ahead if order == 2 else 0.0)
+        if np.hypot(*rates[:2]) > _FASTEST_MM_PER_S:
+            return last[1:], np.zeros(3)
+        rates[2] = np.clip(rates[2], -_TURNS_RAD_PER_S, _TURNS_RAD_PER_S)
+        if abs(ahead) > 0.3:
+            rates[2] = 0.0
+        return last[1:] + rates * ahead, rates
+
+
+class _Chase:
+    """Goes from picture to picture."""
+
+    def __init__(self, seeker: Seeker, stamps: FrameStamps) -> None:
+        self.seeker, self._t_s = seeker, (stamps.t_ns - stamps.t_ns[0]) / 1e9
+        self._exposure_s, self._line_s = stamps.exposure_ns / 1e9, stamps.line_ns / 1e9
+        self._course = _Course()
+        self._looks: dict[tuple[int, int, int], Look] = {}
+        self._lost_count = 0
+        self._reach_mm = seeker.print.used_mm * (1.0 if seeker.print.is_round else np.sqrt(2))
+
+    def onward(self, number: int, picture: Grey, fits: dict[int, TagFit], anchor: TagFit | None) -> None:
+        """The next picture of the film, forwards."""
+        found = self.step(number, picture) if self._course else None
+        size = self.seeker.print.tag.size_mm
+        if anchor is not None and (found is None or np.hypot(*(found.place_mm - anchor.place_mm)) > 0.4 * size):
+            if found is not None:
+                self._forget(fits, number)
+            self._course.start(float(self._t_s[number]), anchor)
+            found = self.step(number, picture) or anchor
+        if found is not None:
+            fits[number] = found
+
+    def _forget(self, fits: dict[int, TagFit], number: int) -> None:
+        """What was followed to here was something else."""
+        before = number - 1
+        while before in fits:
+            del fits[before]
+            before -= 1
+
+    def begin(self, number: int, found: TagFit, following: Sequence[tuple[int, TagFit]]) -> None:
+        """Take up the track at a good picture, with more of it in order of nearness."""
+        self._lost_count = 0
+        course = [*reversed(following), (number, found)]
+        self._course.start(float(self._t_s[course[0][0]]), course[0][1])
+        for n, one in course[1:]:
+            self._course.add(float(self._t_s[n]), one)
+
+    def step(self, number: int, picture: Grey) -> TagFit | None:
+        """The print in the next picture, from what went before."""
+        t_s = float(self._t_s[number])
+        pose, rates = self._course.at(t_s)
+        gap_s = abs(t_s - self._course.last_s)
+        found = self._laid(number, picture, pose, rates) if gap_s < 0.6 else None
+        if found is not None and not found.good and gap_s < _SOON_S and self._continues(found, pose):
+            # a hand or a sail over half of it: what shows goes on as before, but is less sure
+            found = replace(found, covariance=found.covariance * _PARTLY)
+        elif found is None or not found.good:
+            found = self._sought(number, picture, pose, rates, gap_s)
+        if found is None:
+            self._lost_count += 1
+            return None
+        self._lost_count = 0
+        self._course.add(t_s, found)
+        return found
+
+    def _continues(self, found: TagFit, pose: Floats) -> bool:
+        aside = float(np.hypot(*(found.place_mm - pose[:2])))
+        turn = abs(_nearest(found.heading_rad, float(pose[2])) - float(pose[2]))
+        size = self.seeker.print.tag.size_mm
+        return found.shows_partly and aside < _CONTINUES * size and turn < _CONTINUES
+
+    def _laid(self, number: int, picture: Grey, pose: Floats, rates: Floats) -> TagFit | None:
+        seeker = self.seeker
+        patch = Patch(picture, seeker.plane, pose[:2], self._reach_mm + 0.15 * seeker.print.tag.size_mm)
+        look, motion = self._look(number, pose, rates)
+        return fit(patch, look, place_mm=pose[:2], heading_rad=float(pose[2]), motion=motion, turns=False)
+
+    def _sought(self, number: int, picture: Grey, pose: Floats, rates: Floats, gap_s: float) -> TagFit | None:
+        """Around where it must be; now and then everywhere."""
+        last = self._course.at(self._course.last_s)[0]
+        spread = 0.5 * _QUICKENS_MM_PER_S2 * gap_s**2 + 0.3 * float(np.hypot(*(pose[:2] - last[:2])))
+        reach = float(np.clip(_LEAST_REACH_MM + spread, 0, _MOST_REACH_MM))
+        turns = 0.15 + min(_TURNS_RAD_PER_S * gap_s, 1.2)
+        count = int(np.ceil(turns / _HEADINGS_APART_RAD))
+        headings = pose[2] + np.linspace(-turns, turns, 2 * count + 1)
+        if self.seeker.print.is_round:
+            headings = pose[2:3]
+        look, motion = self._look(number, pose, rates)
+        middle = pose[:2] if gap_s < 0.6 else last[:2]
+        found = self.seeker.near(picture, middle, headings, reach_mm=reach, look=look, motion=motion)
+        if found is not None and (gap_s < 0.5 or found.sure):
+            return found
+        if self._lost_count % _WHOLE_EVERY_COUNT == _WHOLE_EVERY_COUNT - 1:
+            seen = self.seeker.whole(picture).fits
+            apart = [float(np.hypot(*(one.place_mm - last[:2]))) for one in seen]
+            if len(seen) == 1 and apart[0] < _FASTEST_MM_PER_S * gap_s and seen[0].sure:
+                return seen[0]
+        return None
+
+    def _look(self, number: int, pose: Floats, rates: Floats) -> tuple[Look, Motion]:
+        """How the print looks at that speed."""
+        smear = rates[:2] * float(self._exposure_s[number])
+        c, s = np.cos(pose[2]), np.sin(pose[2])
+        own = np.array([c * smear[0] + s * smear[1], c * smear[1] - s * smear[0]])
+        step = self.seeker.plane.step_mm(pose[:2])
+        key = (*np.round(own / _SMEAR_STEPS_MM).astype(int).tolist(), round(step / 0.02))
+        if key not in self._looks:
+            if len(self._looks) > 200:
+                self._looks.clear()
+            self._looks[key] = self.seeker.look(pose[:2], np.array(key[:2]) * _SMEAR_STEPS_MM)
+        motion = Motion((float(rates[0]), float(rates[1])), float(self._line_s[number]))
+        return self._looks[key], motion
+
+
+def _backwards(film: Film, chase: _Chase, fits: dict[int, TagFit]) -> None:
+    """Try what is dark again, last first, each stretch from the good picture after it."""
+    for first, after in list(_dark(sorted(fits))):
+        near = [after, *(n for n in range(after + 1, after + 5) if n in fits)]
+        chase.begin(after, fits[after], [(n, fits[n]) for n in near[1:]])
+        last_tried = None
+        for until in range(after, first, -_AT_ONCE_COUNT):
+            chosen = list(range(max(first, until - _AT_ONCE_COUNT), until))
+            pictures = dict(film.pictures(chosen))
+            for number in reversed(chosen):
+                if number in pictures and (found := chase.step(number, pictures[number])) is not None:
+                    fits[number] = found
+                    last_tried = number
+            if last_tried is None or last_tried - chosen[0] > 2 * _AT_ONCE_COUNT:
+                break
+
+
+def _dark(good: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """(first dark, next good) of each stretch between good pictures, last first; and that before all."""
+    for before, after in reversed(list(pairwise(good))):
+        if after - before > 1:
+            yield before + 1, after
+    if good and good[0] > 0:
+        yield 0, good[0]
+
+
+def _nearest(heading: float, to: float) -> float:
+    return to + float((heading - to + np.pi) % (2 * np.pi) - np.pi)
+
+
+def _unwrapped(fits: Mapping[int, TagFit]) -> dict[int, TagFit]:
+    """In order, headings continuous."""
+    found: dict[int, TagFit] = {}
+    heading: float | None = None
+    for number in sorted(fits):
+        one = fits[number]
+        heading = one.heading_rad if heading is None else _nearest(one.heading_rad, heading)
+        found[number] = replace(one, heading_rad=heading)
+    return found

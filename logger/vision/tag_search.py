@@ -1,0 +1,248 @@
+"""Find the print in a picture: anywhere, by its number or as a disc of its size; or near where it must be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.vision.light import PLAIN
+from logger.vision.plane import Plane, Singles
+from logger.vision.tag_cells import Told, told
+from logger.vision.tag_fit import STILL, Grey, Motion, Patch, TagFit, fit
+from logger.vision.tag_look import Look, Print
+from logger.vision.tag_reader import Options, Reader, Sign
+
+Floats = NDArray[np.float64]
+
+USUAL_BLUR_PX = 0.7
+"""Lens and pixel together, standard deviation, until the run has shown it."""
+_MARGIN_MM = 15.0
+"""So far beyond the tank's wall a print may seem to lie."""
+_STEPS_COUNT = 10
+_LEAST_SCORE, _KEPT_COUNT = 0.45, 4
+_APART = 0.35
+"""Two answers less than this share of the size apart are one."""
+_LEAST_LEAD = 0.07
+"""A rival somewhere else must match worse by this."""
+_MOST_SCORE = 1.01
+_TURN_RAD = np.pi / 12
+_SMALL_PX = 14
+"""In a picture that is searched as a whole a print is so large."""
+_SPOT_SCORE, _SPOTS_COUNT = 0.4, 8
+_CLEAR_LEAD = 0.12
+"""So much better than in any other quarter turn it must match where no number was read."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """What a look at a whole picture finds."""
+
+    fits: tuple[TagFit, ...] = ()
+    """Good ones, the best first."""
+    others: tuple[Sign, ...] = ()
+    """Squares of other numbers."""
+    sides_mm: tuple[float, ...] = field(default=())
+    """How long the sides of squares of the wanted number seem on the print's plane."""
+
+
+class Seeker:
+    """Looks for one print on one plane."""
+
+    def __init__(self, print_: Print, plane: Plane, tank_mm: Floats, *, blur_px: float = USUAL_BLUR_PX) -> None:
+        self.print, self.plane, self.blur_px = print_, plane, blur_px
+        self._tank = tank_mm
+        self._readers = {n: Reader(Options(enlarged_count=n)) for n in (1, 2)}
+        self._reach_mm = print_.used_mm * (1.0 if print_.is_round else np.sqrt(2))
+
+    def look(self, place_mm: Floats, smear_mm: Floats | None = None) -> Look:
+        """The print's look at a place of the plane."""
+        return self.print.look(blur_mm=self.blur_px * self.plane.step_mm(place_mm), smear_mm=smear_mm)
+
+    def whole(self, picture: Grey, *, enlarged_count: int = 1) -> Seen:
+        """The print wherever it is in `picture`."""
+        if self.print.is_round:
+            return Seen(tuple(self._anywhere(picture)))
+        signs = self._readers[enlarged_count].read(picture)
+        wanted = [sign for sign in signs if sign.number == self.print.tag.number]
+        fits, sides = [], []
+        for sign in wanted:
+            corners = self.plane.points(sign.corners_px)
+            if not self._is_near_tank(corners.mean(axis=0)):
+                continue
+            sides.append(float(np.hypot(*(corners - np.roll(corners, 1, axis=0)).T).mean()))
+            ahead = corners[:2].mean(axis=0) - corners[2:].mean(axis=0)
+            found = self.at(picture, corners.mean(axis=0), float(np.arctan2(ahead[1], ahead[0])))
+            if found is not None and found.good and self.says(picture, found) is not Told.OTHER:
+                fits.append(found)
+        others = tuple(
+            sign
+            for sign in signs
+            if sign.number != self.print.tag.number
+            and self._is_near_tank(self.plane.points(sign.corners_px).mean(axis=0))
+        )
+        return Seen(tuple(sorted(fits, key=lambda f: -f.match_share)), others, tuple(sides))
+
+    def alike(self, picture: Grey) -> Seen:
+        """The same without reading numbers: whatever looks like it."""
+        return Seen(tuple(self._anywhere(picture)))
+
+    def at(
+        self, picture: Grey, place_mm: Floats, heading_rad: float, *, look: Look | None = None, motion: Motion = STILL
+    ) -> TagFit | None:
+        """The best fit from one start."""
+        patch = Patch(picture, self.plane, place_mm, self._reach_mm + 0.3 * self.print.tag.size_mm)
+        look = look or self.look(place_mm)
+        return fit(patch, look, place_mm=place_mm, heading_rad=heading_rad, motion=motion, steps_count=_STEPS_COUNT)
+
+    def near(
+        self,
+        picture: Grey,
+        place_mm: Floats,
+        headings_rad: Floats,
+        *,
+        reach_mm: float,
+        look: Look | None = None,
+        motion: Motion = STILL,
+    ) -> TagFit | None:
+        """The print within `reach_mm`, in one of several headings; None if it is not there, or in two places."""
+        look = look or self.look(place_mm)
+        around = Patch(picture, self.plane, place_mm, reach_mm + self._reach_mm)
+        if around.is_empty or min(around.grey.shape) < 8:
+            return None
+        starts: list[tuple[float, Floats, float]] = []
+        dx, dy = self._offsets(place_mm)
+        if not np.isfinite(dx).all():
+            return None
+        for heading in headings_rad.tolist():
+            ink, covered = _turned(look, dx, dy, heading)
+            starts += self._peaks(around, 1 - ink, covered, heading)
+        starts.sort(key=lambda start: -start[0])
+        found: list[TagFit] = []
+        for _, start, heading in starts[:_KEPT_COUNT]:
+            one = self.at(picture, start, heading, look=look, motion=motion)
+            if one is not None:
+                found.append(one)
+        return self._unrivalled(picture, found)
+
+    def says(self, picture: Grey, found: TagFit) -> Told:
+        """Whether the cells at that place are those of the wanted number; a disc has none, it is always this one."""
+        if self.print.is_round:
+            return Told.THIS
+        return told(picture, self.plane, self.print.tag, place_mm=found.place_mm, heading_rad=found.heading_rad)
+
+    def _unrivalled(self, picture: Grey, found: list[TagFit]) -> TagFit | None:
+        if not found:
+            return None
+        best = max(found, key=lambda f: f.match_share)
+        for other in found:
+            apart = np.hypot(*(other.place_mm - best.place_mm))
+            if apart > _APART * self.print.tag.size_mm and other.match_share > best.match_share - _LEAST_LEAD:
+                return None
+        return best if best.good and self.says(picture, best) is not Told.OTHER else None
+
+    def _peaks(
+        self, around: Patch, template: Singles, mask: Singles, heading: float
+    ) -> list[tuple[float, Floats, float]]:
+        """(score, place, heading) of the likeliest places in a window."""
+        if template.shape[0] >= around.light.shape[0] or template.shape[1] >= around.light.shape[1]:
+            return []
+        scores = cv2.matchTemplate(around.light, template, cv2.TM_CCOEFF_NORMED, mask=mask)
+        scores[~np.isfinite(scores) | (scores > _MOST_SCORE)] = -1
+        half = np.array(template.shape) // 2
+        found = []
+        for _ in range(2):
+            _, score, _, at = cv2.minMaxLoc(scores)
+            if score < _LEAST_SCORE:
+                break
+            row, column = at[1] + half[0], at[0] + half[1]
+            found.append((float(score), np.array([around.x_mm[row, column], around.y_mm[row, column]]), heading))
+            cv2.circle(scores, at, max(2, int(half[0] // 2)), -1.0, -1)
+        return found
+
+    def _offsets(self, place_mm: Floats) -> tuple[Floats, Floats]:
+        """(n, n) where the pixels around `place_mm` lie on the plane, seen from the middle one."""
+        centre = np.round(self.plane.pixels(place_mm))
+        half = int(np.ceil(self._reach_mm / self.plane.step_mm(place_mm)))
+        along = np.arange(-half, half + 1, dtype=np.float64)
+        pixels = np.stack(np.meshgrid(centre[0] + along, centre[1] + along), axis=-1)
+        places = self.plane.points(pixels.reshape(-1, 2)).reshape(pixels.shape)
+        places = places - places[half, half]
+        return places[..., 0], places[..., 1]
+
+    def _anywhere(self, picture: Grey) -> list[TagFit]:
+        """All prints that look like it, none of whose numbers need be readable, in a picture made smaller."""
+        middle = self.plane.points(np.array([[picture.shape[1] / 2, picture.shape[0] / 2]]))[0]
+        dx, dy = self._offsets(middle)
+        if not np.isfinite(dx).all():
+            return []
+        scores, times = self._alike(PLAIN.light(picture), middle, dx, dy)
+        size = dx.shape[0] * times
+        fits: list[TagFit] = []
+        for _ in range(_SPOTS_COUNT):
+            _, score, _, at = cv2.minMaxLoc(scores)
+            if score < _SPOT_SCORE:
+                break
+            cv2.circle(scores, at, max(2, round(0.3 * size)), -1.0, -1)
+            spot = (np.array(at, np.float64) + round(size) / 2) / times - 0.5
+            place = self.plane.points(spot[None])[0]
+            if not self._is_near_tank(place):
+                continue
+            if self.print.is_round:
+                found = self.at(picture, place, 0.0)
+            else:
+                headings = np.arange(0, 2 * np.pi, _TURN_RAD)
+                found = self.near(picture, place, headings, reach_mm=0.5 * self.print.tag.size_mm)
+            if found is not None and found.good and found.lead > _CLEAR_LEAD:
+                fits.append(found)
+        return _apart(fits, self.print.tag.size_mm)
+
+    def _alike(self, light: Singles, middle: Floats, dx: Floats, dy: Floats) -> tuple[Singles, float]:
+        """How alike places of a picture are to the print in any of its headings, and how much smaller it was made.
+
+        Quarter turns of a square are taken together: border and paper find it, its cells then tell which way it lies.
+        """
+        look = self.look(middle)
+        is_round = self.print.is_round
+        turns = [0.0] if is_round else np.arange(0, np.pi / 2, _TURN_RAD).tolist()
+        wanted = _SMALL_PX / (2 * self.print.used_mm / self.plane.step_mm(middle))
+        size = max(5, round(dx.shape[0] * min(1.0, wanted)))
+        times = size / dx.shape[0]
+        small = cv2.resize(light, None, fx=times, fy=times, interpolation=cv2.INTER_AREA)
+        best = []
+        for turn in turns:
+            quarters = [turn] if is_round else [turn + k * np.pi / 2 for k in range(4)]
+            paper = np.mean([1 - _turned(look, dx, dy, heading)[0] for heading in quarters], axis=0)
+            covered = _turned(look, dx, dy, turn)[1]
+            template, mask = (
+                cv2.resize(one.astype(np.float32), (size, size), interpolation=cv2.INTER_AREA)
+                for one in (paper, covered)
+            )
+            scores = cv2.matchTemplate(small, template, cv2.TM_CCOEFF_NORMED, mask=mask)
+            scores[~np.isfinite(scores) | (scores > _MOST_SCORE)] = -1
+            best.append(scores)
+        return np.asarray(np.max(best, axis=0), np.float32), times
+
+    def _is_near_tank(self, place_mm: Floats) -> bool:
+        if not np.isfinite(place_mm).all():
+            return False
+        polygon = self._tank.astype(np.float32)
+        return bool(cv2.pointPolygonTest(polygon, (float(place_mm[0]), float(place_mm[1])), True) > -_MARGIN_MM)
+
+
+def _turned(look: Look, dx: Floats, dy: Floats, heading: float) -> tuple[Singles, Singles]:
+    """Ink at places around the middle of a print with that heading, and where it is compared (1) or not (0)."""
+    c, s = np.cos(heading), np.sin(heading)
+    x, y = (c * dx + s * dy).astype(np.float32), (c * dy - s * dx).astype(np.float32)
+    return look.at(x, y)[..., 0], look.covers(x, y).astype(np.float32)
+
+
+def _apart(fits: list[TagFit], size_mm: float) -> list[TagFit]:
+    """The best first, each place once."""
+    kept: list[TagFit] = []
+    for one in sorted(fits, key=lambda f: -f.match_share):
+        if all(np.hypot(*(one.place_mm - other.place_mm)) > _APART * size_mm for other in kept):
+            kept.append(one)
+    return kept

@@ -1,0 +1,275 @@
+"""From poses of the print to the track of the boat that carries it.
+
+The print's middle, at its own height, is a point of the tank frame; the bow lies as far ahead of it as the card says.
+The centroid of the waterline lies behind the bow by a share of the length: half for a box, an ellipse or a double-ended
+boat; the water plane of a hull with a pointed bow and a flat stern has its centroid a little aft, at 0.52 to 0.59
+(yachts and cargo ships keep to 0.50 to 0.57; from memory, no source). Unless the hull is seen around the tag the middle
+of that range is taken and its whole width is doubt.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.config import Boat, Tag
+from logger.vision.outline import moments
+from logger.vision.plane import Plane
+from logger.vision.tag_hull import Seat
+from logger.vision.track import DOUBTFUL, MEASURED, Track
+
+Floats = NDArray[np.float64]
+
+_SHARE, _U_SHARE = 0.545, 0.028
+"""Of the length, from the bow to the centroid: even between 0.497 and 0.593."""
+_ROUND_SHARE, _U_ROUND_SHARE, _ROUND_RATIO = 0.5, 0.012, 1.2
+"""The same of a boat hardly longer than wide, and up to which ratio it is one."""
+_LENGTH_MM, _U_LENGTH_MM, _SLENDER = 180.0, 50.0, 2.4
+"""What is taken where the card says no length; length over width where it says no width."""
+_U_HALFWAY = 0.06
+"""A tag that is told to sit halfway sits there within this share of the length."""
+_U_LEAN_RAD = np.radians(0.7)
+"""A boat at rest may lean that much either way (common practice, no source): what is high up is then aside."""
+_FASTEST_MM_PER_S = 3000.0
+_JUMP_MM, _JUMP_TIMES = 5.0, 6.0
+"""A fix so far from where its neighbours on both sides say, and by so many of its own uncertainties, is doubtful."""
+_WINDOW_S = 0.35
+"""Half of the time over which a boat's way is a parabola."""
+_BESIDE_S = 0.11
+"""Half of the time over which even a boat that is let go or hits a wall moves smoothly."""
+_ROCKING_MOST_MM = 4.0
+_GUESSED_MM = 3.0
+"""A centroid that was only guessed to this is told as doubtful."""
+_GUESSED = "the waterline was not seen around the tag: where its centroid lies is guessed from the boat card's length"
+_U_REACH_SHARE = 0.03
+"""How far an outline that nobody has seen may be off, as a share of the width."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Poses:
+    """Where the middle of the print was, in N pictures in order."""
+
+    frame: NDArray[np.int64]
+    """(N,) number of the picture in the recording, from 0."""
+    t_ns: NDArray[np.int64]
+    """(N,) when, at the picture row of its middle."""
+    place_mm: Floats
+    """(N, 2) on the plane of the print."""
+    heading_rad: Floats
+    """(N,) continuous."""
+    covariance: Floats
+    """(N, 3, 3) of x, y (mm) and heading (rad), random part."""
+    doubtful: NDArray[np.bool_]
+    """(N,) what should not be relied on."""
+    plane: Plane
+    frames_count: int
+    """How many pictures were looked at."""
+    notes: tuple[str, ...] = ()
+    """What is to be said, though nothing is wrong."""
+    flags: tuple[str, ...] = ()
+    """Doubts that make all of it doubtful."""
+
+
+@dataclass(frozen=True, slots=True)
+class Middle:
+    """Where the centroid of the waterline lies, and how far that may be off."""
+
+    behind_mm: float
+    """Behind the print's middle, along the boat (negative: ahead of it)."""
+    right_mm: float
+    """To the right of the print's middle."""
+    bow_mm: float
+    """From the centroid forward to the bow."""
+    u_along_mm: Mapping[str, float] = field(default_factory=dict)
+    """Source -> standard uncertainty along the boat."""
+    u_across_mm: Mapping[str, float] = field(default_factory=dict)
+    turn_rad: float = 0.0
+    """From the print's arrow to the bow."""
+    u_turn_rad: float | None = None
+    """None: as the card says; the centroid was then not measured from the print itself."""
+
+
+def middle_of(boat: Boat, tag: Tag) -> Middle:
+    """What the card says of where the centroid is."""
+    length, u_length = (boat.length_mm, boat.u_length_mm) if boat.length_mm else (_LENGTH_MM, _U_LENGTH_MM)
+    share, u_share = _share(boat)
+    bow = share * length
+    along = {"waterline centroid": float(np.hypot(u_share * length, share * u_length))}
+    if tag.bow_ahead_mm is None:
+        # halfway along: the length cancels all but its excess over half
+        ahead = length / 2
+        along = {
+            "waterline centroid": float(np.hypot(u_share * length, abs(share - 0.5) * u_length)),
+            "place of the tag": _U_HALFWAY * length,
+        }
+    else:
+        ahead = tag.bow_ahead_mm
+        along["tag to bow"] = tag.u_bow_ahead_mm
+    return Middle(bow - ahead, tag.left_mm, bow, along, {"place of the tag, across": tag.u_left_mm})
+
+
+def _share(boat: Boat) -> tuple[float, float]:
+    if boat.length_mm and boat.width_mm and boat.length_mm < _ROUND_RATIO * boat.width_mm:
+        return _ROUND_SHARE, _U_ROUND_SHARE
+    return _SHARE, _U_SHARE
+
+
+def outline_of(boat: Boat, bow_mm: float) -> Floats:
+    """(M, 2) a usual waterline of the card's size with its bow `bow_mm` ahead of its centroid, anticlockwise."""
+    length = boat.length_mm or _LENGTH_MM
+    width = boat.width_mm or length / _SLENDER
+    if length < _ROUND_RATIO * width:
+        turn = np.linspace(0, 2 * np.pi, 48, endpoint=False)
+        return np.column_stack([bow_mm * np.cos(turn), width / 2 * np.sin(turn)])
+    low, high = 0.0, 1.0
+    for _ in range(30):
+        straight = (low + high) / 2
+        shape = _boat_shape(length, width, straight)
+        reach = shape[:, 0].max() - moments(shape)[1][0]
+        low, high = (straight, high) if reach > bow_mm else (low, straight)
+    shape = _boat_shape(length, width, straight)
+    shifted: Floats = shape - (shape[:, 0].max() - bow_mm, 0.0)
+    return shifted
+
+
+def _boat_shape(length_mm: float, width_mm: float, straight: float) -> Floats:
+    """(M, 2) sides parallel over that share of the length from the stern, then curved in to the bow."""
+    s = np.linspace(0, 1, 24)
+    x = -0.5 + straight + (1 - straight) * s
+    y = 0.5 * (1 - s**2.2)
+    right = np.vstack([[-0.5, -0.5], np.column_stack([x, -y])])
+    left = right[::-1] * (1, -1)
+    polygon: Floats = np.vstack([right, left[1:]]) * (length_mm, width_mm)
+    return polygon
+
+
+def seated(seat: Seat, tag: Tag) -> Middle:
+    """The centroid where the learnt hull has it."""
+    forward, left = seat.centroid_mm
+    bow = float(seat.outline_mm[:, 0].max())
+    along, across = {"waterline centroid": seat.u_along_mm}, {"waterline centroid, across": seat.u_across_mm}
+    return Middle(-forward, -left, bow, along, across, seat.turn_rad, seat.u_turn_rad)
+
+
+def track_of(poses: Poses, boat: Boat, tag: Tag, seat: Seat | None = None) -> Track:
+    """The boat's track, with its doubt.
+
+    Args:
+        poses: of the print.
+        boat: its card.
+        tag: with a height.
+        seat: how the hull lies around the tag, if it was seen; else the card must do.
+    """
+    middle = middle_of(boat, tag) if seat is None else seated(seat, tag)
+    own = poses.heading_rad
+    ahead = np.column_stack([np.cos(own), np.sin(own)])
+    left = np.column_stack([-np.sin(own), np.cos(own)])
+    arm = -middle.behind_mm * ahead - middle.right_mm * left
+    place = poses.place_mm + arm
+    by_turn = np.column_stack([-arm[:, 1], arm[:, 0]])
+    noise = _carried(poses.covariance, by_turn) + _rocking(poses)
+    by_card = np.radians(tag.u_turn_deg) if tag.kind == "square" else 0.0
+    u_turn = by_card if middle.u_turn_rad is None else middle.u_turn_rad
+    # where the hull was laid around the print, the print's turn against it moves nothing
+    turned = by_turn * by_card if seat is None else np.zeros_like(by_turn)
+    shifts = _shifts(poses, tag, middle, ahead, left, turned)
+    flags = poses.flags
+    if seat is None and float(np.sqrt(sum(np.square(list(middle.u_along_mm.values()))))) > _GUESSED_MM:
+        flags += (_GUESSED,)
+    doubtful = poses.doubtful | leaps(poses.t_ns, place) | strays(poses) | bool(flags)
+    width = boat.width_mm or _LENGTH_MM / _SLENDER
+    guessed = float(np.hypot(tag.u_bow_ahead_mm, _U_REACH_SHARE * width))
+    return Track(
+        t_ns=poses.t_ns,
+        x_mm=place[:, 0],
+        y_mm=place[:, 1],
+        heading_rad=own + middle.turn_rad,
+        noise_mm2=noise,
+        u_heading_rad=np.hypot(np.sqrt(poses.covariance[:, 2, 2]), u_turn),
+        quality=np.where(doubtful, DOUBTFUL, MEASURED).astype(np.uint8),
+        frame=poses.frame,
+        outline_mm=outline_of(boat, middle.bow_mm) if seat is None else seat.outline_mm,
+        u_outline_mm=guessed if seat is None else seat.u_outline_mm,
+        shifts_mm=shifts,
+        frames_seen_count=poses.frames_count,
+        flags=flags + poses.notes,
+    )
+
+
+def _carried(covariance: Floats, by_turn: Floats) -> Floats:
+    """(N, 2, 2) of the centroid, from that of the print's place and heading."""
+    N = len(covariance)
+    lever = np.zeros((N, 2, 3))
+    lever[:, 0, 0] = lever[:, 1, 1] = 1.0
+    lever[:, :, 2] = by_turn
+    carried: Floats = lever @ covariance @ np.swapaxes(lever, 1, 2)
+    return carried
+
+
+def _shifts(poses: Poses, tag: Tag, middle: Middle, ahead: Floats, left: Floats, turned: Floats) -> dict[str, Floats]:
+    """By how much all fixes (N, 2) move if one lasting source is off by one standard uncertainty."""
+    plane, seen = poses.plane, poses.place_mm
+    lean = plane.z_mm * float(np.tan(_U_LEAN_RAD))
+    moved = {
+        "tag height": plane.lowered(seen, plane.z_mm + tag.u_height_mm) - seen,
+        "lean, along": lean * ahead,
+        "lean, across": lean * left,
+    }
+    moved |= {name: u * ahead for name, u in middle.u_along_mm.items()}
+    moved |= {name: u * left for name, u in middle.u_across_mm.items()}
+    if turned.any():
+        moved["tag turn"] = turned
+    pixels = plane.pixels(seen)
+    for name, view in plane.view.varied().items():
+        moved[name] = view.to_plane(pixels, z_mm=plane.z_mm) - seen
+    return moved
+
+
+def leaps(t_ns: NDArray[np.int64], place: Floats) -> NDArray[np.bool_]:
+    """(N,) fixes on either side of a step that no boat makes."""
+    step = np.hypot(*np.diff(place, axis=0).T) > _FASTEST_MM_PER_S * np.diff(t_ns) / 1e9 + 1.0
+    return np.asarray(np.append(step, False) | np.append(False, step), np.bool_)
+
+
+def _apart(poses: Poses, window_s: float, least_count: int) -> Floats:
+    """(N, 2) each place less what a parabola through its neighbours in time says; NaN where there are too few."""
+    t = (poses.t_ns - poses.t_ns[0]) / 1e9
+    found = np.full((len(t), 2), np.nan)
+    first = np.searchsorted(t, t - window_s)
+    last = np.searchsorted(t, t + window_s, side="right")
+    for n in range(len(t)):
+        near = np.delete(np.arange(first[n], last[n]), n - first[n])
+        if len(near) < least_count or n == first[n] or n == last[n] - 1:
+            continue
+        lines = np.vander(t[near] - t[n], 3)
+        found[n] = poses.place_mm[n] - np.linalg.lstsq(lines, poses.place_mm[near], rcond=None)[0][2]
+    return found
+
+
+def strays(poses: Poses) -> NDArray[np.bool_]:
+    """(N,) fixes that lie far from where their neighbours say."""
+    apart = np.nan_to_num(np.hypot(*_apart(poses, _BESIDE_S, 4).T))
+    u = np.sqrt(np.trace(poses.covariance[:, :2, :2], axis1=1, axis2=2))
+    return np.asarray(apart > np.maximum(_JUMP_MM, _JUMP_TIMES * u), np.bool_)
+
+
+def _rocking(poses: Poses) -> Floats:
+    """(N, 2, 2) what a boat that rolls and pitches adds: the print stands above the water and swings with it.
+
+    Seen as the restlessness of the track that the fits do not explain; half of it again hides in the parabolas.
+    """
+    apart = _apart(poses, _WINDOW_S, 6)
+    known = np.isfinite(apart).all(axis=1) & ~poses.doubtful
+    found = np.zeros((len(apart), 2, 2))
+    if known.sum() < 10:
+        return found
+    c, s = np.cos(poses.heading_rad), np.sin(poses.heading_rad)
+    ways = np.stack([np.column_stack([c, s]), np.column_stack([-s, c])], axis=1)
+    own = np.einsum("nij,nj->ni", ways, apart)[known]
+    random = np.einsum("nij,njk,nik->ni", ways, poses.covariance[:, :2, :2], ways)[known].mean(axis=0)
+    spread = np.minimum(1.4826 * np.median(np.abs(own), axis=0), _ROCKING_MOST_MM)
+    excess = 1.5**2 * np.maximum(spread**2 - random, 0.0)
+    return np.asarray(np.einsum("nij,i,nik->njk", ways, excess, ways), np.float64)

@@ -1,0 +1,186 @@
+"""The whole measurement of one boat that carries a tag: a square with a number, or a disc."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import CalibrationError
+from logger.config import Boat, Rig, Tag
+from logger.recording.folder import Recording
+from logger.vision.background import Grey
+from logger.vision.film import StoredFilm, watched
+from logger.vision.glance import evenly
+from logger.vision.ground import depth_share
+from logger.vision.knocks import knocks
+from logger.vision.learning import Card
+from logger.vision.plane import Plane
+from logger.vision.stamps import forwards, times_ns
+from logger.vision.steadiness import Watch
+from logger.vision.tag_course import headings_of_travel
+from logger.vision.tag_fit import TagFit
+from logger.vision.tag_hull import Seat, seat
+from logger.vision.tag_hull import Seen as Around
+from logger.vision.tag_look import Print
+from logger.vision.tag_pursuit import Pursuit, pursue
+from logger.vision.tag_track import Poses, track_of
+from logger.vision.track import DOUBTFUL, NotFound, Track
+
+Floats = NDArray[np.float64]
+
+_DECK_UNKNOWN_MM = (18.0, 9.0)
+"""Height of a print on a deck whose height nobody has measured, and its standard uncertainty."""
+_FEWEST_COUNT = 3
+_SIZE_OFF, _SIZE_TIMES = 0.04, 3.0
+"""A print that seems larger or smaller by this share, and by so many uncertainties, is not as the card says."""
+_SELDOM = 0.5
+_OTHERS_COUNT = 2
+"""So many pictures must show another number before it is believed."""
+
+
+def tag_of(boat: Boat, tag: Tag) -> Tag:
+    """The tag with a height: its own, that of the deck, or a wide guess."""
+    if tag.height_mm is not None:
+        return tag
+    height, u = boat.freeboard_mm, float(np.hypot(boat.u_freeboard_mm, tag.u_height_mm))
+    if height is None:
+        height, u = _DECK_UNKNOWN_MM
+    return replace(tag, height_mm=height, u_height_mm=u)
+
+
+def track_tagged(recording: Recording, rig: Rig) -> Track | NotFound:
+    """The track of the boat whose card tells of a tag.
+
+    Args:
+        recording: with video, stamps, a calibrated view, and a tag on its card.
+        rig: tank and the camera's delay.
+    """
+    if recording.view is None:
+        return NotFound("there is no video with a calibrated camera")
+    water = Plane(recording.view, 0.0).pixels(np.array(rig.tank.outline_mm))
+    film, pictures = watched(recording, water)
+    poses = tag_poses(recording, rig, film, pictures)
+    boat = recording.card.boat
+    if isinstance(poses, NotFound) or boat.tag is None:
+        return poses if isinstance(poses, NotFound) else NotFound("the boat card tells of no tag")
+    tag = tag_of(boat, boat.tag)
+    track = track_of(poses, boat, tag, _seat(poses, boat, tag, pictures, rig))
+    return track if film.watch is None else _knocked(track, film.watch, poses)
+
+
+def _knocked(track: Track, watch: Watch, poses: Poses) -> Track:
+    """With the doubt that the camera's moves bring; what was put right stays measured."""
+    known = knocks([watch.move(int(n)) for n in track.frame], poses.plane, poses.place_mm)
+    moved = {} if known.shift_mm is None else {"camera moved during the run": known.shift_mm}
+    return replace(
+        track,
+        noise_mm2=track.noise_mm2 + known.noise_mm2,
+        quality=np.where(known.is_sure, track.quality, DOUBTFUL).astype(np.uint8),
+        shifts_mm={**track.shifts_mm, **moved},
+        flags=track.flags + known.flags,
+    )
+
+
+def _seat(poses: Poses, boat: Boat, tag: Tag, pictures: Mapping[int, Grey], rig: Rig) -> Seat | None:
+    """How the hull lies around the tag, if it is seen and agrees with the card."""
+    if boat.freeboard_mm is None:
+        return None
+    deck = Plane(poses.plane.view, boat.freeboard_mm)
+    at = {int(n): k for k, n in enumerate(poses.frame)}
+    numbers = [n for n in pictures if n in at]
+    seen = Around(
+        {n: pictures[n] for n in numbers},
+        {n: poses.place_mm[at[n]] for n in numbers},
+        {n: float(poses.heading_rad[at[n]]) for n in numbers},
+        Print(tag).paper_mm,
+        tag.kind == "disc",
+    )
+    card = Card(
+        boat.freeboard_mm, boat.u_freeboard_mm, boat.length_mm, boat.u_length_mm, boat.width_mm, boat.u_width_mm
+    )
+    found = seat(seen, poses.plane, deck, card, depth_share=depth_share(rig.tank, deck))
+    return None if isinstance(found, str) else found
+
+
+def tag_poses(
+    recording: Recording, rig: Rig, film: StoredFilm | None = None, pictures: Mapping[int, Grey] | None = None
+) -> Poses | NotFound:
+    """Where the tag was in every picture that shows it, with covariance; says why if it was not found.
+
+    Args:
+        recording: with video, stamps, a calibrated view, and a tag on its card.
+        rig: tank and the camera's delay.
+        film: its film, if it is at hand.
+        pictures: some of it, evenly spread.
+    """
+    boat = recording.card.boat
+    if boat.tag is None or recording.view is None or recording.stamps is None:
+        return NotFound("the boat card tells of no tag, or there is no video with a calibrated camera")
+    film = film or StoredFilm(recording)
+    pictures = dict(film.pictures(evenly(film.count))) if pictures is None else pictures
+    tag = tag_of(boat, boat.tag)
+    plane = Plane(recording.view, tag.height_mm or 0.0)
+    try:
+        print_ = Print(tag)
+    except CalibrationError as error:
+        return NotFound(f"the tag on the boat card cannot be printed: {error}")
+    pursuit = pursue(film, recording.stamps, plane, print_, tank_mm=np.array(rig.tank.outline_mm), pictures=pictures)
+    if len(pursuit.fits) < _FEWEST_COUNT:
+        return NotFound(_not_seen(tag, pursuit))
+    numbers = np.array(sorted(pursuit.fits), np.int64)
+    fits = [pursuit.fits[n] for n in numbers]
+    t_ns = times_ns(recording.stamps, rig, numbers, np.array([f.row_px for f in fits]))
+    kept = forwards(t_ns)
+    fits = [f for f, keep in zip(fits, kept, strict=True) if keep]
+    notes, flags = _said(tag, plane, pursuit, len(recording.stamps.t_ns))
+    return _poses(tag, plane, numbers[kept], t_ns[kept], fits, len(recording.stamps.t_ns), notes, flags)
+
+
+def _poses(
+    tag: Tag,
+    plane: Plane,
+    numbers: NDArray[np.int64],
+    t_ns: NDArray[np.int64],
+    fits: list[TagFit],
+    frames_count: int,
+    notes: tuple[str, ...],
+    flags: tuple[str, ...],
+) -> Poses:
+    place = np.array([f.place_mm for f in fits])
+    heading = np.array([f.heading_rad for f in fits])
+    covariance = np.array([f.covariance for f in fits])
+    if tag.kind == "disc":
+        heading, u_heading = headings_of_travel(t_ns, place, covariance[:, :2, :2])
+        covariance[:, 2, 2] = u_heading**2
+    doubtful = np.zeros(len(fits), bool)
+    return Poses(numbers, t_ns, place, heading, covariance, doubtful, plane, frames_count, notes, flags)
+
+
+def _not_seen(tag: Tag, pursuit: Pursuit) -> str:
+    what = "the disc" if tag.kind == "disc" else f"the square number {tag.number}"
+    others = [f"{n}" for n, count in sorted(pursuit.others.items()) if count >= _OTHERS_COUNT]
+    if others:
+        return f"{what} of the boat card is not seen, but number {' and '.join(others)} is"
+    return f"{what} of the boat card is not seen in any of {pursuit.searched_count} pictures of the run"
+
+
+def _said(tag: Tag, plane: Plane, pursuit: Pursuit, frames_count: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Notes, and flags that make everything doubtful."""
+    notes, flags = [], []
+    others = [f"{n}" for n, count in sorted(pursuit.others.items()) if count >= _OTHERS_COUNT]
+    if others:
+        notes.append(f"beside the boat's own tag number {' and '.join(others)} is seen")
+    if not pursuit.is_read:
+        notes.append("the tag's number could not be read for certain; it was known by its look")
+    if (seen := len(pursuit.fits)) < _SELDOM * frames_count:
+        notes.append(f"the tag is seen in {seen} of {frames_count} pictures only")
+    u = float(np.linalg.norm([pursuit.u_scale, tag.u_size_mm / tag.size_mm, tag.u_height_mm / plane.height_mm]))
+    if abs(pursuit.scale - 1) > max(_SIZE_OFF, _SIZE_TIMES * u):
+        flags.append(
+            f"the tag looks {tag.size_mm * pursuit.scale:.1f} mm wide, the boat card says {tag.size_mm:.1f} mm: "
+            "its size or its height is wrong"
+        )
+    return tuple(notes), tuple(flags)

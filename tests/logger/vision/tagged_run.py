@@ -1,0 +1,54 @@
+"""A painted run of a toy boat with a print on its deck, as a recording."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+
+from logger.config import Boat
+from logger.vision.plane import Plane
+from tests.logger.vision import tag_painted
+from tests.logger.vision.painted import Toy, camera, floor, paint, run, voyage
+
+TOY = Toy()
+SEAT_MM = (-15.0, 2.0)
+"""Where the print's middle is in the boat's frame: 15 mm behind the centroid and 2 mm to the left."""
+TURN_RAD = 0.02
+"""The print's arrow points that far to the left of the bow."""
+BOW_MM = float(TOY.outline_mm[:, 0].max())
+
+
+def boat(**tag) -> Boat:
+    """The card; `tag` changes what it says of the print."""
+    told = {"height_mm": TOY.freeboard_mm + 2.0, "bow_ahead_mm": BOW_MM - SEAT_MM[0], "left_mm": 2.0} | tag
+    return Boat(
+        "toy", length_mm=TOY.length_mm, width_mm=TOY.width_mm, freeboard_mm=TOY.freeboard_mm,
+        tag=replace(tag_painted.SQUARE, **told),
+    )  # fmt: skip
+
+
+def tagged_run(folder, *, count=60, tag=None, on_card=None, hidden=()):
+    """(recording, rig, places (N, 2) of the centroid, headings (N,)); the print left out in the pictures `hidden`."""
+    places, headings = voyage(count, rest=12)
+    card = on_card or boat()
+    recording, rig = run(folder, TOY, places[:1], headings[:1], card=card)
+    view, rng = camera(), np.random.default_rng(0)
+    on = Plane(view, TOY.freeboard_mm + 2.0)
+    bare = floor(view)
+    shown = tag or boat().tag
+    with (folder / "video.mjpeg").open("wb") as file:
+        for n, ((x, y), heading) in enumerate(zip(places, headings, strict=True)):
+            picture = paint(view, TOY, bare, x_mm=x, y_mm=y, heading_rad=heading, rng=rng)
+            c, s = np.cos(heading), np.sin(heading)
+            middle = np.array([x + c * SEAT_MM[0] - s * SEAT_MM[1], y + s * SEAT_MM[0] + c * SEAT_MM[1]])
+            if n not in hidden:
+                turned = heading + TURN_RAD
+                picture = tag_painted.paint(picture, on, shown, place_mm=middle, heading_rad=turned, seed=n, deck=0.04)
+            file.write(cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes())
+    first = recording.stamps
+    stamps = type(first)(
+        np.arange(count, dtype=np.int64) * 33_333_333, np.zeros(count, np.int64), np.zeros(count, np.int64)
+    )
+    return replace(recording, stamps=stamps), rig, places, headings

@@ -1,0 +1,78 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from logger.config import Boat, Tag
+from logger.vision.tagged import tag_of, tag_poses, track_tagged
+from logger.vision.track import DOUBTFUL, MEASURED, NotFound, Track
+from tests.logger.vision.tagged_run import BOW_MM, SEAT_MM, TURN_RAD, boat, tagged_run
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory):
+    return tagged_run(tmp_path_factory.mktemp("tagged"))
+
+
+def test_the_print_is_exact_in_every_picture(run) -> None:
+    recording, rig, places, headings = run
+    poses = tag_poses(recording, rig)
+    assert poses
+    assert poses.frame.tolist() == list(range(len(places)))
+    c, s = np.cos(headings), np.sin(headings)
+    middle = places + np.column_stack([c * SEAT_MM[0] - s * SEAT_MM[1], s * SEAT_MM[0] + c * SEAT_MM[1]])
+    assert np.hypot(*(poses.place_mm - middle).T).max() < 0.2
+    assert np.abs(poses.heading_rad - headings - TURN_RAD).max() < 0.01
+    assert poses.flags == poses.notes == ()
+
+
+def test_the_centroid_is_found_with_the_hull_around_the_print(run) -> None:
+    recording, rig, places, headings = run
+    track = track_tagged(recording, rig)
+    assert isinstance(track, Track)
+    off = np.column_stack([track.x_mm, track.y_mm]) - places
+    assert np.hypot(*off.T).max() < 1.5
+    lasting = np.sqrt(sum(shift**2 for shift in track.shifts_mm.values()))
+    assert (np.abs(off) < 2.5 * lasting).all()
+    assert np.abs(track.heading_rad - headings).max() < 0.02  # the hull shows how far the print is turned
+    assert track.outline_mm[:, 0].max() == pytest.approx(BOW_MM, abs=1.5)
+    assert (track.quality == MEASURED).all()
+
+
+def test_a_hidden_stretch_is_lost_and_not_invented(tmp_path) -> None:
+    recording, rig, _, _ = tagged_run(tmp_path, count=60, hidden=range(25, 31))
+    poses = tag_poses(recording, rig)
+    assert sorted(set(range(60)) - set(poses.frame.tolist())) == list(range(25, 31))
+
+
+def test_another_number_than_the_cards_is_told(tmp_path) -> None:
+    recording, rig, _, _ = tagged_run(tmp_path, count=16, on_card=boat(number=21))
+    found = track_tagged(recording, rig)
+    assert isinstance(found, NotFound)
+    assert found.reason == "the square number 21 of the boat card is not seen, but number 7 is"
+
+
+def test_a_size_that_is_not_the_cards_makes_all_doubtful(tmp_path) -> None:
+    recording, rig, _, _ = tagged_run(tmp_path, count=24, on_card=boat(size_mm=37.5))
+    track = track_tagged(recording, rig)
+    assert isinstance(track, Track)
+    assert "the boat card says 37.5 mm" in track.flags[0]
+    assert (track.quality == DOUBTFUL).all()
+
+
+def test_a_number_that_does_not_exist_is_told(run) -> None:
+    recording, rig, _, _ = run
+    card = replace(recording.card, boat=boat(number=400))
+    found = tag_poses(replace(recording, card=card), rig)
+    assert isinstance(found, NotFound)
+    assert "found number 400" in found.reason
+
+
+def test_a_tag_without_height_lies_on_the_deck() -> None:
+    bare = Tag("disc")
+    on_deck = tag_of(Boat("toy", freeboard_mm=21.0, u_freeboard_mm=0.9), bare)
+    assert (on_deck.height_mm, on_deck.u_height_mm) == pytest.approx((21.0, 1.5))
+    assert tag_of(Boat("toy"), bare).u_height_mm > 5
+    assert tag_of(Boat("toy", freeboard_mm=21.0), replace(bare, height_mm=30.0)).height_mm == 30.0
