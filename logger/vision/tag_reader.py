@@ -17,7 +17,6 @@ Floats = NDArray[np.float64]
 Grey = NDArray[np.uint8]
 
 _LEAST_PX = 8.0
-"""Side of the least square that is looked for, pixels of the picture as it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +27,8 @@ class Options:
     """OpenCV's number of the family."""
     enlarged_count: int = 1
     """How many times a picture is enlarged before it is read."""
+    least_px: float = _LEAST_PX
+    """Side of the least square that is looked for, pixels of the picture as it is: many small ones cost much time."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,11 +48,12 @@ class Reader:
         self._enlarged = options.enlarged_count
         wanted = cv2.aruco.DetectorParameters()
         wanted.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-        wanted.minMarkerPerimeterRate = 0.005
-        wanted.adaptiveThreshWinSizeMin, wanted.adaptiveThreshWinSizeMax = 7, 27
+        wanted.adaptiveThreshWinSizeMin, wanted.adaptiveThreshWinSizeMax = 5, 25
         wanted.adaptiveThreshWinSizeStep = 20
         wanted.minDistanceToBorder = 1
         wanted.perspectiveRemovePixelPerCell = 8
+        self._wanted = wanted
+        self._least_px = options.least_px
         self._detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(options.family), wanted)
 
     def read(self, picture: Grey) -> list[Sign]:
@@ -60,12 +62,15 @@ class Reader:
         large = picture
         if times > 1:
             large = np.asarray(cv2.resize(picture, None, fx=times, fy=times, interpolation=cv2.INTER_CUBIC), np.uint8)
+        # OpenCV counts the outline as a share of the picture's longer side
+        self._wanted.minMarkerPerimeterRate = min(4.0, 4 * self._least_px * times / max(large.shape))
+        self._detector.setDetectorParameters(self._wanted)
         corners, numbers, _ = self._detector.detectMarkers(large)
         if numbers is None:
             return []
         found = []
         for number, at in zip(np.ravel(numbers).tolist(), corners, strict=True):
             places = (np.asarray(at, np.float64).reshape(4, 2) + 0.5) / times - 0.5
-            if np.ptp(places, axis=0).max() >= _LEAST_PX:
+            if np.ptp(places, axis=0).max() >= self._least_px:
                 found.append(Sign(int(number), places))
         return found

@@ -19,6 +19,8 @@ Floats = NDArray[np.float64]
 
 USUAL_BLUR_PX = 0.7
 """Lens and pixel together, standard deviation, until the run has shown it."""
+_LEAST_PX, _LEAST_SHARE = 8.0, 0.5
+"""Squares smaller than this share of the expected side are not looked for."""
 _MARGIN_MM = 15.0
 """So far beyond the tank's wall a print may seem to lie."""
 _STEPS_COUNT = 10
@@ -54,7 +56,8 @@ class Seeker:
     def __init__(self, print_: Print, plane: Plane, tank_mm: Floats, *, blur_px: float = USUAL_BLUR_PX) -> None:
         self.print, self.plane, self.blur_px = print_, plane, blur_px
         self._tank = tank_mm
-        self._readers = {n: Reader(Options(enlarged_count=n)) for n in (1, 2)}
+        least = max(_LEAST_PX, _LEAST_SHARE * print_.tag.size_mm / plane.step_mm(plane.foot_mm))
+        self._readers = {n: Reader(Options(enlarged_count=n, least_px=least)) for n in (1, 2)}
         self._reach_mm = print_.used_mm * (1.0 if print_.is_round else np.sqrt(2))
 
     def look(self, place_mm: Floats, smear_mm: Floats | None = None) -> Look:
