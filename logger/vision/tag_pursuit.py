@@ -41,9 +41,12 @@ _ENOUGH_FOR_CURVE, _CURVED_S = 4, 0.06
 _FASTEST_MM_PER_S = 2500.0
 _QUICKENS_MM_PER_S2 = 2000.0
 """How fast a boat that nobody sees may change its speed."""
-_LEAST_REACH_MM, _MOST_REACH_MM = 18.0, 170.0
+_LEAST_REACH_MM, _MOST_REACH_MM = 42.0, 170.0
+"""At least as far as the fastest boat that a wall stops goes from one picture to the next."""
 _TURNS_RAD_PER_S = 3.0
 _HEADINGS_APART_RAD = 0.2
+_LONG_S = 0.5
+"""Lost for longer than this it is not carried on any more."""
 _SOON_S = 0.15
 _CONTINUES = 0.09
 """So near (a share of the size, radians) to where it must be a print that shows partly is followed ..."""
@@ -51,7 +54,7 @@ _PARTLY = 6.0
 """... with its covariance so much larger."""
 _WHOLE_EVERY_COUNT = 15
 """While the print is lost, each so-manieth picture is searched as a whole."""
-_AT_ONCE_COUNT = 32
+_AT_ONCE_COUNT, _GIVEN_UP_COUNT = 32, 90
 _SMEAR_STEPS_MM = 0.3
 """Looks are made for smears rounded to this."""
 
@@ -282,7 +285,7 @@ class _Chase:
         t_s = float(self._t_s[number])
         pose, rates = self._course.at(t_s)
         gap_s = abs(t_s - self._course.last_s)
-        found = self._laid(number, picture, pose, rates) if gap_s < 0.6 else None
+        found = self._laid(number, picture, pose, rates) if gap_s < _LONG_S else None
         if found is not None and not found.good and gap_s < _SOON_S and self._continues(found, pose):
             # a hand or a sail over half of it: what shows goes on as before, but is less sure
             found = replace(found, covariance=found.covariance * _PARTLY)
@@ -310,24 +313,31 @@ class _Chase:
     def _sought(self, number: int, picture: Grey, pose: Floats, rates: Floats, gap_s: float) -> TagFit | None:
         """Around where it must be; now and then everywhere."""
         last = self._course.at(self._course.last_s)[0]
-        spread = 0.5 * _QUICKENS_MM_PER_S2 * gap_s**2 + 0.3 * float(np.hypot(*(pose[:2] - last[:2])))
-        reach = float(np.clip(_LEAST_REACH_MM + spread, 0, _MOST_REACH_MM))
-        turns = 0.15 + min(_TURNS_RAD_PER_S * gap_s, 1.2)
+        look, motion = self._look(number, pose, rates)
+        if gap_s < _LONG_S:
+            spread = 0.5 * _QUICKENS_MM_PER_S2 * gap_s**2 + 0.3 * float(np.hypot(*(pose[:2] - last[:2])))
+            reach, middle = float(np.clip(_LEAST_REACH_MM + spread, 0, _MOST_REACH_MM)), pose[:2]
+            turns = 0.15 + min(_TURNS_RAD_PER_S * gap_s, 1.2)
+        else:  # it may still lie where it was, under a hand
+            reach, middle, turns = _LEAST_REACH_MM, last[:2], _HEADINGS_APART_RAD
         count = int(np.ceil(turns / _HEADINGS_APART_RAD))
         headings = pose[2] + np.linspace(-turns, turns, 2 * count + 1)
         if self.seeker.print.is_round:
             headings = pose[2:3]
-        look, motion = self._look(number, pose, rates)
-        middle = pose[:2] if gap_s < 0.6 else last[:2]
         found = self.seeker.near(picture, middle, headings, reach_mm=reach, look=look, motion=motion)
-        if found is not None and (gap_s < 0.5 or found.sure):
+        if found is not None and (gap_s < _LONG_S or found.sure):
             return found
         if self._lost_count % _WHOLE_EVERY_COUNT == _WHOLE_EVERY_COUNT - 1:
-            seen = self.seeker.whole(picture).fits
-            apart = [float(np.hypot(*(one.place_mm - last[:2]))) for one in seen]
-            if len(seen) == 1 and apart[0] < _FASTEST_MM_PER_S * gap_s and seen[0].sure:
-                return seen[0]
+            return self._anywhere(picture, last, gap_s)
         return None
+
+    def _anywhere(self, picture: Grey, last: Floats, gap_s: float) -> TagFit | None:
+        """In the whole picture, by its number or else by its look, if a boat can have come there."""
+        seen = self.seeker.whole(picture)
+        one = _only(seen if seen.fits or self.seeker.print.is_round else self.seeker.alike(picture))
+        if one is None or not one.sure:
+            return None
+        return one if np.hypot(*(one.place_mm - last[:2])) < _FASTEST_MM_PER_S * gap_s else None
 
     def _look(self, number: int, pose: Floats, rates: Floats) -> tuple[Look, Motion]:
         """How the print looks at that speed."""
@@ -349,15 +359,15 @@ def _backwards(film: Film, chase: _Chase, fits: dict[int, TagFit]) -> None:
     for first, after in list(_dark(sorted(fits))):
         near = [after, *(n for n in range(after + 1, after + 5) if n in fits)]
         chase.begin(after, fits[after], [(n, fits[n]) for n in near[1:]])
-        last_tried = None
+        last_seen = after
         for until in range(after, first, -_AT_ONCE_COUNT):
             chosen = list(range(max(first, until - _AT_ONCE_COUNT), until))
             pictures = dict(film.pictures(chosen))
             for number in reversed(chosen):
                 if number in pictures and (found := chase.step(number, pictures[number])) is not None:
                     fits[number] = found
-                    last_tried = number
-            if last_tried is None or last_tried - chosen[0] > 2 * _AT_ONCE_COUNT:
+                    last_seen = number
+            if last_seen - chosen[0] > _GIVEN_UP_COUNT:
                 break
 
 
