@@ -18,8 +18,6 @@ _TOO_FAINT_GREY = 8.0
 """Contrast below which a boat is not told from water with certainty."""
 _USUAL_MISFIT = 1.3
 """Residual over noise up to which a boat is of one look."""
-_WITNESS = 3.5
-"""How much more doubtful a fitted freeboard is than its fit says, seen on simulated runs."""
 _FASTEST_MM_PER_S = 3000.0
 _U_REACH_PX = 0.1
 """How far the outline may reach too far or not far enough on all sides alike, pixels."""
@@ -72,8 +70,8 @@ def _contrast(learnt: Learnt) -> Floats:
 
 
 def u_freeboard(learnt: Learnt, card: Card) -> float:
-    """The fit's own doubt counts noise only; how good walls and shadows are as witnesses was seen on simulated runs."""
-    return float(min(np.hypot(_WITNESS * learnt.u_freeboard_mm, 0.2), card.u_freeboard_mm))
+    """Standard uncertainty, mm, of the freeboard that was used."""
+    return float(min(np.hypot(learnt.u_freeboard_mm, 0.2), card.u_freeboard_mm))
 
 
 def shifts(
@@ -114,7 +112,7 @@ def _u_edges(plane: Plane, card: Card, learnt: Learnt, contrast: float) -> tuple
     read *= max(1.0, float(np.median(learnt.misfit)) / _USUAL_MISFIT) ** 3
     if shines(learnt):
         read = float(np.hypot(read, _U_SHINING_PX * step))
-    size = outline.extents(learnt.hull.waterline(plane.height_mm))
+    size = outline.extents(learnt.hull.outline())
     told = ((card.length_mm, card.u_length_mm), (card.width_mm, card.u_width_mm))
     excess = [
         0.0 if value is None else max(0.0, abs(seen - value) - 2 * u)
@@ -144,7 +142,7 @@ def flags(card: Card, learnt: Learnt, plane: Plane, found: Survey) -> tuple[str,
         found_flags.append("its sides look as if they leaned more than those of a boat")
     if found.contrast < _TOO_FAINT_GREY:
         found_flags.append(f"the boat stands out from the floor by only {found.contrast:.0f} of 255 grey levels")
-    length, width = outline.extents(hull.waterline(plane.height_mm))
+    length, width = outline.extents(hull.outline())
     for what, seen, told in (("length", length, card.length_mm), ("width", width, card.width_mm)):
         if told is not None and abs(seen - told) > max(8.0, 0.08 * told):
             found_flags.append(f"the outline's {what} is {seen:.0f} mm, the boat card says {told:.0f} mm")

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from logger.vision.hull import Floats, Hull, look
 from logger.vision.light import PLAIN, Tone
 from logger.vision.plane import Plane, Singles, sample
-from logger.vision.rays import CORRELATED, outside, relit, weights
+from logger.vision.rays import CORRELATED, outside, relit, showing, weights
 
 _CLOSE_PX = 0.05
 """A step that moves the edge by less than this (root mean square of the rays) ends the search."""
@@ -96,17 +96,15 @@ class Fitter:
         only so because the boat was known to be near: by itself a part may be like a part of something else.
         """
         place, heading = np.array(place_mm, np.float64), float(heading_rad)
-        plain = 1 / self.hull.noise**2
         for number in range(steps):
             seen = self._compared(picture, place, heading)
-            whole = (plain * seen.boat**2).sum(axis=1)
-            wrong = (plain * seen.residual**2).sum(axis=1) / np.maximum(whole, 1e-9)
-            shows = 1 / (1 + (wrong / (_WRONG_AT_FIRST if number == 0 else _WRONG)) ** 4)
+            half = _WRONG_AT_FIRST if number == 0 else _WRONG
+            shows = showing(seen.residual, seen.boat, self.hull.noise, half=half)
             step = self._step(seen, heading, self._near, shows[:, None])
             place, heading = step.moved(place, heading, most_mm=self.hull.blur_mm, most_rad=0.03)
             if number > 1 and step.rms_mm < self._close:
                 break
-        is_shown = shows > 0.5
+        is_shown, whole = shows > 0.5, ((seen.boat / self.hull.noise) ** 2).sum(axis=1)
         agreeing = float(whole[is_shown].sum() / max(whole.sum(), 1e-12))
         misfit = seen.misfit(self.hull.noise, seen.known & is_shown[:, None])
         covariance = step.covariance * (max(1.0, misfit**2) if np.isfinite(misfit) else 1.0)

@@ -19,7 +19,7 @@ from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved, stiff
 from logger.vision.hull import Floats, Hull, Look, Reach, look
 from logger.vision.light import PLAIN, Tone
 from logger.vision.plane import Plane, Singles, sample
-from logger.vision.rays import CORRELATED, noise_of, outside, relit, repainted, weights
+from logger.vision.rays import CORRELATED, noise_of, outside, relit, repainted, showing, weights
 from logger.vision.shadow import Distance, Shadow
 
 _ROUNDS_BLUR_PX = (2.5, 1.6, 1.0, 1.0, *(0.0,) * 6)
@@ -30,13 +30,21 @@ _SETTLED_FREEBOARD_MM = 0.1
 _SHADOW_FROM_ROUND = 3
 _BLUNT_PX = 3.0
 """How near a corner no ray is laid: blur has rounded it there."""
-_USUAL_FLARE = 0.015
-_U_TAPER = 0.03
+_USUAL_FLARE, _U_FLARE = 0.02, 0.015
+"""By how much a deck is usually larger than the waterline, as a share: sides stand upright or lean out a little."""
+_WITNESS = 3.0
+"""How much more doubtful than their noise walls are as witnesses of freeboard and taper, seen on simulated runs: rough
+water, a hull that rocks and what shows of it under water all lengthen or shorten a wall. So much more counts the card.
+"""
 _U_WALL_GREY = 15.0
 _U_WAVY_PX = 0.3
 """How far an edge point is believed to move apart from its neighbours: sides are smooth, foil only looks ragged."""
 _PROFILE_OF = (0, 0, 0, 0, 1, 2, 2, 3, 4, 5, 6, 7, 8)
 """Place (2), heading and edge move all there is on a ray; wall; freeboard and taper move its foot; blur; shadow (5)."""
+_WRONG = 0.3
+"""A ray half shows the boat if so much of what it has to show is wrong."""
+_LEAST_SHOWN, _HARDLY = 0.3, 1e-3
+"""A picture in which fewer rays show the boat hardly counts."""
 _SHADOW_RINGS = (0.0, 8.0, 16.0, 26.0, 38.0)
 """Distances at which the shadow is first looked for, mm."""
 
@@ -161,14 +169,14 @@ class _Fit:
         self.pictures, self.water, self.plane, self.card = pictures, water, plane, card
         self.hull, self.place, self.heading = hull, place, heading
         self.depth_share, self.is_faint, self.tone = depth_share, is_faint, tone
-        self.u_freeboard, self.u_taper = card.u_freeboard_mm, _U_TAPER
+        self.u_freeboard, self.u_taper = card.u_freeboard_mm, _U_FLARE
         self.misfit = np.zeros(len(pictures))
         self.step = plane.step_mm(place.mean(axis=0))
         self.is_settled = False
         self._tabled: tuple[Floats, Distance] | None = None
         self._walls: tuple[Floats, Reach] | None = None
-        self._deck = hull.outline()
         self._moved = np.zeros(len(hull.edge_mm))
+        self._shown = np.ones((len(pictures), len(hull.edge_mm)), bool)
         self._stiffness = stiffness(hull.is_corner) / (_U_WAVY_PX * self.step) ** 2
 
     def round(self, blur_mm: float) -> None:
@@ -178,13 +186,26 @@ class _Fit:
             self.hull = replace(self.hull, blur_mm=blur_mm)
         seen, water, shaded = self.samples()
         reach = self.reach()
-        self.hull = repainted(self.hull, seen, shaded, reach)
+        hidden = ~self._shown[:, :, None]
+        self.hull = repainted(self.hull, np.where(hidden, np.nan, seen), shaded, reach)
         drawn = look(self.hull, shaded, reach)
         residual = seen - drawn.grey
-        self.hull = replace(self.hull, noise=np.where(self.hull.own(), noise_of(residual), np.inf))
+        noise = noise_of(np.where(hidden, np.nan, residual))
+        self.hull = replace(self.hull, noise=np.where(self.hull.own(), noise, np.inf))
         weight = weights(residual, self.hull.noise)
-        self.misfit = np.sqrt(np.nanmean((residual / self.hull.noise) ** 2, axis=(1, 2)))
+        if free_blur and not self.is_faint:
+            weight = weight * self._look_for_hidden(residual, drawn.grey - shaded)[:, :, None]
+        shown = np.where(self._shown[:, :, None], residual / self.hull.noise, np.nan)
+        self.misfit = np.sqrt(np.nanmean(shown**2, axis=(1, 2)))
         self._step(residual, weight, drawn, water, free_blur)
+
+    def _look_for_hidden(self, residual: Floats, boat: Floats) -> Floats:
+        """(N, M) how much each ray shows of the boat in each picture: a sail or a hand lies on some."""
+        shows = showing(residual, boat, self.hull.noise, half=_WRONG)
+        self._shown = shows > 0.5
+        bare = self._shown.mean(axis=1) < _LEAST_SHOWN
+        self._shown[bare] = True  # such a picture says nothing; it must not say that in NaN
+        return np.where(bare[:, None], _HARDLY, shows)
 
     def samples(self) -> tuple[Floats, Floats, Floats]:
         """Grey along all rays (N, M, K): seen, in the light of the empty picture; empty; empty under the shadow."""
@@ -267,7 +288,7 @@ class _Fit:
         pull[edges] -= self._stiffness @ self._moved
         change, covariance = solved(normal, right + pull)
         self._apply(change, N, M)
-        self.u_freeboard, self.u_taper = (float(u) for u in np.sqrt(np.diag(covariance)[:2]))
+        self.u_freeboard, self.u_taper = (_WITNESS * float(u) for u in np.sqrt(np.diag(covariance)[:2]))
 
     def _by_shadow(self, bare: Floats) -> list[Floats]:
         """Derivatives (N, M, K) by the shadow's offset (2), depth, darkness and softness; `bare` is water in view."""
@@ -290,13 +311,14 @@ class _Fit:
         shadow = self.hull.shadow
         held = 1e9 if shadow.darkness == 0.0 else 0.0
         shape_held = 0.0 if free_blur and not self.is_faint else 1e9
+        told = (_WITNESS / self.card.u_freeboard_mm) ** 2
         diagonal = np.concatenate(
             [
                 np.tile([1 / (10 * self.step) ** 2, 1 / (10 * self.step) ** 2, 1 / 0.2**2], N),
                 np.full(M, 1 / (3 * self.step) ** 2),
                 np.full(M, 1 / _U_WALL_GREY**2),
                 [
-                    shape_held + 1 / self.card.u_freeboard_mm**2,
+                    shape_held + told,
                     shape_held,
                     1 / (0.3 * self.step) ** 2 if free_blur else 1e12,
                 ],
@@ -306,23 +328,13 @@ class _Fit:
         )
         pull = np.zeros(len(diagonal))
         pull[3 * N + M : 3 * N + 2 * M] = (np.median(self.hull.wall) - self.hull.wall) / _U_WALL_GREY**2
-        pull[-8] = (self.card.freeboard_mm - self.hull.freeboard_mm) / self.card.u_freeboard_mm**2
+        pull[-8] = (self.card.freeboard_mm - self.hull.freeboard_mm) * told
         pull[-3] = (self.depth_share - shadow.depth_share) * diagonal[-3]
-        for taper, u in self._taper_beliefs():
-            diagonal[-7] += 1 / u**2
-            pull[-7] += (taper - self.hull.taper) / u**2
-        return diagonal, pull
-
-    def _taper_beliefs(self) -> list[tuple[float, float]]:
-        """What the card's length and width say of the taper, each with its standard uncertainty."""
-        deck = outline.extents(self._deck)
         nearer = 1 - self.hull.freeboard_mm / self.plane.height_mm
-        beliefs = [(1 - (1 - _USUAL_FLARE) * nearer, _U_TAPER)]
-        known = ((self.card.length_mm, self.card.u_length_mm), (self.card.width_mm, self.card.u_width_mm))
-        for seen, (value, u) in zip(deck, known, strict=True):
-            if value is not None:
-                beliefs.append((1 - value / seen * nearer, float(np.hypot(u, 0.5)) / seen))
-        return beliefs
+        usual = 1 - (1 - _USUAL_FLARE) * nearer
+        diagonal[-7] += (_WITNESS / _U_FLARE) ** 2
+        pull[-7] += (usual - self.hull.taper) * (_WITNESS / _U_FLARE) ** 2
+        return diagonal, pull
 
     def _apply(self, change: Floats, N: int, M: int) -> None:
         pose = change[: 3 * N].reshape(N, 3)
@@ -359,12 +371,12 @@ class _Fit:
         c, s = np.cos(self.heading), np.sin(self.heading)
         self.place = self.place + np.column_stack([c * centre[0] - s * centre[1], s * centre[0] + c * centre[1]])
         self.heading = self.heading + turn
-        edge, self._deck = outline.turned(edge - centre, -turn), outline.turned(sharp - centre, -turn)
+        edge = outline.turned(edge - centre, -turn)
         self.hull = replace(self.hull, edge_mm=edge, normal=outline.normals(edge, self.hull.is_corner))
 
     def result(self) -> Learnt:
         """What was learnt so far."""
-        u = (self.card.u_freeboard_mm, _U_TAPER / 3) if self.is_faint else (self.u_freeboard, self.u_taper)
+        u = (self.card.u_freeboard_mm, _U_FLARE) if self.is_faint else (self.u_freeboard, self.u_taper)
         _, _, shaded = self.samples()
         water = np.asarray(np.nanmedian(shaded, axis=(0, 2)), np.float64)
         return Learnt(self.hull, self.place, self.heading, *u, self.misfit, water)

@@ -14,6 +14,7 @@ from scipy.interpolate import PchipInterpolator
 
 from logger.vision import background, sightings
 from logger.vision.background import Grey, Mask
+from logger.vision.doubts import shines
 from logger.vision.fit import Fit, Fitter
 from logger.vision.glance import Film, Whole
 from logger.vision.ground import SHRINK
@@ -39,6 +40,8 @@ _LIVELY_MM_PER_S2 = 3000.0
 """How quickly a boat gains or loses speed."""
 _BESIDE_COUNT = 4
 """From how many pictures away a boat's speed is judged at most."""
+_LOOSELY, _LOOSE_MISFIT = 0.5, 6.0
+"""Strength and misfit of a fit that shows a foil boat."""
 _MOST_OF_IT = 0.7
 """So much of what a boat has to show is shown by nothing else."""
 _RIVAL = 0.8
@@ -109,6 +112,7 @@ class _Chase:
         times = np.clip(t_s, nodes[0], nodes[-1])
         self._expected = np.asarray(PchipInterpolator(nodes, poses, axis=0)(times), np.float64)
         self._rows_px = _rows_px(learnt, plane, nodes, times)
+        self._is_loose = shines(learnt)
         self._nearby_mm = _SHIFTED_PX * plane.step_mm(plane.foot_mm)
 
     def forwards(self) -> None:
@@ -183,15 +187,20 @@ class _Chase:
         Of a boat that was seen just before, or is seen just after, a part is enough.
         """
         for start in starts:
-            fit = self.fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]), steps=8)
+            fit = self.fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]))
             if fit.good:
                 return fit
         if course is None:
-            return None
+            return self._loose(fit)
         expected = self._part(picture, course.at(t_s))
         if expected is not None and expected.agreeing > _MOST_OF_IT:
             return expected
-        return self._part_of_it(picture, course.ways(t_s, starts, step_mm=self._nearby_mm))
+        part = self._part_of_it(picture, course.ways(t_s, starts, step_mm=self._nearby_mm))
+        return part or self._loose(fit)
+
+    def _loose(self, fit: Fit) -> Fit | None:
+        """A fit of a boat that never looks quite as learnt (foil): all of its track is doubtful anyway."""
+        return fit if self._is_loose and fit.strength > _LOOSELY and fit.misfit < _LOOSE_MISFIT else None
 
     def _part_of_it(self, picture: Grey, starts: list[Floats]) -> Fit | None:
         """The fit at the first start; elsewhere only if it shows much more of the boat, and no other nearly as much."""

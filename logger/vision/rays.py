@@ -102,3 +102,20 @@ def weights(residual: Floats, noise: Floats) -> Floats:
     """1/noise² of each sample, less where the residual is beyond the ordinary; 0 where nothing is known."""
     scaled = residual / noise
     return np.where(np.isfinite(scaled), 1 / (noise**2 * (1 + (scaled / 3) ** 2)), 0.0)
+
+
+def showing(residual: Floats, boat: Floats, noise: Floats, *, half: float) -> Floats:
+    """(..., M) how surely each ray shows the boat's edge, 0 to 1.
+
+    Args:
+        residual: (..., M, K) seen less the model; what is not known may be NaN.
+        boat: (..., M, K) what the boat's model changes in the picture of the water.
+        noise: (M, K).
+        half: the share of what a ray has to show that may be wrong where it half shows it.
+    """
+    weight = 1 / noise**2
+    known = np.isfinite(residual) & np.isfinite(boat)
+    whole = (weight * np.where(known, boat, 0.0) ** 2).sum(axis=-1)
+    wrong = (weight * np.where(known, residual, 0.0) ** 2).sum(axis=-1) / np.maximum(whole, 1e-9)
+    sure: Floats = 1 / (1 + (wrong / half) ** 4)
+    return sure

@@ -46,7 +46,7 @@ def painted(tmp_path_factory: pytest.TempPathFactory) -> Painted:
     """Forty pictures at rest, seventy under way, forty at rest; the card's freeboard is 1.5 mm wrong."""
     toy = Toy()
     places, headings = voyage(150, rest=40)
-    card = Boat("toy", length_mm=201, width_mm=79.4, freeboard_mm=toy.freeboard_mm + 1.5)
+    card = Boat("toy", length_mm=207, width_mm=81.8, freeboard_mm=toy.freeboard_mm + 1.5)
     recording, rig = run(tmp_path_factory.mktemp("painted"), toy, places, headings, card=card)
     assert recording.view is not None
     plane = Plane(recording.view, boat_card(card).freeboard_mm)

@@ -108,7 +108,12 @@ def run(folder, toy: Toy, places, headings, *, view=None, card=None, seed=0, noi
     stamps = FrameStamps(
         np.arange(count, dtype=np.int64) * 33_333_333, np.full(count, 4_000_000), np.full(count, 20_000)
     )
-    boat = card or Boat("toy", length_mm=toy.length_mm, width_mm=toy.width_mm, freeboard_mm=toy.freeboard_mm)
+    boat = card or Boat(
+        "toy",
+        length_mm=toy.length_mm * toy.flare,
+        width_mm=toy.width_mm * toy.flare,
+        freeboard_mm=toy.freeboard_mm,
+    )
     start = Line("start", "start", (0.0, -300.0), (0.0, 300.0))
     finish = Line("finish", "finish", (1000.0, -300.0), (1000.0, 300.0))
     rig = Rig(

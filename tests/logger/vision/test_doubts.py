@@ -47,7 +47,7 @@ def test_the_outlines_doubt_turns_with_the_boat(painted: Painted) -> None:
 def test_a_faint_boat_or_one_of_the_wrong_size_is_more_doubtful(painted: Painted) -> None:
     usual = np.hypot(*shifts(painted)["hull outline, along"][0])
     faint = np.hypot(*shifts(painted, contrast=10.0)["hull outline, along"][0])
-    card = replace(boat_card(painted.recording.card.boat), length_mm=212.0)
+    card = replace(boat_card(painted.recording.card.boat), length_mm=218.0)
     wrong = np.hypot(*shifts(painted, card=card)["hull outline, along"][0])
     assert faint == pytest.approx(3 * usual)
     assert wrong > 2

@@ -16,8 +16,8 @@ def test_places_are_right_to_a_tenth_of_a_millimetre(painted: Painted) -> None:
 
 def test_a_freeboard_misread_by_a_ruler_is_put_right_by_the_walls(painted: Painted) -> None:
     assert painted.plane.z_mm == pytest.approx(painted.toy.freeboard_mm + 1.5)
-    assert painted.learnt.hull.freeboard_mm == pytest.approx(painted.toy.freeboard_mm, abs=0.5)
-    assert painted.learnt.u_freeboard_mm < 0.5
+    assert painted.learnt.hull.freeboard_mm == pytest.approx(painted.toy.freeboard_mm, abs=0.9)
+    assert painted.learnt.u_freeboard_mm < 0.8
 
 
 def test_the_learnt_waterline_is_the_boats(painted: Painted) -> None:
