@@ -111,3 +111,11 @@ def test_headings_are_continuous_over_half_a_turn() -> None:
     found = pursued(Toy(shown), stamps, SQUARE)
     headings = [found.fits[n].heading_rad for n in range(14)]
     assert np.diff(headings) == pytest.approx(0.05, abs=0.01)
+
+
+def test_what_was_before_the_first_find_is_followed_back_to_the_start() -> None:
+    film, stamps, places = run(SQUARE, count=24)
+    late = {n: film.shown[n] for n in range(14, 24, 2)}
+    found = pursue(film, stamps, ON, Print(SQUARE), tank_mm=TANK, pictures=late)
+    assert sorted(found.fits) == list(range(24))
+    assert off_mm(found, places).max() < 0.3
