@@ -44,6 +44,7 @@ _LOOSELY, _LOOSE_MISFIT = 0.5, 6.0
 """Strength and misfit of a fit that shows a foil boat."""
 _MOST_OF_IT = 0.7
 """So much of what a boat has to show is shown by nothing else."""
+_ALL_OF_IT = 0.95
 _RIVAL = 0.8
 """Another place at which so much is shown of what is shown at the best makes both worthless."""
 _AT_ONCE_COUNT = 64
@@ -58,19 +59,21 @@ class _Course:
     speed: Floats
     """Per second; backwards in time as well."""
     t_s: float
+    shown: float
+    """How much of it was seen; 1: all."""
 
     def at(self, t_s: float) -> Floats:
         """Where it is at another moment if nothing changes its course."""
         return self.pose + self.speed * (t_s - self.t_s)
 
     def ways(self, t_s: float, others: list[Floats], *, step_mm: float) -> list[Floats]:
-        """Poses that are near enough to be true then: carried on, `others`, stopped, slower, faster."""
+        """Poses that are near enough to be true then: `others`, stopped, slower, faster."""
         carried_on, passed_s = self.at(t_s), abs(t_s - self.t_s)
         way = (carried_on - self.pose)[:2]
         far = float(np.hypot(*way))
         room = _LIVELY_MM_PER_S2 * passed_s**2 / 2 + step_mm
-        near = [start for start in others if np.hypot(*(start - carried_on)[:2]) < far + room]
-        found = [carried_on, *near, self.pose]
+        near = [start for start in others if step_mm / 4 < np.hypot(*(start - carried_on)[:2]) < far + room]
+        found = [*near, self.pose]
         along = way / far if far > 1e-6 else np.array([np.cos(self.pose[2]), np.sin(self.pose[2])])
         for k in range(1, int(room / step_mm) + 1):
             aside = np.array([*(k * step_mm * along), 0.0])
@@ -116,7 +119,7 @@ class _Chase:
         self._nearby_mm = _SHIFTED_PX * plane.step_mm(plane.foot_mm)
 
     def forwards(self) -> None:
-        """Every picture in order, each from where the boat must be."""
+        """Every picture from where the boat is surely seen, in order, each from where it must be."""
         course: _Course | None = None
         for number, picture, whole in _every(self.film, self.found, self._rows_px):
             if course is not None and self._t_s[number] - course.t_s > _FORGOTTEN_S:
@@ -163,9 +166,12 @@ class _Chase:
         while beside not in self.fits and abs(beside - number) < _BESIDE_COUNT:
             beside += side
         pose, t_s = self._pose(number), float(self._t_s[number])
-        if beside not in self.fits:
-            return _Course(pose, np.zeros(3), t_s)
-        return _Course(pose, (self._pose(beside) - pose) / (self._t_s[beside] - t_s), t_s)
+        fit = self.fits[number]
+        shown = min(fit.agreeing, 0.99) if fit.is_partial and fit.agreeing < _ALL_OF_IT else 1.0
+        speed = np.zeros(3)
+        if beside in self.fits:
+            speed = (self._pose(beside) - pose) / (self._t_s[beside] - t_s)
+        return _Course(pose, speed, t_s, shown)
 
     def _starts(self, number: int, course: _Course | None) -> list[Floats]:
         """Poses from which to look: the last place carried on, then what the sparse poses say if that is another."""
@@ -186,26 +192,30 @@ class _Chase:
 
         Of a boat that was seen just before, or is seen just after, a part is enough.
         """
+        expected: Fit | None = None
+        if course is not None and course.shown < 1.0:
+            expected = self._part(picture, course.at(t_s))
+            if expected is not None and expected.agreeing > _RIVAL * course.shown:
+                return expected
         for start in starts:
             fit = self.fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]))
             if fit.good:
                 return fit
         if course is None:
             return self._loose(fit)
-        expected = self._part(picture, course.at(t_s))
+        expected = expected or self._part(picture, course.at(t_s))
         if expected is not None and expected.agreeing > _MOST_OF_IT:
             return expected
-        part = self._part_of_it(picture, course.ways(t_s, starts, step_mm=self._nearby_mm))
+        part = self._part_of_it(picture, expected, course.ways(t_s, starts, step_mm=self._nearby_mm))
         return part or self._loose(fit)
 
     def _loose(self, fit: Fit) -> Fit | None:
         """A fit of a boat that never looks quite as learnt (foil): all of its track is doubtful anyway."""
         return fit if self._is_loose and fit.strength > _LOOSELY and fit.misfit < _LOOSE_MISFIT else None
 
-    def _part_of_it(self, picture: Grey, starts: list[Floats]) -> Fit | None:
-        """The fit at the first start; elsewhere only if it shows much more of the boat, and no other nearly as much."""
-        found = [fit for start in starts if (fit := self._part(picture, start)) is not None]
-        expected = found[0] if found and self._is_there(found[0], starts[:1]) else None
+    def _part_of_it(self, picture: Grey, expected: Fit | None, others: list[Floats]) -> Fit | None:
+        """The expected fit; one at another start only if it shows much more of the boat, and no third as much."""
+        found = [fit for start in others if (fit := self._part(picture, start)) is not None]
         best = max(found, key=lambda fit: fit.agreeing, default=None)
         if best is None or (expected is not None and expected.agreeing > _RIVAL * best.agreeing):
             return expected
@@ -232,9 +242,9 @@ class _Chase:
 
 
 def _every(film: Film, found: Survey, rows_px: list[int]) -> Iterator[tuple[int, Grey, Whole]]:
-    """All pictures in order, their upper rows at least; those of the sparse pass are at hand and not decoded again."""
+    """All pictures from the first of the sparse pass on, their upper rows at least; its own are not decoded again."""
     held = dict(zip(found.numbers.tolist(), found.pictures, strict=True))
-    others = film.upper({n: rows for n, rows in enumerate(rows_px) if n not in held})
+    others = film.upper({n: rows for n, rows in enumerate(rows_px) if n > found.numbers[0] and n not in held})
     return merge(others, ((n, picture, partial(held.get, n)) for n, picture in held.items()), key=itemgetter(0))
 
 
