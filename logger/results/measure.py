@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from logger import __version__
 from logger.config import Rig
 from logger.recording.folder import Recording
-from logger.results import doubts, speeds, stretch, times, troubles
+from logger.results import doubts, speeds, stretch, times, touched, troubles
 from logger.results.case import Case, case_of
 from logger.results.gates import GatePair, passing_speed
 from logger.results.lines import distance_between
@@ -71,6 +71,8 @@ def conclude(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> O
     flags = [*recording.doubts, *case.story.notes, *doubts.of_passages(case.passages, origin_ns=case.origin_ns)]
     flags += troubles.told(case.troubles, origin_ns=case.origin_ns, from_ns=case.from_ns, until_ns=case.ends_ns)
     flags += heard.flags
+    touches = touched.touched(case, heard, ending)
+    flags += touched.told(touches, case, heard)
     if case.track is not None and case.motion is not None:
         flags += doubts.of_track(case.track, case.motion)
     elif recording.video is not None:
@@ -84,6 +86,7 @@ def conclude(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> O
         results={name: a for name, a in answers.items() if isinstance(a, Result)},
         not_measured={name: a for name, a in answers.items() if isinstance(a, NotMeasured)},
         flags=tuple(dict.fromkeys(flags)),
+        touches=touches,
         end_reason=ending.reason,
         software=f"boatrun {__version__}",
         calibration_id=recording.calibration_id,

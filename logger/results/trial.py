@@ -8,6 +8,7 @@ from typing import Literal, TypeAlias
 
 from calibration.quantity import Quantity
 from logger.config import KindOfRun
+from logger.vision.track import Touch
 
 Status: TypeAlias = Literal["valid", "void", "did_not_finish", "freed"]
 Witness: TypeAlias = Literal["gate", "camera"]
@@ -59,6 +60,8 @@ class Trial:
     not_measured: Mapping[str, NotMeasured] = field(default_factory=dict)
     flags: tuple[str, ...] = ()
     """Doubts, one sentence each."""
+    touches: tuple[Touch, ...] = ()
+    """What was seen to touch the boat between go and the end of the run; each has its sentence in the flags."""
     end_reason: EndReason = "recording_ended"
     software: str = ""
     calibration_id: str = ""

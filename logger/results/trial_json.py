@@ -11,6 +11,7 @@ from calibration.quantity import Quantity, Source
 from logger.config import KindOfRun
 from logger.errors import InputError
 from logger.results.trial import FORMAT, Crossing, EndReason, NotMeasured, Result, Status, Trial, Witness
+from logger.vision.track import Touch
 
 
 def to_json(trial: Trial) -> str:
@@ -25,6 +26,9 @@ def to_json(trial: Trial) -> str:
         "results": {name: _result(result) for name, result in trial.results.items()},
         "not_measured": {name: gap.reason for name, gap in trial.not_measured.items()},
         "flags": list(trial.flags),
+        "touches": [
+            {"from_ns": t.from_ns, "to_ns": t.to_ns, "change_mm_per_s": t.change_mm_per_s} for t in trial.touches
+        ],
         "contributions": {name: _contributions(result.quantity) for name, result in trial.results.items()},
         "software": trial.software,
         "calibration": trial.calibration_id,
@@ -87,6 +91,9 @@ def _trial(content: Mapping[str, Any]) -> Trial:
         results={name: _read_result(r, budgets[name]) for name, r in content["results"].items()},
         not_measured={name: NotMeasured(str(reason)) for name, reason in content.get("not_measured", {}).items()},
         flags=tuple(str(flag) for flag in content["flags"]),
+        touches=tuple(
+            Touch(int(t["from_ns"]), int(t["to_ns"]), float(t["change_mm_per_s"])) for t in content.get("touches", ())
+        ),
         end_reason=_one_of(content["end_reason"], get_args(EndReason)),
         software=str(content.get("software", "")),
         calibration_id=str(content.get("calibration", "")),

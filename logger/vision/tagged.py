@@ -27,6 +27,7 @@ from logger.vision.tag_hull import Seen as Around
 from logger.vision.tag_look import Print
 from logger.vision.tag_pursuit import Pursuit, pursue
 from logger.vision.tag_track import Poses, track_of
+from logger.vision.touches import touches
 from logger.vision.track import DOUBTFUL, NotFound, Track
 
 Floats = NDArray[np.float64]
@@ -68,7 +69,11 @@ def track_tagged(recording: Recording, rig: Rig) -> Track | NotFound:
         return poses if isinstance(poses, NotFound) else NotFound("the boat card tells of no tag")
     tag = tag_of(boat, boat.tag)
     track = track_of(poses, boat, tag, _seat(poses, boat, tag, pictures, rig))
-    return track if film.watch is None else _knocked(track, film.watch, poses)
+    if film.watch is not None:
+        track = _knocked(track, film.watch, poses)
+    deck = Plane(recording.view, _DECK_UNKNOWN_MM[0] if boat.freeboard_mm is None else boat.freeboard_mm)
+    tank = np.array(rig.tank.outline_mm)
+    return replace(track, touches=touches(track, film, deck=deck, tank_mm=tank, outline_mm=track.outline_mm))
 
 
 def _knocked(track: Track, watch: Watch, poses: Poses) -> Track:

@@ -14,6 +14,17 @@ MEASURED, BRIDGED, DOUBTFUL = 0, 1, 2
 QUALITY_WORDS = ("measured", "bridged", "doubtful")
 
 
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """Something touched the boat and changed its speed."""
+
+    from_ns: int
+    to_ns: int
+    """From when to when its speed changed."""
+    change_mm_per_s: float
+    """By how much, > 0, in whatever direction."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Track:
     """N fixes in order of time. Positions are the waterline centroid on the water plane, tank frame, mm.
@@ -46,6 +57,8 @@ class Track:
     """How many frames the recording has between arming and end; N is less where frames were lost."""
     flags: tuple[str, ...] = ()
     """Doubts about the whole track, in words."""
+    touches: tuple[Touch, ...] = ()
+    """In order of time, whenever they were: a hand at rest on a boat is none, nor is one that lets it go."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,7 @@ from logger.vision.stamps import forwards, times_ns
 from logger.vision.survey import Survey, in_grey, survey
 from logger.vision.tagged import track_tagged
 from logger.vision.texture import CrinkledFilm
+from logger.vision.touches import touches
 from logger.vision.track import DOUBTFUL, MEASURED, NotFound, Track
 
 Floats = NDArray[np.float64]
@@ -91,7 +92,7 @@ def _untagged(recording: Recording, rig: Rig) -> Track | NotFound:
     t_ns = times_ns(recording.stamps, rig, numbers, rows)
     kept = forwards(t_ns)
     t_ns, numbers = t_ns[kept], numbers[kept]
-    return _track(
+    track = _track(
         plane,
         card,
         learnt,
@@ -102,6 +103,9 @@ def _untagged(recording: Recording, rig: Rig) -> Track | NotFound:
         knocked=_knocked(look.film, plane, numbers, held),
         frames_count=len(recording.stamps.t_ns),
     )
+    deck = Plane(recording.view, learnt.hull.freeboard_mm)
+    tank, edge = np.array(rig.tank.outline_mm), learnt.hull.outline()
+    return replace(track, touches=touches(track, look.film, deck=deck, tank_mm=tank, outline_mm=edge))
 
 
 _CRINKLED, _PLAINLY = 20.0, 12.0

@@ -14,6 +14,7 @@ from logger.results.columns import RESULTS
 from logger.results.measure import conclude
 from logger.results.trial import Crossing, NotMeasured, Result, Trial
 from logger.results.trial_json import from_json, to_json
+from logger.vision.track import Touch
 
 numbers = st.floats(allow_nan=False, allow_infinity=False, width=64).filter(lambda v: abs(v) < 1e100)
 words = st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), max_size=30)
@@ -36,6 +37,9 @@ trials = st.builds(
     ),
     not_measured=st.dictionaries(st.sampled_from(RESULTS), st.builds(NotMeasured, words)),
     flags=st.lists(words, max_size=3).map(tuple),
+    touches=st.lists(
+        st.builds(Touch, st.integers(0, 2**62), st.integers(0, 2**62), st.floats(0, 3000)), max_size=2
+    ).map(tuple),
     end_reason=st.sampled_from(["finish", "wall", "at_rest"]),
     software=words,
     calibration_id=words,
