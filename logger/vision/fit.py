@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.vision.background import Grey
 from logger.vision.hull import Floats, Hull, look
 from logger.vision.light import PLAIN, Tone
 from logger.vision.plane import Plane, Singles, sample
@@ -14,13 +16,15 @@ from logger.vision.rays import CORRELATED, outside, relit, showing, weights
 
 _CLOSE_PX = 0.05
 """A step that moves the edge by less than this (root mean square of the rays) ends the search."""
+_SETTLED = 4.0
+"""A last step of so many times that is no end yet."""
 _U_HEADING_RAD = 0.05
 """How far a heading is believed to turn from its start: only a round boat, which shows none, is held by it."""
 _U_NEAR_MM, _U_NEAR_RAD = 3.0, 0.02
 """How far a boat of which a part is seen is believed to be from where it must be, whichever step it is in."""
 _WRONG_AT_FIRST, _WRONG = 0.5, 0.2
 """A ray half shows the boat's edge if so much of what it has to show is wrong; more at first, as the start is rough."""
-_LEAST_SHOWN, _U_PART_MM, _U_PART_RAD = 0.3, 1.5, 0.04
+_LEAST_SHOWN, _U_PART_MM, _U_PART_RAD = 0.3, 2.5, 0.05
 """A part of the boat tells of the whole if it has so much to show, and tells place and heading as well as this."""
 
 
@@ -41,12 +45,16 @@ class Fit:
     agreeing: float
     """Share of the rays that show the boat's edge as it was learnt, each counting as much as it has to show: a fit of
     the wrong half has few."""
+    is_settled: bool = True
+    """Whether the search had come to its end."""
     is_partial: bool = False
     """Whether only those rays were used that show the boat's edge."""
 
     @property
     def good(self) -> bool:
         """Whether the picture really shows this hull at this place."""
+        if not self.is_settled:
+            return False
         if self.is_partial:
             u_place = float(np.sqrt(np.linalg.eigvalsh(self.covariance[:2, :2])[-1]))
             u_heading = float(np.sqrt(self.covariance[2, 2]))
@@ -72,88 +80,133 @@ class Fitter:
         self._belief = np.diag([1e-9, 1e-9, 1 / _U_HEADING_RAD**2])
         self._near = np.diag([1 / _U_NEAR_MM**2, 1 / _U_NEAR_MM**2, 1 / _U_NEAR_RAD**2])
 
-    def fit(self, picture: NDArray[np.uint8], *, place_mm: Floats, heading_rad: float, steps: int = 5) -> Fit:
+    def fit(self, picture: Grey, *, place_mm: Floats, heading_rad: float, steps: int = 5) -> Fit:
         """The best place near `place_mm` (2,) on the plane, from at most `steps` Gauss-Newton steps."""
-        place, heading = np.array(place_mm, np.float64), float(heading_rad)
-        for _ in range(steps):
-            seen = self._compared(picture, place, heading)
-            step = self._step(seen, heading, self._belief)
-            place, heading = step.moved(place, heading, most_mm=3 * self.hull.blur_mm, most_rad=0.1)
-            if step.rms_mm < self._close:
+        return self.fits([picture], place_mm=place_mm[None], heading_rad=np.array([heading_rad]), steps=steps)[0]
+
+    def fits(self, pictures: Sequence[Grey], *, place_mm: Floats, heading_rad: Floats, steps: int = 5) -> list[Fit]:
+        """The same for N pictures, from N places (N, 2) and headings (N,): together they take half the time."""
+        search = _Search(place_mm, heading_rad)
+        found: dict[int, Fit] = {}
+        for number in range(steps):
+            seen = self._compared([pictures[k] for k in search.open], search.place, search.heading)
+            step = self._step(seen, search.heading, self._belief)
+            search.move(step.change, most_mm=3 * self.hull.blur_mm, most_rad=0.1)
+            ended = (step.rms_mm < self._close) | (number == steps - 1)
+            for row in np.flatnonzero(ended).tolist():
+                fit = self._whole(search.pose(row), seen.of(row), step.covariance[row])
+                found[search.open[row]] = replace(fit, is_settled=bool(step.rms_mm[row] < _SETTLED * self._close))
+            if search.close(ended):
                 break
+        return [found[k] for k in range(len(pictures))]
+
+    def _whole(self, pose: Floats, seen: _Compared, covariance: Floats) -> Fit:
         shown = (seen.weight * seen.boat * seen.apart).sum(axis=1)
         whole = (seen.weight * seen.boat**2).sum(axis=1)
         strength = shown.sum() / max(whole.sum(), 1e-12)
         agreeing = float(whole[np.abs(shown - whole) < 0.4 * whole].sum() / max(whole.sum(), 1e-12))
         misfit = seen.misfit(self.hull.noise, seen.known)
-        covariance = step.covariance * (max(1.0, misfit**2) if np.isfinite(misfit) else 1.0)
-        return Fit(place, heading, covariance, float(strength), misfit, float(seen.known.mean()), agreeing)
+        covariance = covariance * (max(1.0, misfit**2) if np.isfinite(misfit) else 1.0)
+        known = float(seen.known.mean())
+        return Fit(pose[:2], float(pose[2]), covariance, float(strength), misfit, known, agreeing)
 
-    def fit_partly(self, picture: NDArray[np.uint8], *, place_mm: Floats, heading_rad: float, steps: int = 6) -> Fit:
+    def fit_partly(self, picture: Grey, *, place_mm: Floats, heading_rad: float, steps: int = 12) -> Fit:
         """The best place near one that is nearly right already, from those rays that show the boat's edge.
 
         A hand, a sail or a straw hides some of the rays; which ones is judged anew in every step. What is good here is
         only so because the boat was known to be near: by itself a part may be like a part of something else.
         """
-        place, heading = np.array(place_mm, np.float64), float(heading_rad)
+        search = _Search(place_mm[None], np.array([heading_rad]))
         for number in range(steps):
-            seen = self._compared(picture, place, heading)
+            seen = self._compared([picture], search.place, search.heading)
             half = _WRONG_AT_FIRST if number == 0 else _WRONG
             shows = showing(seen.residual, seen.boat, self.hull.noise, half=half)
-            step = self._step(seen, heading, self._near, shows[:, None])
-            place, heading = step.moved(place, heading, most_mm=self.hull.blur_mm, most_rad=0.03)
-            if number > 1 and step.rms_mm < self._close:
+            step = self._step(seen, search.heading, self._near, shows[..., None])
+            search.move(step.change, most_mm=self.hull.blur_mm, most_rad=0.03)
+            if number > 1 and step.rms_mm[0] < self._close:
                 break
-        is_shown, whole = shows > 0.5, ((seen.boat / self.hull.noise) ** 2).sum(axis=1)
+        seen, is_shown = seen.of(0), shows[0] > 0.5
+        whole = ((seen.boat / self.hull.noise) ** 2).sum(axis=1)
         agreeing = float(whole[is_shown].sum() / max(whole.sum(), 1e-12))
         misfit = seen.misfit(self.hull.noise, seen.known & is_shown[:, None])
-        covariance = step.covariance * (max(1.0, misfit**2) if np.isfinite(misfit) else 1.0)
-        return Fit(place, heading, covariance, 1.0, misfit, float(seen.known.mean()), agreeing, is_partial=True)
+        covariance = step.covariance[0] * (max(1.0, misfit**2) if np.isfinite(misfit) else 1.0)
+        is_settled = bool(step.rms_mm[0] < _SETTLED * self._close)
+        x, y, heading = search.pose(0)
+        known = float(seen.known.mean())
+        return Fit(
+            np.array([x, y]), float(heading), covariance, 1.0, misfit, known, agreeing, is_settled, is_partial=True
+        )
 
-    def _step(self, seen: _Compared, heading: float, belief: Floats, shows: Floats | float = 1.0) -> _Step:
-        """One Gauss-Newton step; each ray counts as much as it `shows` (M, 1)."""
-        lever = self._lever(heading)
+    def _step(self, seen: _Compared, heading_rad: Floats, belief: Floats, shows: Floats | float = 1.0) -> _Step:
+        """One Gauss-Newton step of N searches; each ray counts as much as it `shows` (N, M, 1)."""
+        lever = self._lever(heading_rad)
         weighted = shows * seen.weight * seen.by_shift / CORRELATED
-        normal = (lever * (weighted * seen.by_shift).sum(axis=1)[:, None]).T @ lever + belief
+        stiff, pull = (weighted * seen.by_shift).sum(axis=-1), (weighted * seen.residual).sum(axis=-1)
+        normal = np.swapaxes(lever * stiff[..., None], 1, 2) @ lever + belief
         covariance = np.asarray(np.linalg.inv(normal), np.float64)
-        change = covariance @ (lever.T @ (weighted * seen.residual).sum(axis=1))
-        return _Step(change, covariance, float(np.sqrt(np.mean((lever @ change) ** 2))))
+        change = (covariance @ (lever * pull[..., None]).sum(axis=1)[..., None])[..., 0]
+        edge = (lever @ change[..., None])[..., 0]
+        return _Step(change, covariance, np.sqrt((edge * edge).mean(axis=1)))
 
-    def _lever(self, heading: float) -> Floats:
-        """(M, 3) by how much each ray's edge moves outward per mm of x, per mm of y, and per radian."""
-        c, s = np.cos(heading), np.sin(heading)
+    def _lever(self, heading_rad: Floats) -> Floats:
+        """(N, M, 3) by how much each ray's edge moves outward per mm of x, per mm of y, and per radian."""
+        c, s = np.cos(heading_rad)[:, None], np.sin(heading_rad)[:, None]
         x, y = self.hull.normal.T
-        lever: Floats = np.array([c * x - s * y, s * x + c * y, self._arms]).T
+        arms = np.broadcast_to(self._arms, (len(heading_rad), len(x)))
+        lever: Floats = np.stack([c * x - s * y, s * x + c * y, arms], axis=-1)
         return lever
 
-    def _compared(self, picture: NDArray[np.uint8], place: Floats, heading: float) -> _Compared:
-        """The picture along all rays against the model."""
-        at, turn = place[None], np.array([heading])
-        u, v = (along[0] for along in self._bundle.pixels(self.plane, at, turn))
-        reach = self._walls.reach(at - self._foot, turn, self._slope).mm
-        bare = sample(self._water, u, v)[None]
+    def _compared(self, pictures: Sequence[Grey], place_mm: Floats, heading_rad: Floats) -> _Compared:
+        """N pictures along all rays against the model."""
+        u, v = self._bundle.pixels(self.plane, place_mm, heading_rad)
+        reach = self._walls.reach(place_mm - self._foot, heading_rad, self._slope).mm
+        bare = sample(self._water, u, v)
         water: Floats = bare.astype(np.float64)
         if self.hull.shadow.darkness > 0:
-            centre = self.hull.shadow.moved(at, turn, self._foot)
+            centre = self.hull.shadow.moved(place_mm, heading_rad, self._foot)
             water = bare * (1 - self.hull.shadow.darkness * self.hull.shadow.share(self._distance, self._rays, centre))
-        seen = relit(sample(picture, u, v, self._tone)[None], water, outside(self.hull, reach))
+        lit = [sample(picture, u[k], v[k], self._tone) for k, picture in enumerate(pictures)]
+        seen = relit(np.stack(lit), water, outside(self.hull, reach))
         drawn = look(self.hull, water, reach)
-        residual = seen[0] - drawn.grey[0]
+        residual = seen - drawn.grey
         weight = weights(residual, self.hull.noise)
         known = weight > 0
         return _Compared(
             residual=np.where(known, residual, 0.0),
             weight=weight,
             known=known,
-            by_shift=np.where(known, drawn.by_shift[0], 0.0),
-            boat=np.where(known, drawn.grey[0] - water[0], 0.0),
-            apart=np.where(known, seen[0] - water[0], 0.0),
+            by_shift=np.where(known, drawn.by_shift, 0.0),
+            boat=np.where(known, drawn.grey - water, 0.0),
+            apart=np.where(known, seen - water, 0.0),
         )
+
+
+class _Search:
+    """N searches that go on side by side; each is closed when it has ended."""
+
+    def __init__(self, place_mm: Floats, heading_rad: Floats) -> None:
+        self.place, self.heading = np.array(place_mm, np.float64), np.array(heading_rad, np.float64)
+        self.open = list(range(len(self.heading)))
+
+    def move(self, change: Floats, *, most_mm: float, most_rad: float) -> None:
+        """Move all by `change` (N, 3), no farther than so much at once."""
+        self.place = self.place + np.clip(change[:, :2], -most_mm, most_mm)
+        self.heading = self.heading + np.clip(change[:, 2], -most_rad, most_rad)
+
+    def pose(self, row: int) -> Floats:
+        """(3,) x, y, heading of one that is open."""
+        return np.array([*self.place[row], self.heading[row]])
+
+    def close(self, ended: NDArray[np.bool_]) -> bool:
+        """Close those that have ended (N,); whether none is left."""
+        self.place, self.heading = self.place[~ended], self.heading[~ended]
+        self.open = [k for k, is_over in zip(self.open, ended, strict=True) if not is_over]
+        return not self.open
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Compared:
-    """One picture along all rays; all (M, K), 0 where nothing is known."""
+    """N pictures along all rays; all (N, M, K), or of one picture (M, K); 0 where nothing is known."""
 
     residual: Floats
     """Seen light less the model's."""
@@ -165,22 +218,23 @@ class _Compared:
     apart: Floats
     """Seen light less the water's."""
 
+    def of(self, row: int) -> _Compared:
+        """One of the pictures."""
+        rows = (self.residual, self.weight, self.known, self.by_shift, self.boat, self.apart)
+        return _Compared(*(array[row] for array in rows))
+
     def misfit(self, noise: Floats, which: NDArray[np.bool_]) -> float:
-        """Root mean square of residual over noise of those samples; infinite if there are none."""
+        """Root mean square of one picture's residual over noise of those samples; infinite if there are none."""
         return float(np.sqrt(np.mean((self.residual / noise)[which] ** 2))) if which.any() else np.inf
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Step:
-    """One step of a search."""
+    """One step of N searches."""
 
     change: Floats
-    """(3,) of x, y and heading."""
+    """(N, 3) of x, y and heading."""
     covariance: Floats
-    rms_mm: float
-    """How far it moves the edge, root mean square of the rays."""
-
-    def moved(self, place: Floats, heading: float, *, most_mm: float, most_rad: float) -> tuple[Floats, float]:
-        """Place and heading after it, no more than so far away."""
-        turn = float(np.clip(self.change[2], -most_rad, most_rad))
-        return place + np.clip(self.change[:2], -most_mm, most_mm), heading + turn
+    """(N, 3, 3)"""
+    rms_mm: Floats
+    """(N,) how far it moves the edge, root mean square of the rays."""

@@ -18,7 +18,7 @@ wall ends where the ray meets the moved waterline (class Walls).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,6 +66,13 @@ class Hull:
     def outline(self) -> Floats:
         """(M', 2) the deck's outline with its corners, boat frame."""
         return sharpened(self.edge_mm, self.is_corner, blur_mm=self.blur_mm)
+
+    def thinned(self) -> Hull:
+        """The same hull with every second ray, all those on corners, and those beside them."""
+        beside = np.roll(self.is_corner, 1) | np.roll(self.is_corner, -1)
+        kept = self.is_corner | beside | (np.arange(len(self.edge_mm)) % 2 == 0)
+        rays = {name: getattr(self, name)[kept] for name in ("edge_mm", "normal", "is_corner", "deck", "wall", "noise")}
+        return replace(self, **rays)
 
     def waterline(self, height_mm: float) -> Floats:
         """(M', 2) convex waterline outline, boat frame, under a lens `height_mm` above the water."""

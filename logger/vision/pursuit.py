@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from heapq import merge
+from itertools import islice
 from operator import itemgetter
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -25,6 +27,7 @@ from logger.vision.plane import Plane, Singles
 from logger.vision.silhouette import Shape, on_plane, silhouette
 from logger.vision.survey import Survey
 
+T = TypeVar("T")
 _PLAUSIBLE = (0.5, 1.7)
 """Area of a silhouette, as a share of the hull's, within which it may be the boat."""
 _BLOCK_PX = 16
@@ -47,6 +50,8 @@ _MOST_OF_IT = 0.7
 _ALL_OF_IT = 0.95
 _RIVAL = 0.8
 """Another place at which so much is shown of what is shown at the best makes both worthless."""
+_TOGETHER_COUNT = 16
+"""How many pictures are fitted together."""
 _AT_ONCE_COUNT = 64
 """How many pictures are held in memory to be gone through backwards."""
 
@@ -107,7 +112,7 @@ class _Chase:
 
     def __init__(self, film: Film, t_s: Floats, plane: Plane, found: Survey, learnt: Learnt) -> None:
         self.film, self.found, self._t_s = film, found, t_s
-        self.fitter = Fitter(learnt.hull, plane, found.water, found.tone)
+        self.fitter = Fitter(learnt.hull.thinned(), plane, found.water, found.tone)
         self.fits: dict[int, Fit] = {}
         self._damaged: set[int] = set()
         poses = np.column_stack([learnt.place_mm, learnt.heading_rad])
@@ -121,19 +126,33 @@ class _Chase:
     def forwards(self) -> None:
         """Every picture from where the boat is surely seen, in order, each from where it must be."""
         course: _Course | None = None
-        for number, picture, whole in _every(self.film, self.found, self._rows_px):
-            if course is not None and self._t_s[number] - course.t_s > _FORGOTTEN_S:
-                course = None
-            starts = self._starts(number, course)
-            fit = self._fitted(picture, starts, course=course, t_s=self._t_s[number])
-            if len(picture) < len(self.found.empty) and not self._is_there(fit, starts):
-                if (checked := whole()) is None:
-                    self._damaged.add(number)
-                    continue
-                fit = self._fitted(checked, starts, course=course, t_s=self._t_s[number])
-            if fit is not None:
-                self.fits[number] = fit
-                course = self._course(number, -1)
+        for batch in _batched(_every(self.film, self.found, self._rows_px), _TOGETHER_COUNT):
+            for (number, picture, whole), fit in zip(batch, self._at_once(batch), strict=True):
+                if course is not None and self._t_s[number] - course.t_s > _FORGOTTEN_S:
+                    course = None
+                found = fit if fit.good and self._is_there(fit, [self._expected[number]]) else None
+                if found is None:
+                    found = self._followed(number, picture, whole, course)
+                if found is not None:
+                    self.fits[number] = found
+                    course = self._course(number, -1)
+
+    def _at_once(self, batch: Sequence[tuple[int, Grey, Whole]]) -> list[Fit]:
+        """The fits of several pictures, each from where the sparse pass says that the boat is."""
+        expected = self._expected[[number for number, _, _ in batch]]
+        pictures = [picture for _, picture, _ in batch]
+        return self.fitter.fits(pictures, place_mm=expected[:, :2], heading_rad=expected[:, 2])
+
+    def _followed(self, number: int, picture: Grey, whole: Whole, course: _Course | None) -> Fit | None:
+        """The fit in a picture, from its upper rows or else from all of it."""
+        starts = self._starts(number, course)
+        fit = self._fitted(picture, starts, course=course, t_s=self._t_s[number])
+        if len(picture) == len(self.found.empty) or self._is_there(fit, starts):
+            return fit
+        if (checked := whole()) is None:
+            self._damaged.add(number)
+            return None
+        return self._fitted(checked, starts, course=course, t_s=self._t_s[number])
 
     def backwards(self) -> None:
         """What was missed, last picture first, from where the boat is after: what hides a start clears up later."""
@@ -239,6 +258,13 @@ class _Chase:
                 self.fits[number] = fit
                 is_found = True
         return is_found
+
+
+def _batched(items: Iterable[T], count: int) -> Iterator[list[T]]:
+    """The items in lists of `count`, the last perhaps shorter."""
+    rest = iter(items)
+    while batch := list(islice(rest, count)):
+        yield batch
 
 
 def _every(film: Film, found: Survey, rows_px: list[int]) -> Iterator[tuple[int, Grey, Whole]]:

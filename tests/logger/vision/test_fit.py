@@ -49,3 +49,42 @@ def test_the_stated_noise_is_the_scatter_of_many_pictures(painted: Painted, fitt
     scatter, said = np.std(places, axis=0), np.mean(stated, axis=0)
     assert (scatter < 1.2 * said).all()
     assert (scatter > 0.1 * said).all()
+
+
+def test_a_search_that_has_not_come_to_its_end_is_not_good(painted: Painted, fitter: Fitter) -> None:
+    picture, true = painted.found.pictures[0], painted.on_plane(painted.found.numbers[:1])[0]
+    heading = float(painted.headings_rad[painted.found.numbers[0]])
+    begun = fitter.fit(picture, place_mm=true + np.array([6.0, 0.0]), heading_rad=heading, steps=1)
+    ended = fitter.fit(picture, place_mm=true + np.array([6.0, 0.0]), heading_rad=heading, steps=12)
+    assert not begun.is_settled
+    assert not begun.good
+    assert ended.is_settled
+    assert ended.good
+
+
+def test_many_pictures_together_give_what_each_gives_alone(painted: Painted, fitter: Fitter) -> None:
+    chosen = slice(0, len(painted.found.numbers), 5)
+    pictures = painted.found.pictures[chosen]
+    places = painted.on_plane(painted.found.numbers[chosen]) + 1.0
+    headings = painted.headings_rad[painted.found.numbers[chosen]]
+    together = fitter.fits(pictures, place_mm=places, heading_rad=headings)
+    for picture, place, heading, fit in zip(pictures, places, headings, together, strict=True):
+        alone = fitter.fit(picture, place_mm=place, heading_rad=float(heading))
+        assert fit.place_mm == pytest.approx(alone.place_mm, abs=1e-9)
+        assert fit.covariance == pytest.approx(alone.covariance, rel=1e-6)
+
+
+def test_half_the_rays_tell_the_same_place(painted: Painted, fitter: Fitter) -> None:
+    thinned = Fitter(painted.learnt.hull.thinned(), painted.plane, painted.found.water)
+    assert len(thinned.hull.edge_mm) < 0.7 * len(fitter.hull.edge_mm)
+    assert thinned.hull.is_corner.sum() == fitter.hull.is_corner.sum()
+    k = len(painted.found.numbers) // 2
+    start = {
+        "place_mm": painted.on_plane(painted.found.numbers[k : k + 1])[0],
+        "heading_rad": float(painted.headings_rad[painted.found.numbers[k]]),
+    }
+    off = (
+        thinned.fit(painted.found.pictures[k], **start).place_mm
+        - fitter.fit(painted.found.pictures[k], **start).place_mm
+    )
+    assert np.hypot(*off) < 0.1
