@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import spline_filter1d
 
 from logger.vision.background import Grey, Mask
-from logger.vision.plane import Singles
+from logger.vision.moves import levers
+from logger.vision.plane import Floats, Singles
 
-Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 HALF_PX = 8
@@ -31,7 +31,6 @@ _CELL_PX = 64
 _MOST_COUNT = 24
 _WORST_READING_PX = 0.06
 _U_LEAST_PX = 0.02
-_ENOUGH_COUNT = 6
 _ALIKE = 0.8
 """Likeness (correlation) below which something else stands before a window."""
 _LUMA = np.array([0.114, 0.587, 0.299], np.float32)
@@ -41,6 +40,10 @@ _MARGIN_PX = 8
 """So far beyond a window its spline needs to know the picture: the influence of an end falls to a quarter a pixel."""
 _WITH_MARGIN = np.arange(-HALF_PX - _MARGIN_PX, HALF_PX + _MARGIN_PX + 1)
 _TAPS = np.arange(-2, 3)
+_RAMPS: Singles = np.stack(
+    [np.ones((len(_SIDE),) * 2), *np.meshgrid(_SIDE / HALF_PX, _SIDE / HALF_PX)]
+).reshape(3, -1).astype(np.float32)  # fmt: skip
+"""(3, K) even, and rising with the columns and the rows."""
 _WIDE = np.arange(-HALF_PX - REACH_PX, HALF_PX + REACH_PX + 1)
 
 
@@ -48,10 +51,14 @@ _WIDE = np.arange(-HALF_PX - REACH_PX, HALF_PX + REACH_PX + 1)
 class Readings:
     """M readings of one picture."""
 
+    window: Whole
+    """(M,) of which window, in rising order."""
     at_px: Floats
     """(M, 2) the middles of their windows where the camera has not moved."""
     direction: Floats
     """(M, 2) unit vectors, columns and rows."""
+    lever: Floats
+    """(M, 8) by how much it grows with each number of a move's field."""
     off_px: Floats
     """(M,) by how much more than expected the window moved along the direction."""
     u_px: Floats
@@ -76,12 +83,16 @@ class _Operators:
     """(W, 4, K): two readings' operators and the levels, all free of the mean; and what makes the mean."""
     size: Singles
     """(W,) root of the sum of the levels' squares."""
+    window: Whole
+    """(M,) window of each reading that tells something, in rising order."""
+    which: Whole
+    """(M,) which of the window's two it is."""
     direction: Floats
-    """(W, 2, 2) by reading."""
+    """(M, 2) along which."""
+    lever: Floats
+    """(M, 8)"""
     u_px: Floats
-    """(W, 2) infinite for a direction in which nothing is told."""
-    kinds: tuple[NDArray[np.bool_], ...]
-    """(W, 2) each: readings that tell of rows, and of columns."""
+    """(M,)"""
 
 
 class Marks:
@@ -91,6 +102,8 @@ class Marks:
         self.centres_px = centres_px
         """(W, 2) middles, columns and rows, the uppermost first."""
         self._shown, self._size, self._noise = shown, size, noise_grey
+        self._at_px = centres_px.astype(np.float64)
+        self._levers = levers(self._at_px, size)
         self._spline = _splined(shown)
         self._as_it_was = self._operators(np.zeros(centres_px.shape))
         self._last: tuple[Floats, _Operators] | None = None
@@ -123,27 +136,13 @@ class Marks:
         """
         ready = self._as_it_was if expected_px is None else self._moved(expected_px)
         off, gain, clear = self._compared(picture, ready)
-        told = np.isfinite(ready.u_px[: len(off)])
-        window, which = np.nonzero(told)
+        told = int(np.searchsorted(ready.window, len(off)))
+        window = ready.window[:told]
         return Readings(
-            self.centres_px[window].astype(np.float64), ready.direction[window, which],
-            off[window, which].astype(np.float64),
-            ready.u_px[window, which] / np.clip(gain[window], 0.2, 1.0), clear[window],
+            window, self._at_px[window], ready.direction[:told], ready.lever[:told],
+            off[window, ready.which[:told]].astype(np.float64),
+            ready.u_px[:told] / np.clip(gain[window], 0.2, 1.0), clear[window],
         )  # fmt: skip
-
-    def rest(self, picture: NDArray[np.uint8], within_px: float, expected_px: Floats | None = None) -> bool:
-        """Whether most windows surely stand where they are expected: a quick look, which may say no though they do."""
-        ready = self._as_it_was if expected_px is None else self._moved(expected_px)
-        off, _, clear = self._compared(picture, ready)
-        count = np.count_nonzero(clear)
-        if count < 0.7 * len(clear) or count < _ENOUGH_COUNT:
-            return False
-        apart = np.abs(off)
-        for kind in ready.kinds:
-            seen = apart[: len(clear)][kind[: len(clear)] & clear[:, None]]
-            if len(seen) < 4 or np.partition(seen, len(seen) // 2)[len(seen) // 2] > within_px:
-                return False
-        return True
 
     def clear(self, picture: NDArray[np.uint8], expected_px: Floats | None = None) -> NDArray[np.bool_]:
         """(W,) whether each window shows what it should in a whole picture."""
@@ -191,10 +190,10 @@ class Marks:
         moved = np.column_stack([columns + left, rows + top]).astype(np.float64) - REACH_PX
         clear = inside & (near.reshape(len(near), -1).max(1) > _ALIKE)
         ready = self._as_it_was
-        window, which = np.nonzero(np.isfinite(ready.u_px) & inside[:, None])
-        direction = ready.direction[window, which]
+        told = inside[ready.window]
+        window, direction = ready.window[told], ready.direction[told]
         return Readings(
-            self.centres_px[window].astype(np.float64), direction, (moved[window] * direction).sum(1),
+            window, self._at_px[window], direction, ready.lever[told], (moved[window] * direction).sum(1),
             np.full(len(window), 0.3), clear[window],
         )  # fmt: skip
 
@@ -209,36 +208,42 @@ class Marks:
         part = moved_px - np.round(moved_px)
         count, (height, width) = len(moved_px), self._size
         (at_u, by_u), (at_v, by_v) = _taps(part[:, 0]), _taps(part[:, 1])
+        by_columns = self._spline @ np.swapaxes(np.concatenate([at_u, by_u], axis=1), 1, 2)
         levels, across, down = (
-            _sums(_sums(self._spline, columns, 2), rows, 1).reshape(count, len(_SIDE) ** 2)
-            for columns, rows in ((at_u, at_v), (by_u, at_v), (at_u, by_v))
-        )
+            np.reshape(shown, (count, len(_SIDE) ** 2))
+            for shown in (
+                at_v @ by_columns[..., : len(_SIDE)], at_v @ by_columns[..., len(_SIDE) :],
+                by_v @ by_columns[..., : len(_SIDE)],
+            )
+        )  # fmt: skip
         levels = levels - levels.mean(1, keepdims=True)
-        slopes = _freed(np.stack([across, down], axis=-1), levels)
-        steep, axes = np.linalg.eigh(np.einsum("wki,wkj->wij", slopes, slopes).astype(np.float64))
+        slopes = _freed(np.stack([across, down], axis=1), levels)
+        steep, axes = np.linalg.eigh((slopes @ np.swapaxes(slopes, 1, 2)).astype(np.float64))
         steep = np.maximum(steep, 1e-6)
         u_px = self._noise / np.sqrt(steep)
-        u_px = np.where(u_px < _WORST_READING_PX, np.maximum(u_px, _U_LEAST_PX), np.inf)
-        operators = np.swapaxes(np.einsum("wki,wij->wkj", slopes, axes) / steep[:, None, :], 1, 2)
+        operators = np.swapaxes(axes / steep[:, None, :], 1, 2) @ slopes
         rows = np.concatenate([operators, levels[:, None], np.full_like(levels[:, None], 1 / len(_SIDE))], axis=1)
-        direction = np.swapaxes(axes, 1, 2)
-        upright = np.abs(direction[:, :, 1]) > np.abs(direction[:, :, 0])
+        window, which = np.nonzero(u_px < _WORST_READING_PX)
         fits = np.all((places >= HALF_PX) & (places < (width - HALF_PX, height - HALF_PX)), axis=1)
         index = (places[:, 1, None, None] + _SIDE[:, None]) * width + places[:, 0, None, None] + _SIDE
+        direction = np.swapaxes(axes, 1, 2)[window, which]
+        lever = (direction[:, :, None] * self._levers[window]).sum(1)
         return _Operators(
             places, fits, bool(fits.all()), index.reshape(count, len(_SIDE) ** 2), rows.astype(np.float32),
-            np.sqrt(np.maximum((levels**2).sum(1), 1e-3)), direction, u_px,
-            (np.isfinite(u_px) & upright, np.isfinite(u_px) & ~upright),
+            np.sqrt(np.maximum((levels**2).sum(1), 1e-3)), window, which,
+            direction, lever, np.maximum(u_px[window, which], _U_LEAST_PX),
         )  # fmt: skip
 
 
 def _freed(slopes: Singles, levels: Singles) -> Singles:
-    """Slopes (W, K, 2) without what a change of light does: a factor and a sum, even or rising across the window."""
-    across, down = np.meshgrid(_SIDE / HALF_PX, _SIDE / HALF_PX)
-    ramps = np.stack([np.ones(across.size), across.ravel(), down.ravel()], axis=-1)
-    changes = np.concatenate([np.broadcast_to(ramps, (len(levels), *ramps.shape)), levels[:, :, None] * ramps], axis=2)
-    q, _ = np.linalg.qr(changes)
-    freed: Singles = np.asarray(slopes - q @ (np.swapaxes(q, 1, 2) @ slopes), np.float32)
+    """Slopes (W, 2, K) without what a change of light does: a factor and a sum, even or rising across the window."""
+    contrast = np.sqrt((levels**2).mean(1) + 1e-6)
+    lit = (levels / contrast[:, None])[:, None] * _RAMPS
+    changes = np.concatenate([np.broadcast_to(_RAMPS, lit.shape), lit], axis=1)
+    turned = np.swapaxes(changes, 1, 2)
+    square = (changes @ turned).astype(np.float64) + 1e-6 * len(_RAMPS[0]) * np.eye(2 * len(_RAMPS))
+    shares = np.linalg.solve(square, (changes @ np.swapaxes(slopes, 1, 2)).astype(np.float64))
+    freed: Singles = np.asarray(slopes - np.swapaxes(shares, 1, 2).astype(np.float32) @ changes, np.float32)
     return freed
 
 
@@ -259,22 +264,20 @@ def _splined(levels: Singles) -> Singles:
 
 
 def _taps(part_px: Floats) -> tuple[Singles, Singles]:
-    """(W, 5) weights of a spline's coefficients for its value and its slope `part_px` (W,) before each whole place."""
+    """What makes a window's values, and slopes, `part_px` (W,) before each whole place of a spline's coefficients."""
     x = -part_px[:, None] - _TAPS
     far = np.abs(x)
     value = np.where(far < 1, 2 / 3 - far**2 + far**3 / 2, np.maximum(2 - far, 0) ** 3 / 6)
     slope = np.where(far < 1, -2 * x + 1.5 * x * far, -np.sign(x) * np.maximum(2 - far, 0) ** 2 / 2)
-    return value.astype(np.float32), slope.astype(np.float32)
+    return _banded(value), _banded(slope)
 
 
-def _sums(coefficients: Singles, weights: Singles, axis: int) -> Singles:
-    """Weighted sums of each five neighbours along `axis`, for as many places as windows are wide."""
-    first = _MARGIN_PX + int(_TAPS[0])
-    parts = [
-        coefficients.take(np.arange(first + k, first + k + len(_SIDE)), axis) * weights[:, k, None, None]
-        for k in range(len(_TAPS))
-    ]
-    return np.asarray(sum(parts[1:], parts[0]), np.float32)
+def _banded(weights: Floats) -> Singles:
+    """(W, K, S) what makes K values of S coefficients, each of five neighbours by the same `weights` (W, 5)."""
+    band = np.zeros((len(weights), len(_SIDE), len(_WITH_MARGIN)), np.float32)
+    value, tap = np.divmod(np.arange(len(_SIDE) * len(_TAPS)), len(_TAPS))
+    band[:, value, _MARGIN_PX + int(_TAPS[0]) + value + tap] = weights[:, tap]
+    return band
 
 
 def _chosen(picture: Grey, dry: Mask, least: float) -> Whole:

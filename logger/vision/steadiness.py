@@ -10,14 +10,15 @@ biweight). Small moves are put right; where most marks are lost, nothing is know
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision.background import Grey
-from logger.vision.marks import REACH_PX, Floats, Marks, Readings
+from logger.vision.marks import REACH_PX, Marks, Readings
+from logger.vision.moves import Move, levers, put_back
+from logger.vision.plane import Floats
 
 LEAST_PX = 0.12
 """A smaller move of all marks together is none: so far may ripples, shadows and a JPEG's blocks pull them."""
@@ -43,38 +44,19 @@ _BIWEIGHT = 4.685
 """Tukey's constant: 95 % efficient for normal residuals (Holland and Welsch 1977)."""
 _USUAL_PX = np.array([8.0, 8.0, 2.0, 2.0, 2.0, 2.0, 2.0, 2.0])
 """Standard deviation of each of the eight numbers when somebody knocks against a camera."""
+_NOTHING = np.zeros(8)
+_REST_BELIEF = np.diag(1 / np.array([0.5, 0.5, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1]) ** 2)
+"""A camera that stands as it stood moves by no more than this from picture to picture: for the quick look."""
+_REST_PX = {True: {True: 0.09, False: 0.12}, False: {True: 0.06, False: 0.08}}
+"""So near the marks are where they were, together: if it stood still or not, in a whole picture or the upper rows."""
+_ALONG = 0.7
+"""A reading whose direction is so much along the columns, or the rows, tells of them."""
+_NEARLY_ALL = 0.8
+"""If so many are, they are taken as they are, without asking which stray."""
+_SEEN_SHARE, _NEAR_SHARE = 0.4, 0.6
+"""For the quick look so many of the marks must be seen, and so many of these be where they were expected."""
 _TOGETHER = 2.0
 """Readings along one edge err together: so many times are they less worth than they seem."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Move:
-    """By how much one picture is moved against the early ones."""
-
-    field_px: Floats
-    """(8,) numbers of the field."""
-    covariance_px2: Floats
-    """(8, 8)"""
-    is_known: bool
-    """False: too few marks are seen, and the field is a guess."""
-    size: tuple[int, int]
-    """Height and width of the pictures."""
-
-    @property
-    def is_still(self) -> bool:
-        """Whether nothing need be put right."""
-        return self.is_known and not self.field_px.any()
-
-    def at(self, place_px: Floats) -> Floats:
-        """(..., 2) by how much what belongs to `place_px` (..., 2) is seen beside it: columns, rows."""
-        moved: Floats = _levers(place_px, self.size) @ self.field_px
-        return moved
-
-    def covariance_at(self, place_px: Floats) -> Floats:
-        """(..., 2, 2) covariance of `at`, px²."""
-        lever = _levers(place_px, self.size)
-        covariance: Floats = lever @ self.covariance_px2 @ np.swapaxes(lever, -1, -2)
-        return covariance
 
 
 class Watch:
@@ -87,9 +69,10 @@ class Watch:
         (self._left, self._top), (self._right, self._bottom) = (
             np.clip(np.round(edge), 0, size[::-1]).astype(int).tolist() for edge in (low, high)
         )
-        self._levers = _levers(marks.centres_px.astype(np.float64), size)
+        self._levers = levers(marks.centres_px.astype(np.float64), size)
         self._still = Move(np.zeros(8), np.zeros((8, 8)), True, size)
         self._before, self._near = self._still, np.zeros(8)
+        self._squares: dict[int, Floats] = {}
         self._seen: dict[int, Move] = {}
         self._rows_px: dict[int, int] = {}
 
@@ -100,8 +83,10 @@ class Watch:
         """
         known = self._seen.get(number)
         if known is None or (not known.is_still and len(picture) > self._rows_px[number]):
-            self._rows_px[number] = len(picture)
-            known = self._seen[number] = self._measured(picture)
+            before, known = self._before, self._measured(picture)
+            # where it stands as it stood in a whole picture, that one's lower rows tell of this one's
+            self._rows_px[number] = self._size[0] if known is before else len(picture)
+            self._seen[number] = known
         return known
 
     def move(self, number: int) -> Move:
@@ -115,20 +100,10 @@ class Watch:
             number: of the picture, which was looked at.
             picture: its upper rows at least.
         """
-        move = self.move(number)
-        bottom = min(self._bottom, len(picture))
+        move, bottom = self.move(number), min(self._bottom, len(picture))
         if not move.field_px.any() or bottom <= self._top:
             return picture
-        box = np.array([[self._left, self._top], [self._right, self._top], [self._left, bottom], [self._right, bottom]])
-        inner = (box - box[0]).astype(np.float32)
-        way = cv2.getPerspectiveTransform(inner, (box + move.at(box.astype(np.float64))).astype(np.float32))
-        size = self._right - self._left, bottom - self._top
-        how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        back = picture.copy()
-        back[self._top : bottom, self._left : self._right] = cv2.warpPerspective(
-            picture, way, size, flags=how, borderMode=cv2.BORDER_REPLICATE
-        )
-        return back
+        return put_back(picture, move, (self._left, self._top, self._right, bottom))
 
     def shown(self, pictures: Mapping[int, Grey]) -> NDArray[np.bool_]:
         """(W,) which marks most of the pictures show: not those on a hand that was there at the beginning only."""
@@ -143,20 +118,15 @@ class Watch:
 
         They tell enough if the camera stands as it stood in the last whole picture.
         """
-        if number not in self._seen and self._is_as_before(picture):
-            self._seen[number], self._rows_px[number] = self._before, len(picture)
-            return False
-        return not (self._before.is_still and self.look(number, picture).is_still)
-
-    def _is_as_before(self, picture: NDArray[np.uint8]) -> bool:
-        expected = self._levers @ self._near if self._near.any() else None
-        return self._marks.rest(picture, LEAST_PX / 2, expected)
+        self.look(number, picture)
+        return self._rows_px[number] < self._size[0]
 
     def _measured(self, picture: NDArray[np.uint8]) -> Move:
-        if self._is_as_before(picture):
-            return self._before
         is_whole = len(picture) == self._size[0]
-        found = self._from(picture, self._near) or self._from(picture, None)
+        seen = self._marks.read(picture, self._expected(self._near))
+        if self._stands(seen, is_whole=is_whole):
+            return self._before
+        found = self._from(picture, self._near, seen) or self._from(picture, None, None)
         if found is None:
             # the camera may stand as it stood, or hang anywhere
             return Move(self._before.field_px, np.diag(_USUAL_PX**2) / 16, False, self._size)
@@ -168,30 +138,81 @@ class Watch:
         move = self._still if is_still else Move(field, covariance, True, self._size)
         if is_whole:
             # what a few rows tell is too little for the next picture to start from
-            self._before, self._near = move, np.zeros(8) if is_still else near
+            self._before, self._near, self._squares = move, np.zeros(8) if is_still else near, {}
         return move
 
-    def _from(self, picture: NDArray[np.uint8], start: Floats | None) -> tuple[Floats, Floats, Floats] | None:
-        """A field very near, the field and its covariance, from an expected one or a search; None: too few go along."""
+    def _stands(self, seen: Readings, *, is_whole: bool) -> bool:
+        """Whether the marks that are seen surely stand where they were expected: a quick look, which may say no."""
+        off, rest_px2 = seen.off_px, _REST_PX[self._before.is_still][is_whole] ** 2
+        if not self._before.is_still:
+            off = off - seen.lever @ (self._before.field_px - self._near)
+        near = seen.is_clear & (np.abs(off) < _AGREES_PX)
+        if np.count_nonzero(near) > _NEARLY_ALL * len(off):
+            light = off * near
+            if light @ self._square(seen) @ light < _NEARLY_ALL * rest_px2:
+                return True
+        return self._surely(seen, off, near, rest_px2)
+
+    def _square(self, seen: Readings) -> Floats:
+        """(M, M) what makes of M readings the mean square of how far the marks moved; not a number if they tell little.
+
+        Learnt once for as many upper marks as are in a picture.
+        """
+        if len(seen.off_px) not in self._squares:
+            upper = self._levers[: seen.window.max(initial=-1) + 1]
+            weighted = seen.lever / (_TOGETHER * np.maximum(seen.u_px, LEAST_PX / 3))[:, None] ** 2
+            solves = np.linalg.solve(weighted.T @ seen.lever + _REST_BELIEF, weighted.T)
+            moved = (upper @ solves).reshape(2 * len(upper), -1)
+            is_told = (np.abs(seen.direction) > _ALONG).sum(0).min() >= _LEAST_COUNT / 2
+            self._squares[len(seen.off_px)] = moved.T @ moved / len(upper) if is_told else moved.T @ moved * np.nan
+        return self._squares[len(seen.off_px)]
+
+    def _surely(self, seen: Readings, off: Floats, near: NDArray[np.bool_], rest_px2: float) -> bool:
+        """The same where some marks are hidden or stray: by those that are seen and go along."""
+        tells = (np.abs(seen.direction) > _ALONG).astype(np.float64)
+        if (near @ tells < np.maximum(_LEAST_COUNT / 2, _NEAR_SHARE * (seen.is_clear @ tells))).any():
+            return False
+        if np.count_nonzero(seen.is_clear) < _SEEN_SHARE * len(off):
+            return False
+        apart = np.abs(off[near])
+        told = _TOGETHER * np.maximum(seen.u_px, 1.4826 * np.partition(apart, len(apart) // 2)[len(apart) // 2])
+        field = _least(seen.lever, off, near / told**2, _REST_BELIEF, _NOTHING)
+        weight = near * _biweight(off - seen.lever @ field, told)
+        moved = self._levers[: seen.window[-1] + 1] @ _least(seen.lever, off, weight, _REST_BELIEF, _NOTHING)
+        return bool(np.vdot(moved, moved) < len(moved) * rest_px2)
+
+    def _from(
+        self, picture: NDArray[np.uint8], start: Floats | None, seen: Readings | None
+    ) -> tuple[Floats, Floats, Floats] | None:
+        """A field very near, the field and its covariance; None: too few go along.
+
+        Args:
+            picture: its upper rows at least.
+            start: a field from which to step; None: it is searched for.
+            seen: what was read with the start, if it was.
+        """
         field = start
         if field is None:
-            rough = _solved(self._marks.search(picture), self._size, np.zeros(8), within_px=REACH_PX, agrees_px=2.0)
+            rough = _solved(self._marks.search(picture), np.zeros(8), within_px=REACH_PX, agrees_px=2.0)
             if rough is None:
                 return None
             field = rough[0]
         for _ in range(_STEPS_COUNT):
-            expected = self._levers @ field if field.any() else None
-            seen = self._marks.read(picture, expected)
-            solved = _solved(seen, self._size, field, within_px=_STEP_MOST_PX, agrees_px=_AGREES_PX)
+            seen = self._marks.read(picture, self._expected(field)) if seen is None else seen
+            solved = _solved(seen, field, within_px=_STEP_MOST_PX, agrees_px=_AGREES_PX)
             if solved is None:
                 return None
             step, covariance = solved
-            if start is not None and np.abs(self._levers @ (field + step - start)).max() > _JUMP_PX:
+            looked_at, seen = self._levers[: seen.window[-1] + 1], None
+            if start is not None and np.abs(looked_at @ (field + step - start)).max() > _JUMP_PX:
                 return None
-            if np.abs(self._levers @ step).max() < _CLOSE_PX:
+            if np.abs(looked_at @ step).max() < _CLOSE_PX:
                 return field, field + step, covariance
             field = field + step
         return None
+
+    def _expected(self, field: Floats) -> Floats | None:
+        return self._levers @ field if field.any() else None
 
 
 def watch(pictures: Mapping[int, Grey], water_px: Floats) -> Watch | None:
@@ -245,25 +266,12 @@ def _noise(one: Grey, other: Grey) -> float:
     return float(light.mean() * np.sqrt(np.pi) / 2)
 
 
-def _levers(place_px: Floats, size: tuple[int, int]) -> Floats:
-    """(..., 2, 8) how the field's numbers move a place (..., 2)."""
-    height, width = size
-    x, y = (place_px[..., 0] - width / 2) / (width / 2), (place_px[..., 1] - height / 2) / (width / 2)
-    one, zero = np.ones_like(x), np.zeros_like(x)
-    across = np.stack([one, zero, x, y, zero, zero, x * x, x * y], axis=-1)
-    down = np.stack([zero, one, zero, zero, x, y, x * y, y * y], axis=-1)
-    return np.stack([across, down], axis=-2)
-
-
-def _solved(
-    seen: Readings, size: tuple[int, int], known: Floats, *, within_px: float, agrees_px: float
-) -> tuple[Floats, Floats] | None:
+def _solved(seen: Readings, known: Floats, *, within_px: float, agrees_px: float) -> tuple[Floats, Floats] | None:
     """By how much (8,) the field differs from the `known` one, and its covariance; None: too few readings go along."""
     usable = seen.is_clear & (np.abs(seen.off_px) < within_px)
     if len(usable) < _LEAST_COUNT or usable.sum() < max(_LEAST_COUNT, _LEAST_SHARE * len(usable)):
         return None
-    lever = np.einsum("mi,mij->mj", seen.direction[usable], _levers(seen.at_px[usable], size))
-    off, u = seen.off_px[usable], seen.u_px[usable]
+    lever, off, u = seen.lever[usable], seen.off_px[usable], seen.u_px[usable]
     belief = np.diag(1 / _USUAL_PX**2)
     field, scale = np.zeros(8), 1.4826 * float(np.median(np.abs(off)))
     if scale > agrees_px / 4:

@@ -11,8 +11,8 @@ from logger.recording.folder import load
 from logger.simulator import simulate
 from logger.simulator.tiers import TIERS
 from logger.vision.knocks import knocks
+from logger.vision.moves import Move
 from logger.vision.plane import Plane
-from logger.vision.steadiness import Move
 from logger.vision.track import MEASURED, Track
 from logger.vision.tracker import track_boat
 from tests.bench.vision import off_mm as off_truth_mm

@@ -84,13 +84,6 @@ def test_only_windows_in_the_rows_at_hand_are_read() -> None:
     assert readings.at_px[:, 1].max() < 176 - 8
 
 
-def test_the_quick_look_knows_rest_and_does_not_call_a_quarter_pixel_rest() -> None:
-    marks = marks_of(yard())
-    assert marks.rest(seen(yard()), 0.06)
-    assert not marks.rest(seen(shifted(yard(), 0.25, 0.0)), 0.06)
-    assert not marks.rest(seen(shifted(yard(), 0.0, 0.25)), 0.06)
-
-
 def test_the_search_finds_a_shift_of_many_pixels_roughly() -> None:
     shift = np.array([-9.0, 7.0])
     readings = marks_of(yard()).search(seen(shifted(yard(), *shift)))

@@ -1,0 +1,92 @@
+"""By how much a picture is moved against how the camera should stand, and the picture put back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.vision.plane import Floats
+
+_TILE_SPAN_PX = 1 / 16
+"""Pictures are put back in tiles, each shifted as one: within a tile the move changes by no more than this."""
+_MOST_TILES_COUNT = 120
+"""More tiles than so many cost more than one warp of it all."""
+_THIRDS = np.array([0.0, 0.5, 1.0])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Move:
+    """By how much one picture is moved against the early ones."""
+
+    field_px: Floats
+    """(8,) numbers of the field."""
+    covariance_px2: Floats
+    """(8, 8)"""
+    is_known: bool
+    """False: too few marks are seen, and the field is a guess."""
+    size: tuple[int, int]
+    """Height and width of the pictures."""
+
+    @property
+    def is_still(self) -> bool:
+        """Whether nothing need be put right."""
+        return self.is_known and not self.field_px.any()
+
+    def at(self, place_px: Floats) -> Floats:
+        """(..., 2) by how much what belongs to `place_px` (..., 2) is seen beside it: columns, rows."""
+        moved: Floats = levers(place_px, self.size) @ self.field_px
+        return moved
+
+    def covariance_at(self, place_px: Floats) -> Floats:
+        """(..., 2, 2) covariance of `at`, px²."""
+        lever = levers(place_px, self.size)
+        covariance: Floats = lever @ self.covariance_px2 @ np.swapaxes(lever, -1, -2)
+        return covariance
+
+
+def levers(place_px: Floats, size: tuple[int, int]) -> Floats:
+    """(..., 2, 8) how a field's numbers move a place (..., 2) in pictures of a `size` (height, width)."""
+    height, width = size
+    x, y = (place_px[..., 0] - width / 2) / (width / 2), (place_px[..., 1] - height / 2) / (width / 2)
+    one, zero = np.ones_like(x), np.zeros_like(x)
+    across = np.stack([one, zero, x, y, zero, zero, x * x, x * y], axis=-1)
+    down = np.stack([zero, one, zero, zero, x, y, x * y, y * y], axis=-1)
+    return np.stack([across, down], axis=-2)
+
+
+def put_back(picture: NDArray[np.uint8], move: Move, box_px: tuple[int, int, int, int]) -> NDArray[np.uint8]:
+    """A picture, grey or BGR, as it would be without the `move` within a box (left, top, right, bottom)."""
+    left, top, right, bottom = box_px
+    grid = np.stack(np.meshgrid(left + _THIRDS * (right - left), top + _THIRDS * (bottom - top)), axis=-1)
+    moved = move.at(grid)
+    columns, rows = (
+        max(1, int(np.ceil(np.ptp(moved, axis=axis).max() / _TILE_SPAN_PX))) for axis in (1, 0)
+    )  # fmt: skip
+    back = picture.copy()
+    if columns * rows > _MOST_TILES_COUNT:
+        back[top:bottom, left:right] = _warped(picture, move, box_px)
+        return back
+    across, down = (
+        np.linspace(*ends).round().astype(int) for ends in ((left, right, columns + 1), (top, bottom, rows + 1))
+    )
+    middle = np.stack(np.meshgrid((across[:-1] + across[1:] - 1) / 2, (down[:-1] + down[1:] - 1) / 2), axis=-1)
+    seen = (middle + move.at(middle)).tolist()
+    for row, (high, low) in enumerate(zip(down[:-1].tolist(), down[1:].tolist(), strict=True)):
+        for column, (near, far) in enumerate(zip(across[:-1].tolist(), across[1:].tolist(), strict=True)):
+            if near < far and high < low:
+                back[high:low, near:far] = cv2.getRectSubPix(picture, (far - near, low - high), seen[row][column])
+    return back
+
+
+def _warped(picture: NDArray[np.uint8], move: Move, box_px: tuple[int, int, int, int]) -> NDArray[np.uint8]:
+    left, top, right, bottom = box_px
+    corners = np.array([[left, top], [right, top], [left, bottom], [right, bottom]])
+    inner = (corners - corners[0]).astype(np.float32)
+    way = cv2.getPerspectiveTransform(inner, (corners + move.at(corners.astype(np.float64))).astype(np.float32))
+    how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    size = right - left, bottom - top
+    warped = cv2.warpPerspective(picture, way, size, flags=how, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(warped, np.uint8)
