@@ -8,7 +8,7 @@ width) enters as observations with its own doubt.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -92,6 +92,7 @@ def learn(
     is_faint: bool = False,
     tone: Tone = PLAIN,
     rays_count: int = 60,
+    held: Callable[[Floats, Floats], tuple[Floats, Floats]] | None = None,
 ) -> Learnt:
     """Fit the hull and the N places.
 
@@ -107,6 +108,7 @@ def learn(
         is_faint: the boat hardly stands out: its freeboard and taper are then left as they were told.
         tone: what light the pictures' numbers stand for.
         rays_count: how many rays cross the outline.
+        held: places (N, 2) and headings (N,) put where something else says they are, after each round.
     """
     step = plane.step_mm(place_mm.mean(axis=0))
     edge, is_corner = outline.laid_out(polygon_mm, rays_count, blunt_mm=_BLUNT_PX * step)
@@ -116,6 +118,8 @@ def learn(
         if number == _SHADOW_FROM_ROUND:
             fit.look_for_shadow()
         fit.round(blur * step)
+        if held is not None:
+            fit.place, fit.heading = held(fit.place, fit.heading)
         if blur == 0.0 and fit.is_settled:
             break
     return fit.result()

@@ -10,7 +10,7 @@ of that range is taken and its whole width is doubt.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from logger.config import Boat, Tag
 from logger.vision.outline import moments
 from logger.vision.plane import Plane
-from logger.vision.tag_hull import Seat
+from logger.vision.tag_seat import Seat
 from logger.vision.track import DOUBTFUL, MEASURED, Track
 
 Floats = NDArray[np.float64]
@@ -44,6 +44,7 @@ _ROCKING_MOST_MM = 4.0
 _GUESSED_MM = 3.0
 """A centroid that was only guessed to this is told as doubtful."""
 _GUESSED = "the waterline was not seen around the tag: where its centroid lies is guessed from the boat card's length"
+_HARDLY_SEEN = "the boat's outline is hardly seen around the tag: where its centroid lies is uncertain"
 _U_REACH_SHARE = 0.03
 """How far an outline that nobody has seen may be off, as a share of the width."""
 
@@ -89,7 +90,7 @@ class Middle:
     turn_rad: float = 0.0
     """From the print's arrow to the bow."""
     u_turn_rad: float | None = None
-    """None: as the card says; the centroid was then not measured from the print itself."""
+    """None: as the card says."""
 
 
 def middle_of(boat: Boat, tag: Tag) -> Middle:
@@ -146,39 +147,48 @@ def _boat_shape(length_mm: float, width_mm: float, straight: float) -> Floats:
     return polygon
 
 
-def seated(seat: Seat, tag: Tag) -> Middle:
-    """The centroid where the learnt hull has it."""
+def seated(seat: Seat) -> Middle:
+    """The centroid where the learnt hull has it; its doubt is the seat's."""
     forward, left = seat.centroid_mm
-    bow = float(seat.outline_mm[:, 0].max())
-    along, across = {"waterline centroid": seat.u_along_mm}, {"waterline centroid, across": seat.u_across_mm}
-    return Middle(-forward, -left, bow, along, across, seat.turn_rad, seat.u_turn_rad)
+    return Middle(-forward, -left, float(seat.outline_mm[:, 0].max()), {}, {}, seat.turn_rad, seat.u_turn_rad)
+
+
+def raised(poses: Poses, z_mm: float) -> Poses:
+    """The same poses of a print that lies at another height."""
+    plane = replace(poses.plane, z_mm=z_mm)
+    return replace(poses, plane=plane, place_mm=poses.plane.lowered(poses.place_mm, z_mm))
 
 
 def track_of(poses: Poses, boat: Boat, tag: Tag, seat: Seat | None = None) -> Track:
     """The boat's track, with its doubt.
 
     Args:
-        poses: of the print.
+        poses: of the print, at the seat's height.
         boat: its card.
         tag: with a height.
         seat: how the hull lies around the tag, if it was seen; else the card must do.
     """
-    middle = middle_of(boat, tag) if seat is None else seated(seat, tag)
-    own = poses.heading_rad
-    ahead = np.column_stack([np.cos(own), np.sin(own)])
-    left = np.column_stack([-np.sin(own), np.cos(own)])
+    middle = middle_of(boat, tag) if seat is None else seated(seat)
+    heading = poses.heading_rad + middle.turn_rad
+    ahead = np.column_stack([np.cos(heading), np.sin(heading)])
+    left = np.column_stack([-np.sin(heading), np.cos(heading)])
     arm = -middle.behind_mm * ahead - middle.right_mm * left
     place = poses.place_mm + arm
     by_turn = np.column_stack([-arm[:, 1], arm[:, 0]])
     noise = _carried(poses.covariance, by_turn) + _rocking(poses)
     by_card = np.radians(tag.u_turn_deg) if tag.kind == "square" else 0.0
     u_turn = by_card if middle.u_turn_rad is None else middle.u_turn_rad
-    # where the hull was laid around the print, the print's turn against it moves nothing
-    turned = by_turn * by_card if seat is None else np.zeros_like(by_turn)
-    shifts = _shifts(poses, tag, middle, ahead, left, turned)
     flags = poses.flags
-    if seat is None and float(np.sqrt(sum(np.square(list(middle.u_along_mm.values()))))) > _GUESSED_MM:
-        flags += (_GUESSED,)
+    if seat is None:
+        moved = _by_card(poses, tag, middle, ahead, left) | ({"tag turn": by_turn * by_card} if by_card else {})
+        if float(np.linalg.norm([*middle.u_along_mm.values()])) > _GUESSED_MM:
+            flags += (_GUESSED,)
+    else:
+        # the hull was laid around the print: the print's turn against it moves nothing
+        moved = _by_seat(poses, seat, boat, ahead, left)
+        flags += seat.flags
+        if float(np.sqrt(np.linalg.eigvalsh(seat.covariance[1:, 1:])[-1])) > _GUESSED_MM:
+            flags += (_HARDLY_SEEN,)
     doubtful = poses.doubtful | leaps(poses.t_ns, place) | strays(poses) | bool(flags)
     width = boat.width_mm or _LENGTH_MM / _SLENDER
     guessed = float(np.hypot(tag.u_bow_ahead_mm, _U_REACH_SHARE * width))
@@ -186,14 +196,14 @@ def track_of(poses: Poses, boat: Boat, tag: Tag, seat: Seat | None = None) -> Tr
         t_ns=poses.t_ns,
         x_mm=place[:, 0],
         y_mm=place[:, 1],
-        heading_rad=own + middle.turn_rad,
+        heading_rad=heading,
         noise_mm2=noise,
         u_heading_rad=np.hypot(np.sqrt(poses.covariance[:, 2, 2]), u_turn),
         quality=np.where(doubtful, DOUBTFUL, MEASURED).astype(np.uint8),
         frame=poses.frame,
         outline_mm=outline_of(boat, middle.bow_mm) if seat is None else seat.outline_mm,
         u_outline_mm=guessed if seat is None else seat.u_outline_mm,
-        shifts_mm=shifts,
+        shifts_mm=moved | _by_view(poses),
         frames_seen_count=poses.frames_count,
         flags=flags + poses.notes,
     )
@@ -209,23 +219,38 @@ def _carried(covariance: Floats, by_turn: Floats) -> Floats:
     return carried
 
 
-def _shifts(poses: Poses, tag: Tag, middle: Middle, ahead: Floats, left: Floats, turned: Floats) -> dict[str, Floats]:
-    """By how much all fixes (N, 2) move if one lasting source is off by one standard uncertainty."""
+def _by_card(poses: Poses, tag: Tag, middle: Middle, ahead: Floats, left: Floats) -> dict[str, Floats]:
+    """By how much all fixes (N, 2) move if one thing on the card is off by one standard uncertainty."""
     plane, seen = poses.plane, poses.place_mm
-    lean = plane.z_mm * float(np.tan(_U_LEAN_RAD))
-    moved = {
-        "tag height": plane.lowered(seen, plane.z_mm + tag.u_height_mm) - seen,
-        "lean, along": lean * ahead,
-        "lean, across": lean * left,
-    }
+    moved = {"tag height": plane.lowered(seen, plane.z_mm + tag.u_height_mm) - seen}
+    moved |= _leaning(plane.z_mm, ahead, left)
     moved |= {name: u * ahead for name, u in middle.u_along_mm.items()}
-    moved |= {name: u * left for name, u in middle.u_across_mm.items()}
-    if turned.any():
-        moved["tag turn"] = turned
-    pixels = plane.pixels(seen)
-    for name, view in plane.view.varied().items():
-        moved[name] = view.to_plane(pixels, z_mm=plane.z_mm) - seen
-    return moved
+    return moved | {name: u * left for name, u in middle.u_across_mm.items()}
+
+
+def _by_seat(poses: Poses, seat: Seat, boat: Boat, ahead: Floats, left: Floats) -> dict[str, Floats]:
+    """The same of the height and the arrow to the centroid, which were found together: three that are independent."""
+    plane, seen = poses.plane, poses.place_mm
+    by_height = plane.lowered(seen, plane.z_mm + 1.0) - seen
+    parts = np.linalg.cholesky(seat.covariance + 1e-9 * np.eye(3)).T
+    names = ("tag height", "waterline centroid", "waterline centroid, across")
+    moved = {
+        name: by_height * part[0] + ahead * part[1] + left * part[2] for name, part in zip(names, parts, strict=True)
+    }
+    return moved | _leaning(boat.freeboard_mm or plane.z_mm, ahead, left)
+
+
+def _leaning(height_mm: float, ahead: Floats, left: Floats) -> dict[str, Floats]:
+    """What is so high up is aside of the waterline if the boat leans."""
+    lean = height_mm * float(np.tan(_U_LEAN_RAD))
+    return {"lean, along": lean * ahead, "lean, across": lean * left}
+
+
+def _by_view(poses: Poses) -> dict[str, Floats]:
+    """The same if the calibrated camera is off."""
+    pixels = poses.plane.pixels(poses.place_mm)
+    varied = poses.plane.view.varied().items()
+    return {name: view.to_plane(pixels, z_mm=poses.plane.z_mm) - poses.place_mm for name, view in varied}
 
 
 def leaps(t_ns: NDArray[np.int64], place: Floats) -> NDArray[np.bool_]:

@@ -22,11 +22,12 @@ from logger.vision.stamps import forwards, times_ns
 from logger.vision.steadiness import Watch
 from logger.vision.tag_course import headings_of_travel
 from logger.vision.tag_fit import TagFit
-from logger.vision.tag_hull import Seat, seat
-from logger.vision.tag_hull import Seen as Around
+from logger.vision.tag_hull import Seen as Shown
+from logger.vision.tag_hull import Usual, learnt_around
 from logger.vision.tag_look import Print
 from logger.vision.tag_pursuit import Pursuit, pursue
-from logger.vision.tag_track import Poses, track_of
+from logger.vision.tag_seat import Seat, seat
+from logger.vision.tag_track import Poses, middle_of, outline_of, raised, track_of
 from logger.vision.touches import touches
 from logger.vision.track import DOUBTFUL, NotFound, Track
 
@@ -68,7 +69,9 @@ def track_tagged(recording: Recording, rig: Rig) -> Track | NotFound:
     if isinstance(poses, NotFound) or boat.tag is None:
         return poses if isinstance(poses, NotFound) else NotFound("the boat card tells of no tag")
     tag = tag_of(boat, boat.tag)
-    track = track_of(poses, boat, tag, _seat(poses, boat, tag, pictures, rig))
+    found = _seat(poses, boat, tag, pictures, rig)
+    seated = None if isinstance(found, str) else found
+    track = track_of(poses if seated is None else raised(poses, seated.height_mm), boat, tag, seated)
     if film.watch is not None:
         track = _knocked(track, film.watch, poses)
     deck = Plane(recording.view, _DECK_UNKNOWN_MM[0] if boat.freeboard_mm is None else boat.freeboard_mm)
@@ -89,14 +92,14 @@ def _knocked(track: Track, watch: Watch, poses: Poses) -> Track:
     )
 
 
-def _seat(poses: Poses, boat: Boat, tag: Tag, pictures: Mapping[int, Grey], rig: Rig) -> Seat | None:
-    """How the hull lies around the tag, if it is seen and agrees with the card."""
+def _seat(poses: Poses, boat: Boat, tag: Tag, pictures: Mapping[int, Grey], rig: Rig) -> Seat | str:
+    """How the hull lies around the tag; why it is not seen."""
     if boat.freeboard_mm is None:
-        return None
+        return "the boat card says no freeboard"
     deck = Plane(poses.plane.view, boat.freeboard_mm)
     at = {int(n): k for k, n in enumerate(poses.frame)}
     numbers = [n for n in pictures if n in at]
-    seen = Around(
+    shown = Shown(
         {n: pictures[n] for n in numbers},
         {n: poses.place_mm[at[n]] for n in numbers},
         {n: float(poses.heading_rad[at[n]]) for n in numbers},
@@ -106,8 +109,12 @@ def _seat(poses: Poses, boat: Boat, tag: Tag, pictures: Mapping[int, Grey], rig:
     card = Card(
         boat.freeboard_mm, boat.u_freeboard_mm, boat.length_mm, boat.u_length_mm, boat.width_mm, boat.u_width_mm
     )
-    found = seat(seen, poses.plane, deck, card, depth_share=depth_share(rig.tank, deck))
-    return None if isinstance(found, str) else found
+    middle = middle_of(boat, tag)
+    usual = Usual(outline_of(boat, middle.bow_mm), (-middle.behind_mm, -middle.right_mm))
+    around = learnt_around(
+        shown, tag_plane=poses.plane, deck=deck, card=card, usual=usual, depth_share=depth_share(rig.tank, deck)
+    )
+    return around if isinstance(around, str) else seat(shown, around, poses.plane, tag)
 
 
 def tag_poses(

@@ -7,13 +7,15 @@ import pytest
 
 from logger.config import Boat
 from logger.vision import outline
-from logger.vision.tag_hull import Seat
-from logger.vision.tag_track import Poses, leaps, middle_of, outline_of, strays, track_of
+from logger.vision.tag_seat import Seat
+from logger.vision.tag_track import Poses, leaps, middle_of, outline_of, raised, strays, track_of
 from logger.vision.track import DOUBTFUL, MEASURED
 from tests.logger.vision.tag_painted import SQUARE, plane
 
 BOAT = Boat("toy", length_mm=200.0, width_mm=80.0, freeboard_mm=20.0, tag=SQUARE)
-SEAT = Seat((-20.0, 3.0), 0.02, 0.5, 0.3, 0.005, np.array([[90.0, 0], [-80, 40], [-80, -40]]), 0.4)
+KNOWN = np.array([[1.0, 0.3, 0.0], [0.3, 0.5**2, 0.0], [0.0, 0.0, 0.3**2]])
+HULL = np.array([[90.0, 0], [-80, 40], [-80, -40]])
+SEAT = Seat((-20.0, 3.0), 0.02, 0.005, plane().z_mm, KNOWN, (0.1, 0.1), HULL, 0.4)
 
 
 def poses(rock_mm: float = 0.0, **more) -> Poses:
@@ -35,7 +37,7 @@ def poses(rock_mm: float = 0.0, **more) -> Poses:
 
 def test_the_centroid_is_where_the_seat_says_turned_with_the_boat() -> None:
     track = track_of(poses(), BOAT, SQUARE, SEAT)
-    c, s = np.cos(0.3), np.sin(0.3)
+    c, s = np.cos(0.32), np.sin(0.32)
     assert track.x_mm[0] == pytest.approx(c * -20 - s * 3)
     assert track.y_mm[0] == pytest.approx(40 + s * -20 + c * 3)
     assert track.heading_rad[0] == pytest.approx(0.32)
@@ -77,9 +79,30 @@ def test_the_usual_outline_has_its_centroid_in_its_origin() -> None:
 
 def test_a_height_that_is_wrong_shifts_toward_the_foot_point() -> None:
     on, tag = plane(), replace(SQUARE, u_height_mm=2.0)
-    shift = track_of(poses(), BOAT, tag, SEAT).shifts_mm["tag height"]
+    shift = track_of(poses(), BOAT, tag).shifts_mm["tag height"]
     away = poses().place_mm - on.foot_mm
     assert shift == pytest.approx(-away * 2.0 / (on.height_mm - on.z_mm))
+    higher = raised(poses(), on.z_mm + 2.0)
+    assert higher.place_mm - poses().place_mm == pytest.approx(shift)
+    assert higher.plane.pixels(higher.place_mm) == pytest.approx(on.pixels(poses().place_mm))
+
+
+def test_height_and_place_found_together_shift_together() -> None:
+    track, on = track_of(poses(), BOAT, SQUARE, SEAT), plane()
+    names = ("tag height", "waterline centroid", "waterline centroid, across")
+    seen = sum(np.einsum("ni,nj->nij", shift, shift) for shift in (track.shifts_mm[name] for name in names))
+    ahead, left = np.array([np.cos(0.32), np.sin(0.32)]), np.array([-np.sin(0.32), np.cos(0.32)])
+    by = np.stack([-(poses().place_mm - on.foot_mm) / (on.height_mm - on.z_mm), np.tile(ahead, (90, 1)),
+                   np.tile(left, (90, 1))], axis=-1)  # fmt: skip
+    assert seen == pytest.approx(by @ KNOWN @ np.swapaxes(by, 1, 2), abs=1e-6)
+
+
+def test_a_seat_that_contradicts_the_card_or_is_hardly_known_makes_all_doubtful() -> None:
+    assert (track_of(poses(), BOAT, SQUARE, replace(SEAT, flags=("elsewhere",))).quality == DOUBTFUL).all()
+    wide = replace(SEAT, covariance=np.diag([1.0, 16.0, 0.1]))
+    track = track_of(poses(), BOAT, SQUARE, wide)
+    assert (track.quality == DOUBTFUL).all()
+    assert "hardly seen" in track.flags[0]
 
 
 def test_where_the_card_says_nothing_doubt_is_wider() -> None:
