@@ -26,7 +26,7 @@ _FEWEST_COUNT = 5
 _LASTS_S = (0.1, 0.2, 0.3, 0.4, 0.7)
 _FIRST_LASTS_S = 0.2
 """How long pushes last. All are tried where the first looks promising."""
-_PROMISING, _CLEAR = 20.0, 100.0
+_PROMISING, _LIKELY, _CLEAR = 20.0, 60.0, 100.0
 """By how many times the variance of the places the squared misfit must fall."""
 _NEARLY = 0.9
 _LEAST_MM_PER_S = 15.0
@@ -64,7 +64,7 @@ def pushes(t_s: Floats, place_mm: Floats) -> list[Push]:
         if all(push.from_s > other.to_s + _APART_S or push.to_s < other.from_s - _APART_S for other in kept):
             kept.append(push)
     finer = (_finer(push, t_s, place_mm) for push in kept)
-    return sorted(finer, key=lambda push: push.from_s)
+    return sorted((push for push in finer if push.clearness > _CLEAR), key=lambda push: push.from_s)
 
 
 def _from(first_s: float, t_s: Floats, place_mm: Floats) -> Push | None:
@@ -78,7 +78,7 @@ def _from(first_s: float, t_s: Floats, place_mm: Floats) -> Push | None:
     if not tried:
         return None
     best = max(tried, key=lambda push: push.clearness)
-    is_it = best.clearness > _CLEAR and np.hypot(*best.change_mm_per_s) > _LEAST_MM_PER_S
+    is_it = best.clearness > _LIKELY and np.hypot(*best.change_mm_per_s) > _LEAST_MM_PER_S
     return best if is_it else None
 
 

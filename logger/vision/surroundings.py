@@ -66,12 +66,21 @@ class Surroundings:
         low, high = outline.min(axis=0) - AROUND_MM, outline.max(axis=0) + AROUND_MM
         axes = [np.arange(a, b, self.step_mm) for a, b in zip(low, high, strict=True)]
         self._points: Floats = np.stack(np.meshgrid(*axes), axis=-1)
-        hull = np.ones(self._points.shape[:2], np.uint8)
-        cv2.fillPoly(hull, [np.round((outline - low) / self.step_mm).astype(np.int32)], 0)
-        distance = cv2.distanceTransform(hull, cv2.DIST_L2, 5)
-        self.away_mm = np.asarray(distance, np.float32) * np.float32(self.step_mm)
-        """(H, W) how far each point is from the hull."""
+        self._low_mm = low
         self._radius_mm = _CLEAR_OF_BOAT * float(np.hypot(*outline.T).max())
+
+    def away_mm(self, row: int) -> Singles:
+        """(H, W) how far each point is from the hull as it is seen then: its deck, and its sides down to the water."""
+        place, turn = self._course.place_mm[row], float(self._heading[row])
+        deck = turned(self._course.outline_mm, turn) + place
+        foot, height = self._plane.foot_mm, self._plane.height_mm
+        water = foot + (deck - foot) * (1 - self._plane.z_mm / height)
+        both = turned(np.vstack([deck, water]) - place, -turn)
+        corners = np.round((both - self._low_mm) / self.step_mm).astype(np.int32)
+        free = np.ones(self._points.shape[:2], np.uint8)
+        cv2.fillConvexPoly(free, cv2.convexHull(corners), 0)
+        distance = cv2.distanceTransform(free, cv2.DIST_L2, 5)
+        return np.asarray(distance, np.float32) * np.float32(self.step_mm)
 
     def seen(self, groups: Sequence[NDArray[np.int64]]) -> list[list[Singles]]:
         """For each group of rows of the course, each picture's light less the empty water's, as a share of that.
@@ -92,18 +101,19 @@ class Surroundings:
         for row, at in pixels.items():
             picture = pictures.get(int(self._course.numbers[row]))
             if picture is not None and empty is not None:
-                laid[row] = self._against(picture[window], empty, at - corner, self._in_tank(points[row]))
+                water = self._in_tank(points[row])
+                laid[row] = self._against(picture[window], empty, at - corner, water, self.away_mm(row) > 0)
         return [[laid[int(row)] for row in group if int(row) in laid] for group in groups]
 
-    def _against(self, picture: Colour, empty: Singles, pixels: Floats, water: Mask) -> Singles:
+    def _against(self, picture: Colour, empty: Singles, pixels: Floats, water: Mask, beside: Mask) -> Singles:
         columns, rows = pixels[..., 0], pixels[..., 1]
         shares = []
         for channel in range(3):
             seen = sample(np.ascontiguousarray(picture[..., channel]), columns, rows)
             bare = sample(np.ascontiguousarray(empty[..., channel]), columns, rows)
             ratio = np.where(water, seen / np.maximum(bare, _DARKEST), np.nan)
-            beside = ratio[(self.away_mm > 0) & np.isfinite(ratio)]
-            light = float(np.median(beside)) if len(beside) else 1.0
+            known = ratio[beside & np.isfinite(ratio)]
+            light = float(np.median(known)) if len(known) else 1.0
             shares.append(ratio / max(light, 1e-3) - 1)
         return np.stack(shares, axis=-1).astype(np.float32)
 

@@ -18,6 +18,8 @@ until it is let go is not told: it is there before.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +46,8 @@ _ODD_OF = 4
 """Of so many pictures of a touch one may show something else."""
 _MOST_PUSHES = 8
 _FEWEST_COUNT = 20
+_ALIKE, _MANY = 0.5, 4
+"""Of more pushes than this, each half as clear or clearer, none is told."""
 _ECHO_S = 0.6
 """A push makes the places before and after look a little as if there were others."""
 _NOISES, _LEAST_CHANGE = 4.0, 0.06
@@ -52,6 +56,8 @@ _THIN_MM = 12.0
 """A straw is looked for beside ripples that are wider than this."""
 _OTHER = 0.5
 """A thing that came changes by this share of what was there before (a sail, a shadow); and it is no water now."""
+_NEARLY_MM = 6.0
+"""What lay so near before may have been the same thing."""
 _WALL_MM = 20.0
 """So near a wall it may be the wall that changes a boat's speed."""
 _NEXT = np.ones((3, 3), np.uint8)
@@ -75,7 +81,7 @@ def touches(track: Track, film: Colours, *, deck: Plane, tank_mm: Floats, outlin
     t_s = (track.t_ns[is_sure] - first_ns) / 1e9
     course = Course(track.frame[is_sure], t_s, place, track.heading_rad[is_sure], outline_mm)
     found = sorted(pushes(t_s, place), key=lambda push: -push.clearness)[:_MOST_PUSHES]
-    found = [push for push in found if not _is_at_wall(tank_mm, course, push)]
+    found = [push for push in found if not _is_at_wall(tank_mm, course, push) and not _is_restless(found, push)]
     if not found:
         return ()
     around = Surroundings(film, deck, tank_mm, course)
@@ -90,6 +96,11 @@ def touches(track: Track, film: Colours, *, deck: Plane, tank_mm: Floats, outlin
 def _touch(push: Push, first_ns: int) -> Touch:
     from_ns, to_ns = (first_ns + round(1e9 * s) for s in (push.from_s, push.to_s))
     return Touch(from_ns, to_ns, float(np.hypot(*push.change_mm_per_s)))
+
+
+def _is_restless(found: Sequence[Push], push: Push) -> bool:
+    """Whether it is one of many such: then that is how the thing moves that was followed, be it a boat or a hand."""
+    return sum(other.clearness > _ALIKE * push.clearness for other in found) > _MANY
 
 
 def _is_at_wall(tank_mm: Floats, course: Course, push: Push) -> bool:
@@ -108,7 +119,8 @@ def _is_touched(around: Surroundings, t_s: Floats, push: Push) -> bool:
     now, earlier = around.seen([during, before])
     if min(len(now), len(earlier)) < _LEAST_COUNT:
         return False
-    return is_reached(lasting(now), np.median(earlier, axis=0), around.away_mm, around.step_mm)
+    away_mm = around.away_mm(int(during[len(during) // 2]))
+    return is_reached(lasting(now), np.median(earlier, axis=0), away_mm, around.step_mm)
 
 
 def _some(rows: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -143,7 +155,8 @@ def is_reached(now: Singles, earlier: Singles, away_mm: Singles, step_mm: float)
         return False
     is_new = np.zeros(away_mm.shape, bool)
     for channel in range(now.shape[-1]):
-        is_new |= _new(_smoothed(now[..., channel]), _smoothed(earlier[..., channel]), is_water, step_mm)
+        lay = np.where(away_mm > 2 * step_mm, earlier[..., channel], 0)  # the hull itself is no thing that lay there
+        is_new |= _new(_smoothed(now[..., channel]), _smoothed(lay), is_water, step_mm)
     count, labels = cv2.connectedComponents(is_new.astype(np.uint8))
     rim = cv2.dilate((np.isnan(now).any(axis=-1) & (away_mm > 0)).astype(np.uint8), _NEXT).astype(bool)
     return any(_is_arm(labels == k, rim, away_mm) for k in range(1, count))
@@ -155,8 +168,12 @@ def _new(seen: Singles, before: Singles, is_water: Mask, step_mm: float) -> Mask
     wide = cv2.GaussianBlur(change * is_water, (0, 0), _THIN_MM / step_mm)
     share = cv2.GaussianBlur(is_water.astype(np.float32), (0, 0), _THIN_MM / step_mm)
     thin = np.asarray(change - wide / np.maximum(share, 0.1), np.float32)
-    stands_out = _stands_out(change, is_water) | _stands_out(thin, is_water)
-    is_other = (np.abs(change) > _OTHER * np.abs(before)) & (np.abs(seen) > _OTHER * np.abs(change))
+    stands_out = _stands_out(change, is_water) | (_stands_out(thin, is_water) & (thin * seen > 0))
+    is_bright = np.asarray(seen > 0, np.float32) * 2 - 1
+    brush = np.ones((2 * round(_NEARLY_MM / step_mm) + 1,) * 2, np.uint8)
+    nearby = np.where(is_bright > 0, cv2.dilate(before, brush), cv2.erode(before, brush))
+    is_other = is_bright * (seen - nearby) > _OTHER * np.maximum(np.abs(nearby), np.abs(before))
+    is_other &= np.abs(seen) > np.maximum(_OTHER * np.abs(change), _LEAST_CHANGE)
     return np.asarray(stands_out & is_water & is_other, np.bool_)
 
 
