@@ -8,6 +8,7 @@ count: the slopes are freed from the mean and from the levels themselves.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -33,6 +34,8 @@ _WORST_READING_PX = 0.06
 _U_LEAST_PX = 0.02
 _ALIKE = 0.8
 """Likeness (correlation) below which something else stands before a window."""
+_GAIN_LEAST, _GAIN_MOST = 0.2, 4.0
+"""Contrast of a window, as a factor on what it was, within which it is read."""
 _LUMA = np.array([0.114, 0.587, 0.299], np.float32)
 """Weights of blue, green and red in a grey picture (ITU-R BT.601)."""
 _SIDE = np.arange(-HALF_PX, HALF_PX + 1)
@@ -75,18 +78,20 @@ class _Operators:
     """(W, 2) middles of where they are read: columns, rows."""
     fits: NDArray[np.bool_]
     """(W,) whether they are within the picture there."""
-    is_inside: bool
-    """Whether all are."""
+    lowest_row: list[int]
+    """(W + 1) where the lowest of so many upper windows is read; beyond all rows if one of them does not fit."""
     index: Whole
     """(W, K) their pixels in the picture laid out row by row."""
     rows: Singles
-    """(W, 4, K): two readings' operators and the levels, all free of the mean; and what makes the mean."""
+    """(W, 4, K): two readings' operators, times the levels' size; the levels over it, free of the mean; and 1/√K."""
     size: Singles
     """(W,) root of the sum of the levels' squares."""
     window: Whole
     """(M,) window of each reading that tells something, in rising order."""
     which: Whole
     """(M,) which of the window's two it is."""
+    place: Whole
+    """(M,) where it stands among all 2·W."""
     direction: Floats
     """(M, 2) along which."""
     lever: Floats
@@ -102,6 +107,7 @@ class Marks:
         self.centres_px = centres_px
         """(W, 2) middles, columns and rows, the uppermost first."""
         self._shown, self._size, self._noise = shown, size, noise_grey
+        self._row_px = centres_px[:, 1].tolist()
         self._at_px = centres_px.astype(np.float64)
         self._levers = levers(self._at_px, size)
         self._spline = _splined(shown)
@@ -141,8 +147,17 @@ class Marks:
         return Readings(
             window, self._at_px[window], ready.direction[:told], ready.lever[:told],
             off[window, ready.which[:told]].astype(np.float64),
-            ready.u_px[:told] / np.clip(gain[window], 0.2, 1.0), clear[window],
+            ready.u_px[:told] / np.clip(gain[window], _GAIN_LEAST, 1.0), clear[window],
         )  # fmt: skip
+
+    def glimpse(
+        self, picture: NDArray[np.uint8], expected_px: Floats | None = None
+    ) -> tuple[Singles, NDArray[np.bool_]]:
+        """Only the offsets of the same readings, and which are clear: for a first look."""
+        ready = self._as_it_was if expected_px is None else self._moved(expected_px)
+        off, _, clear = self._compared(picture, ready)
+        window = ready.window[: ready.window.searchsorted(len(off))]
+        return off.take(ready.place[: len(window)]), clear.take(window)
 
     def clear(self, picture: NDArray[np.uint8], expected_px: Floats | None = None) -> NDArray[np.bool_]:
         """(W,) whether each window shows what it should in a whole picture."""
@@ -150,20 +165,22 @@ class Marks:
 
     def _compared(self, picture: NDArray[np.uint8], ready: _Operators) -> tuple[Singles, Singles, NDArray[np.bool_]]:
         """Of the upper windows that are in the picture: offsets (W, 2), gains (W,), and which show what they should."""
-        places, height = ready.places, picture.shape[0]
-        count = int(np.searchsorted(self.centres_px[:, 1], height - HALF_PX))
-        if ready.is_inside and (not count or places[:count, 1].max() < height - HALF_PX):
+        height = picture.shape[0]
+        count = bisect_left(self._row_px, height - HALF_PX)
+        is_inside = ready.lowest_row[count] < height - HALF_PX
+        if is_inside:
             taken = picture.reshape(-1, *picture.shape[2:]).take(ready.index[:count], axis=0)
             levels = taken.astype(np.float32) if picture.ndim == 2 else taken @ _LUMA
         else:
-            levels = _levels(picture, places[:count], _SIDE).reshape(count, -1)
-        inside = (places[:count, 1] < height - HALF_PX) & ready.fits[:count]
+            levels = _levels(picture, ready.places[:count], _SIDE).reshape(count, -1)
         sums = np.matmul(ready.rows[:count], levels[:, :, None])[:, :, 0]
-        square = np.einsum("wk,wk->w", levels, levels) - sums[:, 3] ** 2
-        size = ready.size[:count]
-        gain = sums[:, 2] / size**2
-        clear = (gain * size > _ALIKE * np.sqrt(np.maximum(square, 1e-3))) & (gain > 0.2) & (gain < 4) & inside
-        return sums[:, :2] / -np.maximum(gain, 0.2)[:, None], gain, clear
+        like, mean, size = sums[:, 2], sums[:, 3], ready.size[:count]
+        square = np.einsum("wk,wk->w", levels, levels) - mean * mean
+        gain = like / size
+        clear = (like * like > _ALIKE**2 * square) & (gain > _GAIN_LEAST) & (gain < _GAIN_MOST)
+        if not is_inside:
+            clear &= (ready.places[:count, 1] < height - HALF_PX) & ready.fits[:count]
+        return sums[:, :2] / np.maximum(like, _GAIN_LEAST * size)[:, None], gain, clear
 
     def search(self, picture: NDArray[np.uint8]) -> Readings:
         """Rough readings of windows that may have moved by up to REACH_PX: where most of them are found together."""
@@ -222,15 +239,18 @@ class Marks:
         steep = np.maximum(steep, 1e-6)
         u_px = self._noise / np.sqrt(steep)
         operators = np.swapaxes(axes / steep[:, None, :], 1, 2) @ slopes
-        rows = np.concatenate([operators, levels[:, None], np.full_like(levels[:, None], 1 / len(_SIDE))], axis=1)
+        size = np.sqrt(np.maximum((levels**2).sum(1), 1e-3))[:, None]
+        root = np.full_like(levels, 1 / len(_SIDE))
+        rows = np.concatenate([-operators * size[:, None], np.stack([levels / size, root], axis=1)], axis=1)
         window, which = np.nonzero(u_px < _WORST_READING_PX)
         fits = np.all((places >= HALF_PX) & (places < (width - HALF_PX, height - HALF_PX)), axis=1)
         index = (places[:, 1, None, None] + _SIDE[:, None]) * width + places[:, 0, None, None] + _SIDE
         direction = np.swapaxes(axes, 1, 2)[window, which]
         lever = (direction[:, :, None] * self._levers[window]).sum(1)
+        lowest = np.maximum.accumulate(np.where(fits, places[:, 1], height)).tolist()
         return _Operators(
-            places, fits, bool(fits.all()), index.reshape(count, len(_SIDE) ** 2), rows.astype(np.float32),
-            np.sqrt(np.maximum((levels**2).sum(1), 1e-3)), window, which,
+            places, fits, [0, *lowest], index.reshape(count, len(_SIDE) ** 2), rows.astype(np.float32),
+            size[:, 0], window, which, 2 * window + which,
             direction, lever, np.maximum(u_px[window, which], _U_LEAST_PX),
         )  # fmt: skip
 

@@ -10,6 +10,7 @@ biweight). Small moves are put right; where most marks are lost, nothing is know
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from logger.vision.background import Grey
 from logger.vision.marks import REACH_PX, Marks, Readings
 from logger.vision.moves import Move, levers, put_back
-from logger.vision.plane import Floats
+from logger.vision.plane import Floats, Singles
 
 LEAST_PX = 0.12
 """A smaller move of all marks together is none: so far may ripples, shadows and a JPEG's blocks pull them."""
@@ -59,6 +60,16 @@ _TOGETHER = 2.0
 """Readings along one edge err together: so many times are they less worth than they seem."""
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Look:
+    """What a first look needs for so many readings of the upper marks."""
+
+    square: Singles
+    """(M, M) what makes of the readings the mean square of how far the marks moved; not numbers if they tell little."""
+    apart_px: Singles
+    """(M,) what the readings were in the picture that these are compared with."""
+
+
 class Watch:
     """Watches the marks of one film; remembers what it saw in each picture."""
 
@@ -72,7 +83,7 @@ class Watch:
         self._levers = levers(marks.centres_px.astype(np.float64), size)
         self._still = Move(np.zeros(8), np.zeros((8, 8)), True, size)
         self._before, self._near = self._still, np.zeros(8)
-        self._squares: dict[int, Floats] = {}
+        self._looks: dict[int, _Look] = {}
         self._seen: dict[int, Move] = {}
         self._rows_px: dict[int, int] = {}
 
@@ -123,8 +134,11 @@ class Watch:
 
     def _measured(self, picture: NDArray[np.uint8]) -> Move:
         is_whole = len(picture) == self._size[0]
-        seen = self._marks.read(picture, self._expected(self._near))
-        if self._stands(seen, is_whole=is_whole):
+        expected, rest_px2 = self._expected(self._near), _REST_PX[self._before.is_still][is_whole] ** 2
+        if self._nearly_all_stand(*self._marks.glimpse(picture, expected), rest_px2):
+            return self._before
+        seen = self._marks.read(picture, expected)
+        if self._stands(seen, rest_px2):
             return self._before
         found = self._from(picture, self._near, seen) or self._from(picture, None, None)
         if found is None:
@@ -138,37 +152,27 @@ class Watch:
         move = self._still if is_still else Move(field, covariance, True, self._size)
         if is_whole:
             # what a few rows tell is too little for the next picture to start from
-            self._before, self._near, self._squares = move, np.zeros(8) if is_still else near, {}
+            self._before, self._near, self._looks = move, np.zeros(8) if is_still else near, {}
         return move
 
-    def _stands(self, seen: Readings, *, is_whole: bool) -> bool:
-        """Whether the marks that are seen surely stand where they were expected: a quick look, which may say no."""
-        off, rest_px2 = seen.off_px, _REST_PX[self._before.is_still][is_whole] ** 2
-        if not self._before.is_still:
-            off = off - seen.lever @ (self._before.field_px - self._near)
+    def _nearly_all_stand(self, off_px: Singles, is_clear: NDArray[np.bool_], rest_px2: float) -> bool:
+        """Whether nearly all marks are seen and surely stand where the last whole picture showed them: a first look."""
+        learnt = self._looks.get(len(off_px))
+        if learnt is None:
+            return False
+        off = off_px - learnt.apart_px
+        near = is_clear & (np.abs(off) < _AGREES_PX)
+        if np.count_nonzero(near) < _NEARLY_ALL * len(off):
+            return False
+        light = off * near
+        return bool(light @ learnt.square @ light < _NEARLY_ALL * rest_px2)
+
+    def _stands(self, seen: Readings, rest_px2: float) -> bool:
+        """Whether they do by those that are seen and go along; it may say no though they do."""
+        if len(seen.off_px) not in self._looks:
+            self._looks[len(seen.off_px)] = self._look_of(seen)
+        off = seen.off_px - self._looks[len(seen.off_px)].apart_px
         near = seen.is_clear & (np.abs(off) < _AGREES_PX)
-        if np.count_nonzero(near) > _NEARLY_ALL * len(off):
-            light = off * near
-            if light @ self._square(seen) @ light < _NEARLY_ALL * rest_px2:
-                return True
-        return self._surely(seen, off, near, rest_px2)
-
-    def _square(self, seen: Readings) -> Floats:
-        """(M, M) what makes of M readings the mean square of how far the marks moved; not a number if they tell little.
-
-        Learnt once for as many upper marks as are in a picture.
-        """
-        if len(seen.off_px) not in self._squares:
-            upper = self._levers[: seen.window.max(initial=-1) + 1]
-            weighted = seen.lever / (_TOGETHER * np.maximum(seen.u_px, LEAST_PX / 3))[:, None] ** 2
-            solves = np.linalg.solve(weighted.T @ seen.lever + _REST_BELIEF, weighted.T)
-            moved = (upper @ solves).reshape(2 * len(upper), -1)
-            is_told = (np.abs(seen.direction) > _ALONG).sum(0).min() >= _LEAST_COUNT / 2
-            self._squares[len(seen.off_px)] = moved.T @ moved / len(upper) if is_told else moved.T @ moved * np.nan
-        return self._squares[len(seen.off_px)]
-
-    def _surely(self, seen: Readings, off: Floats, near: NDArray[np.bool_], rest_px2: float) -> bool:
-        """The same where some marks are hidden or stray: by those that are seen and go along."""
         tells = (np.abs(seen.direction) > _ALONG).astype(np.float64)
         if (near @ tells < np.maximum(_LEAST_COUNT / 2, _NEAR_SHARE * (seen.is_clear @ tells))).any():
             return False
@@ -180,6 +184,16 @@ class Watch:
         weight = near * _biweight(off - seen.lever @ field, told)
         moved = self._levers[: seen.window[-1] + 1] @ _least(seen.lever, off, weight, _REST_BELIEF, _NOTHING)
         return bool(np.vdot(moved, moved) < len(moved) * rest_px2)
+
+    def _look_of(self, seen: Readings) -> _Look:
+        upper = self._levers[: seen.window.max(initial=-1) + 1]
+        weighted = seen.lever / (_TOGETHER * np.maximum(seen.u_px, LEAST_PX / 3))[:, None] ** 2
+        solves = np.linalg.solve(weighted.T @ seen.lever + _REST_BELIEF, weighted.T)
+        moved = (upper @ solves).reshape(2 * len(upper), -1)
+        is_told = (np.abs(seen.direction) > _ALONG).sum(0).min() >= _LEAST_COUNT / 2
+        square = moved.T @ moved / len(upper) if is_told else np.full((len(seen.off_px),) * 2, np.nan)
+        apart = seen.lever @ (self._before.field_px - self._near)
+        return _Look(square.astype(np.float32), apart.astype(np.float32))
 
     def _from(
         self, picture: NDArray[np.uint8], start: Floats | None, seen: Readings | None
