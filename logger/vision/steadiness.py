@@ -189,7 +189,7 @@ class Watch:
         upper = self._levers[: seen.window.max(initial=-1) + 1]
         weighted = seen.lever / (_TOGETHER * np.maximum(seen.u_px, LEAST_PX / 3))[:, None] ** 2
         solves = np.linalg.solve(weighted.T @ seen.lever + _REST_BELIEF, weighted.T)
-        moved = (upper @ solves).reshape(2 * len(upper), -1)
+        moved = (upper @ solves).reshape(2 * len(upper), len(seen.off_px))
         is_told = (np.abs(seen.direction) > _ALONG).sum(0).min() >= _LEAST_COUNT / 2
         square = moved.T @ moved / len(upper) if is_told else np.full((len(seen.off_px),) * 2, np.nan)
         apart = seen.lever @ (self._before.field_px - self._near)

@@ -144,3 +144,47 @@ def test_upper_rows_are_looked_at_and_more_rows_again() -> None:
     whole = eye.look(3, picture)
     assert np.abs(whole.at(MIDDLE) - (1.5, 1.0)).max() < 0.06
     assert eye.move(3) is whole
+
+
+@pytest.mark.parametrize("shift", [(0.25, 0.0), (0.0, 0.25), (-0.18, 0.18)])
+def test_a_small_lasting_move_is_not_taken_for_rest(shift: tuple[float, float]) -> None:
+    eye = watched()
+    for n in range(20):
+        eye.look(n, seen(yard(), seed=n))
+    for n in range(20, 30):
+        move = eye.look(n, seen(shifted(yard(), *shift), seed=n))
+        assert not move.is_still
+        assert np.abs(move.at(MIDDLE) - shift).max() < 0.08
+
+
+def test_behind_a_hand_over_half_of_the_marks_a_camera_that_stands_is_seen_to_stand() -> None:
+    eye, wanted = watched(), 0
+    for n in range(30):
+        picture = yard() * (0.9 + 0.1 * np.sin(n))
+        picture[:, 40 + 4 * n : 300 + 4 * n] = 90 + 40 * np.sin(np.arange(260) / 7.0)
+        wanted += eye.needs_more(n, seen(picture, seed=n)[:176])
+        assert eye.look(n, seen(picture, seed=n)).is_still
+    assert wanted < 4
+
+
+def test_no_more_rows_are_wanted_while_it_stands_even_where_it_was_put_aside() -> None:
+    eye = watched()
+    assert not any(eye.needs_more(n, seen(yard(), noise=5, seed=n)[:176]) for n in range(30))
+    knocked = [seen(shifted(yard(), 2.3, -1.4), seed=n) for n in range(30, 60)]
+    assert eye.needs_more(30, knocked[0][:176])
+    whole = eye.look(30, knocked[0])
+    assert not eye.needs_more(30, knocked[0][:176])
+    wanted = 0
+    for n, picture in enumerate(knocked[1:], 31):
+        wanted += eye.needs_more(n, picture[:176])
+        eye.look(n, picture)
+        assert np.abs(eye.move(n).at(MIDDLE) - (2.3, -1.4)).max() < 0.06
+    assert wanted < 5
+    assert sum(eye.move(n) is whole for n in range(31, 60)) > 20
+    assert eye.needs_more(60, seen(yard())[:176])
+
+
+def test_a_few_rows_without_enough_marks_want_more() -> None:
+    eye = watched()
+    assert eye.needs_more(0, seen(yard())[:20])
+    assert not eye.needs_more(1, seen(yard()))
