@@ -29,11 +29,14 @@ _U_PX = 0.5
 """Standard uncertainty of a blob's middle, pixels of the reduced picture."""
 _MARGIN_MM = 22.0
 """So far around it a boat's place is not renewed."""
+_HOLDING_MM = 70.0
+"""So far around it there may be a hand in the first picture."""
 _BRIDGED_NS = 300_000_000
 _SURE_COUNT = 3
 """So many pictures in a row the boat is seen before a fix counts as measured."""
 _SURE_CREDIT = 0.25
-_SURE_FIT = 0.35
+_SURE_FIT, _MOVING_FIT = 0.6, 0.2
+"""How well its size must fit: while it waits, maybe with a hand on it, and once it has moved."""
 
 
 class LiveTracker:
@@ -75,7 +78,8 @@ class LiveTracker:
         heading = 0.0 if boat is None else boat.heading_rad
         found = things(seen, self._floor, self._size, turn_rad=self._turn_rad - heading)
         self._tracks.feed(found, [self._waits(thing) for thing in found], frame.t_ns)
-        self._empty.renew(seen, self._boats(frame.t_ns))
+        near = None if self._empty.is_known else self._boats(frame.t_ns, margin_mm=_HOLDING_MM)
+        self._empty.renew(seen, self._boats(frame.t_ns, margin_mm=_MARGIN_MM), near)
         boat = self._tracks.boat
         return None if boat is None else self._fix(boat, frame)
 
@@ -85,11 +89,11 @@ class LiveTracker:
         zone = self._floor.zone if self._floor.zone is not None else self._floor.water
         return bool(zone[round(v), round(u)])
 
-    def _boats(self, t_ns: int) -> NDArray[np.uint8]:
+    def _boats(self, t_ns: int, *, margin_mm: float) -> NDArray[np.uint8]:
         """Not 0 where the boat is, or may be."""
         boats = np.zeros(self._floor.shape, np.uint8)
         for x, y, heading in self._tracks.kept_free(t_ns):
-            corners = self._size.around(x, y, heading, margin_mm=_MARGIN_MM)
+            corners = self._size.around(x, y, heading, margin_mm=margin_mm)
             cv2.fillConvexPoly(boats, np.round(self._floor.pixels(corners)).astype(np.int32), 255)
         return boats
 
@@ -97,7 +101,7 @@ class LiveTracker:
         is_seen = boat.t_ns == frame.t_ns
         if not is_seen and frame.t_ns - boat.t_ns > _BRIDGED_NS:
             return None
-        place = np.array(boat.thing.place_mm if is_seen else boat.place_mm(frame.t_ns))
+        place = np.array(boat.place_mm(frame.t_ns))
         t_ns = frame.row_time_ns(float(self._plane.pixels(place[None])[0, 1])) - self._delay_ns
         u2 = (_U_PX * self._step) ** 2
         away = (place - self._plane.foot_mm) * self._u_freeboard / self._plane.height_mm
@@ -117,7 +121,7 @@ class LiveTracker:
         is_sure = (
             boat.streak_count >= _SURE_COUNT
             and boat.credit > _SURE_CREDIT
-            and boat.thing.size_fit > _SURE_FIT
+            and boat.thing.size_fit > (_MOVING_FIT if boat.has_moved else _SURE_FIT)
             and not boat.thing.is_held
             and not self._tracks.has_rival
             and (boat.has_moved or self._floor.zone is not None)

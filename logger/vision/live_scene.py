@@ -155,18 +155,25 @@ class EmptyTank:
         evidence = cv2.LUT(steps, _EVIDENCE)
         return Seen(_singles(lit), self._empty, _singles(apart), _singles(evidence), noise)
 
-    def renew(self, seen: Seen, boat: NDArray[np.uint8]) -> None:
+    @property
+    def is_known(self) -> bool:
+        """Whether every place has been seen free."""
+        return not self._unknown.any()
+
+    def renew(self, seen: Seen, boat: NDArray[np.uint8], near: NDArray[np.uint8] | None = None) -> None:
         """Take note of a picture.
 
         Args:
             seen: it, beside the empty tank.
             boat: (h, w) not 0 where the boat is or may be.
+            near: the same with whoever holds it; None: nobody. What was never seen free is not free there either.
         """
         free = (boat == 0).astype(np.uint8)
-        if self._unknown.any():
-            fresh = (self._unknown > 0) & (free > 0)
+        if not self.is_known:
+            fresh = (self._unknown > 0) & ((free > 0) if near is None else (near == 0))
             self._empty[fresh] = seen.lit[fresh]
             self._unknown[fresh] = 0
+            free[self._unknown > 0] = 0
         cv2.accumulateWeighted(seen.lit, self._empty, _RENEWAL, free)
         flicker = np.minimum(seen.apart * np.float32(_FLICKER), np.float32(_MOST_FLICKER * seen.noise_grey))
         cv2.accumulateWeighted(flicker, self._usual, _RENEWAL, free)

@@ -11,7 +11,11 @@ import math
 
 from logger.vision.live_things import Thing
 
-_ACCELERATION_MM_PER_S2 = 1500.0
+_LIVELY_MM_PER_S2, _CALM_MM_PER_S2 = 1500.0, 250.0
+"""Accelerations that a motion may have: what may belong to a track is asked with the first; its place is found with the
+second for as long as it moves as that foretells."""
+_CALM_BELOW = 2.5
+"""Mean square of how far off it was lately, in units of doubt; 2 is to be expected."""
 _U_PLACE_MM = 4.0
 _U_SPEED_MM_PER_S = 400.0
 _GATE = 16.0
@@ -27,8 +31,10 @@ _BOAT_FORGOTTEN_NS = 2_000_000_000
 _MOST_TRACKS = 8
 _STICKS = 0.25
 """So much more than the boat another track must be worth to be the boat instead."""
-_MOVED_MM, _MOVED_COUNT = 18.0, 3
-"""So far from its first place, in so many pictures in a row, and a thing has moved."""
+_MOVED_MM, _MOVED_LENGTHS, _MOVED_COUNT = 18.0, 0.7, 5
+"""So far from its first place (what began elsewhere than where boats wait: so many lengths), in so many pictures in a
+row, and a thing has moved."""
+_MOVED_FIT = 0.35
 _SOME_CREDIT = 0.25
 """From this credit on a thing that has moved is worth the full reward for it."""
 _RIVAL_SHARE = 0.65
@@ -52,6 +58,8 @@ class Track:
         self.vx_mm_per_s = self.vy_mm_per_s = 0.0
         self.doubt = (_U_PLACE_MM**2, 0.0, _U_SPEED_MM_PER_S**2)
         """Variance of a coordinate, its covariance with its speed, variance of that speed: mm and s."""
+        self.surprise = 2.0
+        """How far off it was lately, squared, in units of doubt."""
         self.colour = thing.colour
         self.credit = _EARNED * _worth(self, thing)
         self.streak_count = 1
@@ -70,10 +78,10 @@ class Track:
         dt = min((t_ns - self.t_ns) / 1e9, 1.0)
         return self.x_mm + dt * self.vx_mm_per_s, self.y_mm + dt * self.vy_mm_per_s
 
-    def doubt_at(self, t_ns: int) -> tuple[float, float, float]:
+    def doubt_at(self, t_ns: int, acceleration_mm_per_s2: float = _LIVELY_MM_PER_S2) -> tuple[float, float, float]:
         """The doubt then, before anything is seen."""
         dt = min((t_ns - self.t_ns) / 1e9, 1.0)
-        q, (p, c, v) = _ACCELERATION_MM_PER_S2**2, self.doubt
+        q, (p, c, v) = acceleration_mm_per_s2**2, self.doubt
         return p + 2 * dt * c + dt * dt * v + q * dt**4 / 4, c + dt * v + q * dt**3 / 2, v + q * dt * dt
 
 
@@ -168,10 +176,13 @@ class Tracks:
             self.boat = best if best.began_in_zone or best.has_moved else None
 
     def _update(self, track: Track, thing: Thing, t_ns: int) -> None:
-        (x, y), (p, c, v) = track.place_mm(t_ns), track.doubt_at(t_ns)
-        u2 = (_U_PLACE_MM * (1 + 4 * (1 - thing.size_fit))) ** 2
-        of_place, of_speed = p / (p + u2), c / (p + u2)
+        x, y = track.place_mm(t_ns)
+        u2 = (_U_PLACE_MM * (1 + 2 * (1 - thing.size_fit))) ** 2
         dx, dy = thing.place_mm[0] - x, thing.place_mm[1] - y
+        calm = track.doubt_at(t_ns, _CALM_MM_PER_S2)
+        track.surprise += 0.35 * (min((dx * dx + dy * dy) / (calm[0] + u2), 25.0) - track.surprise)
+        p, c, v = calm if track.surprise < _CALM_BELOW else track.doubt_at(t_ns)
+        of_place, of_speed = p / (p + u2), c / (p + u2)
         before = track.x_mm, track.y_mm
         track.x_mm, track.y_mm = x + of_place * dx, y + of_place * dy
         track.vx_mm_per_s += of_speed * dx
@@ -183,7 +194,8 @@ class Tracks:
         b, g, r = (0.95 * old + 0.05 * new for old, new in zip(track.colour, thing.colour, strict=True))
         track.colour = b, g, r
         away = math.dist((track.x_mm, track.y_mm), track.origin_mm)
-        is_moving = away > _MOVED_MM and track.speed_mm_per_s > 15 and not thing.is_held and thing.size_fit > 0.2
+        least_mm = _MOVED_MM if track.began_in_zone else _MOVED_LENGTHS * self._length_mm
+        is_moving = away > least_mm and track.speed_mm_per_s > 15 and not thing.is_held and thing.size_fit > _MOVED_FIT
         track.moved_count = track.moved_count + 1 if is_moving else 0
         track.has_moved = track.has_moved or track.moved_count >= _MOVED_COUNT
         self._turn(track, thing, track.x_mm - before[0], track.y_mm - before[1])

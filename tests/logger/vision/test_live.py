@@ -26,7 +26,7 @@ def followed(painted: Painted, *, with_start: bool) -> tuple[list, np.ndarray]:
 def test_nearly_every_frame_has_a_fix_to_a_few_millimetres_at_rest_and_under_way(painted: Painted) -> None:
     fixes, off = followed(painted, with_start=True)
     assert all(fix is not None for fix in fixes)
-    assert np.mean([fix.quality == "measured" for fix in fixes[2:]]) > 0.97
+    assert np.mean([fix.quality == "measured" for fix in fixes[2:]]) > 0.93
     assert np.median(off) < 5
     assert np.percentile(off, 95) < 12
     heading = np.radians([fix.heading_deg for fix in fixes])
@@ -42,7 +42,7 @@ def test_times_are_those_of_the_boats_own_row(painted: Painted) -> None:
 def test_without_a_start_line_what_waits_is_doubtful_and_what_moves_is_not(painted: Painted) -> None:
     fixes, off = followed(painted, with_start=False)
     assert fixes[10] is None or fixes[10].quality == "doubtful"
-    assert np.mean([fix is not None and fix.quality == "measured" for fix in fixes[80:]]) > 0.95
+    assert np.mean([fix is not None and fix.quality == "measured" for fix in fixes[80:]]) > 0.9
     assert np.median(off[80:]) < 5
 
 

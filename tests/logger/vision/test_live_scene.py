@@ -115,3 +115,17 @@ def test_a_place_that_flickers_counts_less() -> None:
         before = before or float(seen.evidence[v, u])
         empty.renew(seen, nothing)
     assert seen.evidence[v, u] < 0.7 * before
+
+
+def test_a_hand_beside_the_boat_in_the_first_picture_stays_unknown_until_it_is_gone() -> None:
+    where = floor()
+    held = with_box(with_box(water(where), where, 10.0, 0.0), where, 10.0, 70.0, (90, 120, 190))
+    empty = EmptyTank(where, held)
+    boat, near = (np.zeros(where.shape, np.uint8) for _ in range(2))
+    u, v = np.round(where.pixels(np.array([[10.0, 70.0]]))[0]).astype(int)
+    near[v - 25 : v + 26, u - 25 : u + 26] = 255
+    for _ in range(30):
+        empty.renew(empty.compared(held), boat, near)
+    assert empty.compared(held).evidence[v, u] > 0.8
+    assert empty.compared(water(where)).evidence[v, u] < 0.2
+    assert not empty.is_known

@@ -128,3 +128,19 @@ def test_the_boat_and_what_moves_are_kept_out_of_the_empty_tank() -> None:
                     n * FRAME_NS)  # fmt: skip
     kept = tracks.kept_free(29 * FRAME_NS)
     assert sorted(round(y / 100) for _, y, _ in kept) == [0, 3]
+
+
+def test_a_glint_that_dances_elsewhere_has_not_moved() -> None:
+    tracks, rng = Tracks(200.0, 0.0), np.random.default_rng(5)
+    for n in range(60):
+        x, y = np.array([900.0, 100.0]) + rng.normal(0, 15, 2)
+        tracks.feed([thing(x, y, colour=PALE)], [False], n * FRAME_NS)
+    assert tracks.boat is None
+
+
+def test_a_boat_at_rest_stands_more_still_than_what_is_seen_of_it() -> None:
+    tracks, rng, found = Tracks(200.0, 0.0), np.random.default_rng(6), []
+    for n in range(200):
+        tracks.feed([thing(*rng.normal(0, 3, 2))], [True], n * FRAME_NS)
+        found.append(place(tracks)[0])
+    assert np.std(found[50:]) < 2.0
