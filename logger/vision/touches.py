@@ -33,7 +33,7 @@ from logger.vision.track import MEASURED, Touch, Track
 Floats = NDArray[np.float64]
 
 _FAR_MM, _RIM_MM = 100.0, 40.0
-"""What reaches so far from the hull comes from elsewhere; to the tank's rim it may be less."""
+"""What reaches so far from the hull comes from elsewhere; to the tank's rim, or the picture's, it may be less."""
 _SIDE_MM, _AT_SIDE_MM = 4.0, 7.0
 """The hull's own edge moves by so much with its misfit; what comes nearer than this reaches the hull."""
 _SURROUNDED = 0.5
@@ -150,7 +150,8 @@ def is_reached(now: Singles, earlier: Singles, away_mm: Singles, step_mm: float)
         away_mm: (H, W) how far each point is from the hull; 0 on it.
         step_mm: from one point to the next.
     """
-    is_water = (away_mm > _SIDE_MM) & np.isfinite(now).all(axis=-1) & np.isfinite(earlier).all(axis=-1)
+    is_known = np.isfinite(now).all(axis=-1) & np.isfinite(earlier).all(axis=-1)
+    is_water = (away_mm > _SIDE_MM) & is_known
     if not is_water.any():
         return False
     is_new = np.zeros(away_mm.shape, bool)
@@ -158,7 +159,7 @@ def is_reached(now: Singles, earlier: Singles, away_mm: Singles, step_mm: float)
         lay = np.where(away_mm > 2 * step_mm, earlier[..., channel], 0)  # the hull itself is no thing that lay there
         is_new |= _new(_smoothed(now[..., channel]), _smoothed(lay), is_water, step_mm)
     count, labels = cv2.connectedComponents(is_new.astype(np.uint8))
-    rim = cv2.dilate((np.isnan(now).any(axis=-1) & (away_mm > 0)).astype(np.uint8), _NEXT).astype(bool)
+    rim = cv2.dilate((~is_known & (away_mm > 0)).astype(np.uint8), _NEXT).astype(bool)
     return any(_is_arm(labels == k, rim, away_mm) for k in range(1, count))
 
 
