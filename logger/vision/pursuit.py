@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from heapq import merge
@@ -107,6 +107,26 @@ def pursue(
     return chase.fits
 
 
+def complete(
+    film: Film, t_s: Floats, *, plane: Plane, found: Survey, learnt: Learnt, fits: Mapping[int, Fit]
+) -> dict[int, Fit]:
+    """`fits`, and good ones for the pictures that they leave open, from where the boat is before and after.
+
+    Args:
+        film: all pictures.
+        t_s: (film.count,) when each was taken, from any moment.
+        plane: on which the boat was learnt.
+        found: the sparse pass.
+        learnt: the boat's look.
+        fits: what something else has found, on the same plane.
+    """
+    chase = _Chase(film, t_s, plane, found, learnt)
+    chase.fits = dict(fits)
+    chase.onwards()
+    chase.backwards()
+    return chase.fits
+
+
 class _Chase:
     """The boat followed through the pictures: forwards, then backwards into what was missed."""
 
@@ -126,7 +146,7 @@ class _Chase:
     def forwards(self) -> None:
         """Every picture from where the boat is surely seen, in order, each from where it must be."""
         course: _Course | None = None
-        for batch in _batched(_every(self.film, self.found, self._rows_px), _TOGETHER_COUNT):
+        for batch in batched(_every(self.film, self.found, self._rows_px), _TOGETHER_COUNT):
             for (number, picture, whole), fit in zip(batch, self._at_once(batch), strict=True):
                 if course is not None and self._t_s[number] - course.t_s > _FORGOTTEN_S:
                     course = None
@@ -169,6 +189,17 @@ class _Chase:
                 fit = self._fitted(pictures[number], [start], course=course, t_s=self._t_s[number])
                 if fit is not None:
                     self.fits[number] = fit
+
+    def onwards(self) -> None:
+        """What was missed, in order, from where the boat is before."""
+        for number, picture in self.film.pictures(self._missed(self.film.count)):
+            before = next((n for n in range(number - 1, -1, -1) if n in self.fits), None)
+            course = None if before is None else self._course(before, -1)
+            if course is None or self._t_s[number] - course.t_s > _FORGOTTEN_S:
+                continue
+            starts = self._starts(number, course)
+            if (fit := self._fitted(picture, starts, course=course, t_s=self._t_s[number])) is not None:
+                self.fits[number] = fit
 
     def _missed(self, until: int) -> list[int]:
         return [n for n in range(until) if n not in self.fits and n not in self._damaged]
@@ -260,7 +291,7 @@ class _Chase:
         return is_found
 
 
-def _batched(items: Iterable[T], count: int) -> Iterator[list[T]]:
+def batched(items: Iterable[T], count: int) -> Iterator[list[T]]:
     """The items in lists of `count`, the last perhaps shorter."""
     rest = iter(items)
     while batch := list(islice(rest, count)):

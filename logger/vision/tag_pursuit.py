@@ -7,21 +7,22 @@ around, and after a while everywhere. What stayed dark is tried again backwards,
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from heapq import merge
 from itertools import pairwise
 from operator import itemgetter
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from logger.recording.folder import FrameStamps
+from logger.vision.glance import Film, Whole
 from logger.vision.plane import Plane
 from logger.vision.tag_cells import Told
 from logger.vision.tag_fit import Grey, Motion, Patch, TagFit, fit
+from logger.vision.tag_foresight import FASTEST_MM_PER_S, TURNS_RAD_PER_S, Course, nearest
 from logger.vision.tag_look import Look, Print
 from logger.vision.tag_search import Seeker, Seen
 
@@ -36,14 +37,10 @@ _ENOUGH_COUNT = 2
 _BLURS_PX = (0.5, 0.6, 0.7, 0.8, 0.95, 1.1, 1.3)
 _SHARPEST_COUNT = 3
 _SCALES = (0.94, 0.97, 1.0, 1.03, 1.06)
-_RECENT_COUNT, _RECENT_S = 5, 0.4
-_ENOUGH_FOR_CURVE, _CURVED_S = 4, 0.06
-_FASTEST_MM_PER_S = 2500.0
 _QUICKENS_MM_PER_S2 = 2000.0
 """How fast a boat that nobody sees may change its speed."""
 _LEAST_REACH_MM, _MOST_REACH_MM = 42.0, 170.0
 """At least as far as the fastest boat that a wall stops goes from one picture to the next."""
-_TURNS_RAD_PER_S = 3.0
 _HEADINGS_APART_RAD = 0.2
 _LONG_S = 0.5
 """Lost for longer than this it is not carried on any more."""
@@ -53,23 +50,17 @@ _CONTINUES = 0.09
 _PARTLY = 6.0
 """... with its covariance so much larger."""
 _WHOLE_EVERY_COUNT = 15
-"""While the print is lost, each so-manieth picture is searched as a whole."""
+"""While the print is lost, the picture after so many is searched as a whole, then those after twice as many each."""
+_NEAR_COUNT, _NEAR_EVERY_COUNT = 6, 4
+"""It is looked for around in so many pictures, then in each so-manieth: the hull may fill in the others."""
+_BLOCK_PX, _MARGIN_PX = 16, 32
+"""Rows are decoded in such blocks, with so many to spare below where the print must be."""
+_SHIFTED_PX = 4.0
+"""Half of the least by which a lost part shifts a JPEG: a picture in which the print moved more is looked at whole."""
 _AT_ONCE_COUNT, _GIVEN_UP_COUNT = 32, 90
+_CORNERS = np.array([[1.0, 1.0], [1.0, -1.0], [-1.0, -1.0], [-1.0, 1.0]])
 _SMEAR_STEPS_MM = 0.3
 """Looks are made for smears rounded to this."""
-
-
-class Film(Protocol):
-    """Pictures of a whole run."""
-
-    @property
-    def count(self) -> int:
-        """How many there are."""
-        ...
-
-    def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
-        """(number, picture) of the wanted ones that can be decoded, in order; of all if None."""
-        ...
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -121,17 +112,39 @@ def pursue(
     chase = _Chase(seeker, stamps)
     first = min(anchors)
     fits: dict[int, TagFit] = {}
-    for number, picture in _every(film, pictures, first):
-        chase.onward(number, picture, fits, anchors.get(number))
+    for number, picture, whole in _every(film, pictures, _Rows(first, film.count, chase, pictures)):
+        chase.onward(number, picture, whole=whole, fits=fits, anchor=anchors.get(number))
     _backwards(film, chase, fits)
     is_read = any(seeker.says(pictures[n], anchor) is Told.THIS for n, anchor in anchors.items())
     return Pursuit(_unwrapped(fits), others, scale, u_scale, seeker.blur_px, len(chosen), is_read)
 
 
-def _every(film: Film, held: Mapping[int, Grey], first: int) -> Iterator[tuple[int, Grey]]:
-    """All pictures from `first` on in order; those at hand are not decoded again."""
-    others = film.pictures([n for n in range(first, film.count) if n not in held])
-    return merge(others, ((n, held[n]) for n in sorted(held) if n >= first), key=itemgetter(0))
+class _Rows(Mapping[int, int]):
+    """How many upper rows of each picture are needed, as far as the chase knows when it is asked."""
+
+    def __init__(self, first: int, count: int, chase: _Chase, held: Mapping[int, Grey]) -> None:
+        self._numbers = [n for n in range(first, count) if n not in held]
+        self._all, self._chase, self.first = frozenset(self._numbers), chase, first
+
+    def __getitem__(self, number: int) -> int:
+        if number not in self._all:
+            raise KeyError(number)
+        return self._chase.rows_px(number)
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self._numbers)
+
+    def __len__(self) -> int:
+        return len(self._numbers)
+
+    def __contains__(self, number: object) -> bool:
+        return number in self._all
+
+
+def _every(film: Film, held: Mapping[int, Grey], rows: _Rows) -> Iterator[tuple[int, Grey, Whole]]:
+    """All pictures in order, their upper rows at least; those at hand are not decoded again."""
+    at_hand = ((n, held[n], partial(held.get, n)) for n in sorted(held) if n >= rows.first)
+    return merge(film.upper(rows), at_hand, key=itemgetter(0))
 
 
 def _anchors(pictures: Mapping[int, Grey], seeker: Seeker) -> tuple[dict[int, TagFit], dict[int, int]]:
@@ -194,74 +207,40 @@ def _peak(at: Sequence[float], values: Sequence[float]) -> float:
     return float(np.clip(at[k] - b / (2 * a), at[0], at[-1]))
 
 
-class _Course:
-    """The last good poses in one direction of time."""
-
-    def __init__(self) -> None:
-        self._held: deque[tuple[float, float, float, float]] = deque(maxlen=_RECENT_COUNT)
-
-    def __bool__(self) -> bool:
-        return bool(self._held)
-
-    def start(self, t_s: float, found: TagFit) -> None:
-        self._held.clear()
-        self.add(t_s, found)
-
-    def add(self, t_s: float, found: TagFit) -> None:
-        heading = found.heading_rad
-        if self._held:
-            heading = _nearest(heading, self._held[-1][3])
-        if self._held and self._held[-1][0] == t_s:
-            self._held.pop()
-        self._held.append((t_s, *found.place_mm.tolist(), heading))
-
-    @property
-    def last_s(self) -> float:
-        return self._held[-1][0]
-
-    def at(self, t_s: float) -> tuple[Floats, Floats]:
-        """(x, y, heading) carried on to `t_s`, and its rates per second."""
-        last = np.array(self._held[-1])
-        recent = np.array([row for row in self._held if abs(row[0] - last[0]) < _RECENT_S])
-        if len(recent) < 2:
-            return last[1:], np.zeros(3)
-        t = recent[:, 0] - last[0]
-        if len(recent) == 2:
-            rates = (recent[0, 1:] - recent[1, 1:]) / (t[0] - t[1])
-            return last[1:] + rates * (t_s - last[0]), rates
-        ahead = t_s - last[0]
-        # a boat that sets off or hits a wall changes its speed from picture to picture; the youngest count most
-        order = 2 if len(t) >= _ENOUGH_FOR_CURVE and abs(ahead) < _CURVED_S else 1
-        lines = np.polyfit(t, recent[:, 1:], order, w=np.linspace(0.5, 1, len(t)))
-        rates = lines[-2] + (lines[0] * ahead if order == 2 else 0.0)
-        if np.hypot(*rates[:2]) > _FASTEST_MM_PER_S:
-            return last[1:], np.zeros(3)
-        rates[2] = np.clip(rates[2], -_TURNS_RAD_PER_S, _TURNS_RAD_PER_S)
-        if abs(ahead) > 0.3:
-            rates[2] = 0.0
-        return last[1:] + rates * ahead, rates
-
-
 class _Chase:
     """Goes from picture to picture."""
 
     def __init__(self, seeker: Seeker, stamps: FrameStamps) -> None:
         self.seeker, self._t_s = seeker, (stamps.t_ns - stamps.t_ns[0]) / 1e9
         self._exposure_s, self._line_s = stamps.exposure_ns / 1e9, stamps.line_ns / 1e9
-        self._course = _Course()
+        self._course = Course()
         self._looks: dict[tuple[int, int, int], Look] = {}
-        self._lost_count = 0
+        self._lost_count, self._whole_after_count = 0, _WHOLE_EVERY_COUNT
         self._reach_mm = seeker.print.used_mm * (1.0 if seeker.print.is_round else np.sqrt(2))
 
-    def onward(self, number: int, picture: Grey, fits: dict[int, TagFit], anchor: TagFit | None) -> None:
-        """The next picture of the film, forwards."""
-        found = self.step(number, picture) if self._course else None
+    def rows_px(self, number: int) -> int:
+        """So many rows from the top hold the print in a picture; all of them if nobody knows."""
+        rows = int(self.seeker.plane.view.lens.height_px)
+        if not self._course or self._lost_count or number >= len(self._t_s):
+            return rows
+        pose, _ = self._course.at(float(self._t_s[number]))
+        around = pose[:2] + (self._reach_mm + 0.15 * self.seeker.print.tag.size_mm) * _CORNERS
+        low = self.seeker.plane.pixels(around)[:, 1].max()
+        if not np.isfinite(low):
+            return rows
+        return int(np.clip(_BLOCK_PX * np.ceil((low + _MARGIN_PX) / _BLOCK_PX), _BLOCK_PX, rows))
+
+    def onward(
+        self, number: int, picture: Grey, *, whole: Whole, fits: dict[int, TagFit], anchor: TagFit | None
+    ) -> None:
+        """The next picture of the film, forwards; `picture` may be its upper rows only."""
+        found = self.step(number, picture, whole) if self._course else None
         size = self.seeker.print.tag.size_mm
         if anchor is not None and (found is None or np.hypot(*(found.place_mm - anchor.place_mm)) > 0.4 * size):
             if found is not None:
                 self._forget(fits, number)
             self._course.start(float(self._t_s[number]), anchor)
-            found = self.step(number, picture) or anchor
+            found = self.step(number, picture, whole) or anchor
         if found is not None:
             fits[number] = found
 
@@ -280,27 +259,45 @@ class _Chase:
         for n, one in course[1:]:
             self._course.add(float(self._t_s[n]), one)
 
-    def step(self, number: int, picture: Grey) -> TagFit | None:
-        """The print in the next picture, from what went before."""
+    def step(self, number: int, picture: Grey, whole: Whole | None = None) -> TagFit | None:
+        """The print in the next picture, from what went before; backwards where no `whole` is given."""
         t_s = float(self._t_s[number])
         pose, rates = self._course.at(t_s)
         gap_s = abs(t_s - self._course.last_s)
         found = self._laid(number, picture, pose, rates) if gap_s < _LONG_S else None
+        if (
+            whole is not None
+            and len(picture) < self.seeker.plane.view.lens.height_px
+            and not self._is_there(found, pose)
+        ):
+            checked = whole()
+            if checked is None:  # damaged: what its upper rows show may be shifted
+                return self._lost()
+            picture = checked
+            found = self._laid(number, picture, pose, rates) if gap_s < _LONG_S else None
         if found is not None and not found.good and gap_s < _SOON_S and self._continues(found, pose):
             # a hand or a sail over half of it: what shows goes on as before, but is less sure
             found = replace(found, covariance=found.covariance * _PARTLY)
         elif found is None or not found.good:
-            found = self._sought(number, picture, pose, rates, gap_s)
+            found = self._sought(number, picture, pose, rates, gap_s=gap_s, is_onward=whole is not None)
         if found is None:
-            self._lost_count += 1
-            return None
-        self._lost_count = 0
+            return self._lost()
+        self._lost_count, self._whole_after_count = 0, _WHOLE_EVERY_COUNT
         self._course.add(t_s, found)
         return found
 
+    def _lost(self) -> TagFit | None:
+        self._lost_count += 1
+        return None
+
+    def _is_there(self, found: TagFit | None, pose: Floats) -> bool:
+        """Whether the print is seen where it must be; if not, the picture may be one of which a part was lost."""
+        near = _SHIFTED_PX * self.seeker.plane.step_mm(pose[:2])
+        return found is not None and found.good and bool(np.hypot(*(found.place_mm - pose[:2])) < near)
+
     def _continues(self, found: TagFit, pose: Floats) -> bool:
         aside = float(np.hypot(*(found.place_mm - pose[:2])))
-        turn = abs(_nearest(found.heading_rad, float(pose[2])) - float(pose[2]))
+        turn = abs(nearest(found.heading_rad, float(pose[2])) - float(pose[2]))
         size = self.seeker.print.tag.size_mm
         return found.shows_partly and aside < _CONTINUES * size and turn < _CONTINUES
 
@@ -310,14 +307,21 @@ class _Chase:
         look, motion = self._look(number, pose, rates)
         return fit(patch, look, place_mm=pose[:2], heading_rad=float(pose[2]), motion=motion, turns=False)
 
-    def _sought(self, number: int, picture: Grey, pose: Floats, rates: Floats, gap_s: float) -> TagFit | None:
-        """Around where it must be; now and then everywhere."""
+    def _sought(
+        self, number: int, picture: Grey, pose: Floats, rates: Floats, *, gap_s: float, is_onward: bool
+    ) -> TagFit | None:
+        """Around where it must be; now and then everywhere, onwards."""
+        if self._lost_count >= self._whole_after_count and is_onward:
+            self._whole_after_count += 2 * self._whole_after_count
+            return self._anywhere(picture, self._course.at(self._course.last_s)[0], gap_s)
+        if self._lost_count >= _NEAR_COUNT and self._lost_count % _NEAR_EVERY_COUNT:
+            return None
         last = self._course.at(self._course.last_s)[0]
         look, motion = self._look(number, pose, rates)
         if gap_s < _LONG_S:
             spread = 0.5 * _QUICKENS_MM_PER_S2 * gap_s**2 + 0.3 * float(np.hypot(*(pose[:2] - last[:2])))
             reach, middle = float(np.clip(_LEAST_REACH_MM + spread, 0, _MOST_REACH_MM)), pose[:2]
-            turns = 0.15 + min(_TURNS_RAD_PER_S * gap_s, 1.2)
+            turns = 0.15 + min(TURNS_RAD_PER_S * gap_s, 1.2)
         else:  # it may still lie where it was, under a hand
             reach, middle, turns = _LEAST_REACH_MM, last[:2], _HEADINGS_APART_RAD
         count = int(np.ceil(turns / _HEADINGS_APART_RAD))
@@ -327,8 +331,6 @@ class _Chase:
         found = self.seeker.near(picture, middle, headings, reach_mm=reach, look=look, motion=motion)
         if found is not None and (gap_s < _LONG_S or found.sure):
             return found
-        if self._lost_count % _WHOLE_EVERY_COUNT == _WHOLE_EVERY_COUNT - 1:
-            return self._anywhere(picture, last, gap_s)
         return None
 
     def _anywhere(self, picture: Grey, last: Floats, gap_s: float) -> TagFit | None:
@@ -337,7 +339,7 @@ class _Chase:
         one = _only(seen if seen.fits or self.seeker.print.is_round else self.seeker.alike(picture))
         if one is None or not one.sure:
             return None
-        return one if np.hypot(*(one.place_mm - last[:2])) < _FASTEST_MM_PER_S * gap_s else None
+        return one if np.hypot(*(one.place_mm - last[:2])) < FASTEST_MM_PER_S * gap_s else None
 
     def _look(self, number: int, pose: Floats, rates: Floats) -> tuple[Look, Motion]:
         """How the print looks at that speed."""
@@ -380,16 +382,12 @@ def _dark(good: Sequence[int]) -> Iterator[tuple[int, int]]:
         yield 0, good[0]
 
 
-def _nearest(heading: float, to: float) -> float:
-    return to + float((heading - to + np.pi) % (2 * np.pi) - np.pi)
-
-
 def _unwrapped(fits: Mapping[int, TagFit]) -> dict[int, TagFit]:
     """In order, headings continuous."""
     found: dict[int, TagFit] = {}
     heading: float | None = None
     for number in sorted(fits):
         one = fits[number]
-        heading = one.heading_rad if heading is None else _nearest(one.heading_rad, heading)
+        heading = one.heading_rad if heading is None else nearest(one.heading_rad, heading)
         found[number] = replace(one, heading_rad=heading)
     return found

@@ -49,6 +49,8 @@ class Seat:
     """None: the outline does not tell which way it points."""
     height_mm: float
     """Of the print above the water."""
+    freeboard_mm: float
+    """Of the hull, as the two seen together have it."""
     covariance: Floats
     """(3, 3) of the height and the centroid forward and to the left, mm²: what is the same in all pictures."""
     scatter_mm: tuple[float, float]
@@ -94,7 +96,8 @@ def seat(seen: Seen, around: Around, tag_plane: Plane, tag: Tag) -> Seat | str:
             flags.append(f"the tag's arrow points {abs(np.degrees(turn)):.1f}° beside the bow")
     return Seat(
         (float(solved.answer[1]), float(solved.answer[2])), turn, u, tag_plane.z_mm + float(solved.answer[0]),
-        solved.covariance, (float(scatter[0]), float(scatter[1])), waterline, u_outline, tuple(flags), around,
+        solved.freeboard_mm, solved.covariance, (float(scatter[0]), float(scatter[1])), waterline, u_outline,
+        tuple(flags), around,
     )  # fmt: skip
 
 
@@ -114,7 +117,7 @@ class _Solved:
     def __init__(self, around: Around, tag_plane: Plane, tag: Tag, places: Floats, heading: Floats) -> None:
         learnt, deck = around.learnt, around.deck
         self._tag, self._z_mm = tag, tag_plane.z_mm
-        f = learnt.hull.freeboard_mm
+        f = self.freeboard_mm = learnt.hull.freeboard_mm
         c, s = np.cos(heading), np.sin(heading)
         self._back = np.stack([np.column_stack([c, s]), np.column_stack([-s, c])], axis=1)
         hull = deck.lowered(learnt.place_mm, f)
@@ -151,6 +154,7 @@ class _Solved:
         self._contradicted = abs(x[0]) > _CONTRADICTS * np.hypot(np.sqrt(covariance[0, 0]), self._tag.u_height_mm)
         x, covariance = _least_squares(seen, by, w, belief)
         self.answer, self.covariance = x[:3], covariance[:3, :3]
+        self.freeboard_mm += float(x[3])
 
     def _edges(self, around: Around) -> None:
         """What the outline's edges are misread everywhere alike."""

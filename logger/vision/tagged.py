@@ -22,6 +22,7 @@ from logger.vision.stamps import forwards, times_ns
 from logger.vision.steadiness import Watch
 from logger.vision.tag_course import headings_of_travel
 from logger.vision.tag_fit import TagFit
+from logger.vision.tag_gaps import filled, headed
 from logger.vision.tag_hull import Seen as Shown
 from logger.vision.tag_hull import Usual, learnt_around
 from logger.vision.tag_look import Print
@@ -71,7 +72,12 @@ def track_tagged(recording: Recording, rig: Rig) -> Track | NotFound:
     tag = tag_of(boat, boat.tag)
     found = _seat(poses, boat, tag, pictures, rig)
     seated = None if isinstance(found, str) else found
-    track = track_of(poses if seated is None else raised(poses, seated.height_mm), boat, tag, seated)
+    if seated is not None and recording.stamps is not None:
+        poses = raised(poses, seated.height_mm)
+        if tag.kind == "disc":
+            poses = headed(poses, seated, film)
+        poses = filled(poses, seated, film, stamps=recording.stamps, rig=rig)
+    track = track_of(poses, boat, tag, seated)
     if film.watch is not None:
         track = _knocked(track, film.watch, poses)
     deck = Plane(recording.view, _DECK_UNKNOWN_MM[0] if boat.freeboard_mm is None else boat.freeboard_mm)

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -29,6 +30,10 @@ class Toy:
 
     def pictures(self, wanted: Sequence[int] | None = None) -> Iterator[tuple[int, Grey]]:
         return ((n, self.shown[n]) for n in (range(self.count) if wanted is None else wanted))
+
+    def upper(self, rows_px):
+        for n in rows_px:
+            yield n, self.shown[n][: rows_px[n]], partial(self.shown.__getitem__, n)
 
 
 def run(tag, *, count=36, speed=900.0, hidden=(), cover=None):

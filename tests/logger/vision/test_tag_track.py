@@ -15,7 +15,7 @@ from tests.logger.vision.tag_painted import SQUARE, plane
 BOAT = Boat("toy", length_mm=200.0, width_mm=80.0, freeboard_mm=20.0, tag=SQUARE)
 KNOWN = np.array([[1.0, 0.3, 0.0], [0.3, 0.5**2, 0.0], [0.0, 0.0, 0.3**2]])
 HULL = np.array([[90.0, 0], [-80, 40], [-80, -40]])
-SEAT = Seat((-20.0, 3.0), 0.02, 0.005, plane().z_mm, KNOWN, (0.1, 0.1), HULL, 0.4)
+SEAT = Seat((-20.0, 3.0), 0.02, 0.005, plane().z_mm, 20.0, KNOWN, (0.1, 0.1), HULL, 0.4)
 
 
 def poses(rock_mm: float = 0.0, **more) -> Poses:

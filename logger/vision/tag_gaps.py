@@ -1,0 +1,164 @@
+"""Where the print is hidden and the hull is not, the hull tells where the print must be.
+
+A sail, a hand or a lamp's reflection hides a print as a whole, and a hull only in part. So the hull that was learnt
+around the tag is laid over the pictures in which the print was lost, each from where the boat was just before or after.
+A disc shows no heading: there the hull's axis is read in every so-manieth picture.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.config import Rig
+from logger.recording.folder import FrameStamps
+from logger.vision import doubts
+from logger.vision.film import StoredFilm
+from logger.vision.fit import Fit, Fitter
+from logger.vision.plane import Plane
+from logger.vision.pursuit import batched, complete
+from logger.vision.stamps import forwards, times_ns
+from logger.vision.tag_hull import Around
+from logger.vision.tag_seat import Seat
+from logger.vision.tag_track import Poses
+
+Floats = NDArray[np.float64]
+
+_EVERY_S = 0.12
+"""A heading is read so often ..."""
+_APART_S = 0.5
+"""... and where it could not be for longer, it is as doubtful as it was."""
+_TOGETHER_COUNT = 24
+_BLOCK_PX, _MARGIN_PX = 16, 24
+_FEWEST_COUNT = 4
+
+
+class Laid:
+    """The hull on its deck's plane, from the print's poses and back."""
+
+    def __init__(self, seat: Seat, around: Around) -> None:
+        self.deck, self.learnt, self.found = around.deck, around.learnt, around.found
+        self._seat, self._c = seat, np.array(seat.centroid_mm)
+        self._at_deck = Plane(around.deck.view, seat.freeboard_mm)
+
+    def hulls(self, poses: Poses) -> tuple[Floats, Floats]:
+        """Places (N, 2) on the deck's plane and headings (N,)."""
+        heading = poses.heading_rad + self._seat.turn_rad
+        centroid = poses.place_mm + self._arms(heading)
+        return self._at_deck.lowered(centroid, self.deck.z_mm), heading
+
+    def print(self, fit: Fit) -> tuple[Floats, float, Floats]:
+        """Place, heading and covariance (3, 3) of the print, from the hull."""
+        centroid = self.deck.lowered(fit.place_mm[None], self._seat.freeboard_mm)[0]
+        heading = fit.heading_rad
+        arm = self._arms(np.array([heading]))[0]
+        lever = np.eye(3)
+        lever[:2, 2] = arm[1], -arm[0]
+        c, s = np.cos(heading), np.sin(heading)
+        ways = np.array([[c, -s], [s, c]])
+        covariance = lever @ fit.covariance @ lever.T
+        covariance[:2, :2] += ways @ np.diag(np.square(self._seat.scatter_mm)) @ ways.T
+        return centroid - arm, heading - self._seat.turn_rad, covariance
+
+    def _arms(self, heading_rad: Floats) -> Floats:
+        """(N, 2) from the print to the centroid."""
+        c, s = np.cos(heading_rad), np.sin(heading_rad)
+        x, y = self._c
+        return np.column_stack([c * x - s * y, s * x + c * y])
+
+
+def filled(poses: Poses, seat: Seat, film: StoredFilm, *, stamps: FrameStamps, rig: Rig) -> Poses:
+    """The poses, and those of pictures that show the hull only.
+
+    Args:
+        poses: of the print, at the seat's height.
+        seat: how the hull lies around it.
+        film: all pictures.
+        stamps: of the same pictures.
+        rig: with the camera's delay.
+    """
+    missed = sorted(set(range(film.count)) - set(poses.frame.tolist()))
+    if not missed or seat.around is None or doubts.shines(seat.around.learnt):
+        return poses
+    laid = Laid(seat, seat.around)
+    place, heading = laid.hulls(poses)
+    known = {
+        int(n): Fit(place[k], float(heading[k]), poses.covariance[k], 1.0, 1.0, 1.0, 1.0)
+        for k, n in enumerate(poses.frame)
+    }
+    t_s = (stamps.t_ns - stamps.t_ns[0]) / 1e9
+    fits = complete(film, t_s, plane=laid.deck, found=laid.found, learnt=laid.learnt, fits=known)
+    new = [n for n in missed if n in fits and fits[n].good]
+    return poses if not new else _joined(poses, new, [laid.print(fits[n]) for n in new], stamps, rig)
+
+
+def _joined(
+    poses: Poses, new: Sequence[int], found: Sequence[tuple[Floats, float, Floats]], stamps: FrameStamps, rig: Rig
+) -> Poses:
+    """With the poses found in the pictures `new`."""
+    numbers = np.concatenate([poses.frame, np.array(new, np.int64)])
+    order = np.argsort(numbers)
+    place = np.concatenate([poses.place_mm, [p for p, _, _ in found]])
+    heading = np.concatenate([poses.heading_rad, [h for _, h, _ in found]])
+    covariance = np.concatenate([poses.covariance, [c for _, _, c in found]])
+    doubtful = np.concatenate([poses.doubtful, np.zeros(len(new), bool)])[order]
+    numbers, place, heading, covariance = numbers[order], place[order], heading[order], covariance[order]
+    t_ns = times_ns(stamps, rig, numbers, poses.plane.pixels(place)[:, 1])
+    kept = forwards(t_ns)
+    return replace(
+        poses, frame=numbers[kept], t_ns=t_ns[kept], place_mm=place[kept], heading_rad=np.unwrap(heading)[kept],
+        covariance=covariance[kept], doubtful=doubtful[kept],
+    )  # fmt: skip
+
+
+def headed(poses: Poses, seat: Seat, film: StoredFilm) -> Poses:
+    """Poses of a disc with headings from the hull's axis, where it has one and shows it."""
+    if seat.around is None or seat.u_turn_rad is None or doubts.shines(seat.around.learnt):
+        return poses
+    laid = Laid(seat, seat.around)
+    t_s = (poses.t_ns - poses.t_ns[0]) / 1e9
+    rows = np.flatnonzero(np.diff(np.floor(t_s / _EVERY_S), prepend=-1) > 0)
+    fits = _axes(laid, poses, rows, film)
+    at = np.array(sorted(fits), np.int64)
+    if len(at) < _FEWEST_COUNT:
+        return poses
+    seen = np.unwrap([fits[k].heading_rad for k in at.tolist()])
+    heading = np.interp(t_s, t_s[at], seen)
+    own = np.sqrt([fits[k].covariance[2, 2] for k in at.tolist()])
+    u = np.hypot(np.interp(t_s, t_s[at], own), _between(seen))
+    away = np.abs(t_s[:, None] - t_s[at][None]).min(axis=1)
+    is_near = away < _APART_S
+    covariance = poses.covariance.copy()
+    covariance[is_near, 2, 2] = u[is_near] ** 2
+    return replace(poses, heading_rad=heading, covariance=covariance)
+
+
+def _between(heading_rad: Floats) -> float:
+    """How far straight lines from each to the next are off: what is seen on lines twice as long, which miss more."""
+    seen = heading_rad[1:-1] - (heading_rad[:-2] + heading_rad[2:]) / 2
+    return float(1.4826 * np.median(np.abs(seen)))
+
+
+def _axes(laid: Laid, poses: Poses, rows: NDArray[np.int64], film: StoredFilm) -> dict[int, Fit]:
+    """Good fits of the hull by row of `poses`."""
+    fitter = Fitter(laid.learnt.hull.thinned(), laid.deck, laid.found.water, laid.found.tone)
+    place, heading = laid.hulls(poses)
+    _, v = laid.learnt.hull.bundle().pixels(laid.deck, place[rows], heading[rows])
+    lowest = _BLOCK_PX * np.ceil((v.max(axis=(1, 2)) + _MARGIN_PX) / _BLOCK_PX).astype(int)
+    row_of = {int(poses.frame[k]): int(k) for k in rows}
+    wanted = {int(poses.frame[k]): int(low) for k, low in zip(rows, lowest, strict=True)}
+    found: dict[int, Fit] = {}
+    for batch in batched(film.upper(wanted), _TOGETHER_COUNT):
+        at = [row_of[number] for number, _, _ in batch]
+        fits = fitter.fits([picture for _, picture, _ in batch], place_mm=place[at], heading_rad=heading[at])
+        for k, fit, (_, picture, _) in zip(at, fits, batch, strict=True):
+            if not fit.good and found:
+                # by the heading seen last: that of travel is too far off for a hull of which a part is seen
+                near = found[max(found)].heading_rad
+                fit = fitter.fit_partly(picture, place_mm=place[k], heading_rad=near)
+            if fit.good:
+                found[k] = fit
+    return found

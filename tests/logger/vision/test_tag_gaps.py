@@ -1,0 +1,84 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from logger.config import Tag
+from logger.vision.film import StoredFilm
+from logger.vision.fit import Fit
+from logger.vision.tag_gaps import Laid, filled, headed
+from logger.vision.tag_seat import Seat, seat
+from logger.vision.tag_track import Poses
+from logger.vision.tagged import track_tagged
+from logger.vision.track import MEASURED, Track
+from tests.logger.vision.tag_seen import around_of, seen_at
+from tests.logger.vision.tagged_run import TOY, boat, tagged_run
+
+HIDDEN = range(25, 31)
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory):
+    return tagged_run(tmp_path_factory.mktemp("gaps"), count=60, hidden=HIDDEN)
+
+
+@pytest.fixture(scope="module")
+def laid(tmp_path_factory) -> tuple[Laid, Seat, Poses]:
+    seen, view = seen_at(tmp_path_factory.mktemp("laid"))
+    around = around_of(seen, view)
+    plane = replace(around.deck, z_mm=TOY.freeboard_mm + 2)
+    found = seat(seen, around, plane, boat().tag)
+    assert isinstance(found, Seat)
+    numbers = np.array(sorted(seen.place_mm))
+    place = np.array([seen.place_mm[n] for n in numbers.tolist()])
+    heading = np.array([seen.heading_rad[n] for n in numbers.tolist()])
+    cov = np.tile(np.diag([0.01, 0.01, 1e-6]), (len(numbers), 1, 1))
+    poses = Poses(numbers, numbers * 33_333_333, place, heading, cov, np.zeros(len(numbers), bool), plane, 48)
+    return Laid(found, around), found, poses
+
+
+def test_a_print_that_is_hidden_is_where_its_hull_says(run) -> None:
+    recording, rig, places, headings = run
+    track = track_tagged(recording, rig)
+    assert isinstance(track, Track)
+    assert track.frame.tolist() == list(range(60))
+    off = np.hypot(*(np.column_stack([track.x_mm, track.y_mm]) - places).T)
+    beside = np.delete(off, list(HIDDEN))
+    assert off[list(HIDDEN)].max() < beside.max() + 0.5
+    assert np.abs(track.heading_rad - headings).max() < 0.02
+    assert (track.quality == MEASURED).all()
+    noise = np.trace(track.noise_mm2, axis1=1, axis2=2)
+    assert noise[27] > noise[20]  # a hull is not read as finely as a print
+
+
+def test_from_print_to_hull_and_back(laid) -> None:
+    it, _, poses = laid
+    place, heading = it.hulls(poses)
+    fit = Fit(place[3], float(heading[3]), np.diag([0.04, 0.04, 1e-4]), 1.0, 1.0, 1.0, 1.0)
+    back, turned, covariance = it.print(fit)
+    assert back == pytest.approx(poses.place_mm[3], abs=1e-6)
+    assert turned == pytest.approx(poses.heading_rad[3])
+    assert np.linalg.eigvalsh(covariance[:2, :2])[0] > 0.04  # the hull's, the lever of its heading, the scatter
+
+
+def test_nothing_is_filled_in_without_a_hull(laid, run) -> None:
+    _, found, poses = laid
+    recording, rig, _, _ = run
+    bare = replace(found, around=None)
+    assert filled(poses, bare, StoredFilm(recording), stamps=recording.stamps, rig=rig) is poses
+    assert headed(poses, bare, StoredFilm(recording)) is poses
+
+
+def test_a_disc_is_headed_as_its_hull(tmp_path) -> None:
+    """The voyage curves, so that travel is beside the bow now and then; the axis is not."""
+    disc = Tag("disc", size_mm=36.0, height_mm=TOY.freeboard_mm + 2)
+    card = boat(kind="disc", number=None, size_mm=36.0)
+    recording, rig, places, headings = tagged_run(tmp_path, count=60, tag=disc, on_card=card)
+    track = track_tagged(recording, rig)
+    assert isinstance(track, Track)
+    off = np.abs((track.heading_rad - headings + np.pi) % (2 * np.pi) - np.pi)
+    assert off.max() < 0.02
+    assert np.median(track.u_heading_rad) < np.radians(1.0)
+    assert np.hypot(*(np.column_stack([track.x_mm, track.y_mm]) - places).T).max() < 1.5
