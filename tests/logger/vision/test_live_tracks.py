@@ -144,3 +144,10 @@ def test_a_boat_at_rest_stands_more_still_than_what_is_seen_of_it() -> None:
         tracks.feed([thing(*rng.normal(0, 3, 2))], [True], n * FRAME_NS)
         found.append(place(tracks)[0])
     assert np.std(found[50:]) < 2.0
+
+
+def test_what_is_farther_off_than_a_boat_can_go_in_one_picture_is_not_the_boat() -> None:
+    tracks = Tracks(200.0, 0.0)
+    waiting(tracks, 30)
+    tracks.feed([thing(100, 0)], [True], 30 * FRAME_NS)
+    assert place(tracks) == pytest.approx((0, 0), abs=1)
