@@ -61,13 +61,14 @@ class Course:
         # a boat that sets off or hits a wall changes its speed from picture to picture; the youngest count most
         order = 2 if len(t) >= _ENOUGH_FOR_CURVE and abs(ahead) < _CURVED_S else 1
         lines = np.polyfit(t, recent[:, 1:], order, w=np.linspace(0.5, 1, len(t)))
-        rates = lines[-2] + (2 * lines[0] * ahead if order == 2 else 0.0)
+        gained = lines[0] * ahead if order == 2 else 0.0
+        rates = lines[-2] + gained  # the mean until then
         if np.hypot(*rates[:2]) > FASTEST_MM_PER_S:
             return last[1:], np.zeros(3)
         rates[2] = np.clip(rates[2], -TURNS_RAD_PER_S, TURNS_RAD_PER_S)
         if abs(ahead) > 0.3:
             rates[2] = 0.0
-        return last[1:] + rates * ahead, rates
+        return last[1:] + rates * ahead, rates + gained
 
 
 def nearest(heading_rad: float, to: float) -> float:
