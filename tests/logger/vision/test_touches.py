@@ -114,3 +114,12 @@ def test_near_the_rim_less_is_far() -> None:
 def test_where_no_water_is_known_nothing_is_told() -> None:
     now, away = field()
     assert not is_reached(np.full_like(now, np.nan), now, away, 2.0)
+
+
+def test_what_lies_all_around_the_hull_is_no_arm() -> None:
+    """A shadow's edge, or a hull that was not laid right: it may reach as far as it likes."""
+    now, away = field()
+    now[78:82, 141:] = -0.4
+    assert is_reached(now, field()[0], away, 2.0)
+    now[away < 24] = -0.4
+    assert not is_reached(now, field()[0], away, 2.0)
