@@ -34,6 +34,8 @@ _APART_S = 0.5
 _TOGETHER_COUNT = 24
 _BLOCK_PX, _MARGIN_PX = 16, 24
 _FEWEST_COUNT = 4
+_ASTRAY_MM, _ASTRAY_TIMES = 5.0, 4.0
+"""A place so far beside its neighbours' way, and by so many standard uncertainties, is doubtful."""
 
 
 class Laid:
@@ -107,11 +109,22 @@ def _joined(
     doubtful = np.concatenate([poses.doubtful, np.zeros(len(new), bool)])[order]
     numbers, place, heading, covariance = numbers[order], place[order], heading[order], covariance[order]
     t_ns = times_ns(stamps, rig, numbers, poses.plane.pixels(place)[:, 1])
+    u = np.sqrt(np.trace(covariance[:, :2, :2], axis1=1, axis2=2))
+    doubtful |= np.isin(numbers, new) & astray(t_ns / 1e9, place, u)
     kept = forwards(t_ns)
     return replace(
         poses, frame=numbers[kept], t_ns=t_ns[kept], place_mm=place[kept], heading_rad=np.unwrap(heading)[kept],
         covariance=covariance[kept], doubtful=doubtful[kept],
     )  # fmt: skip
+
+
+def astray(t_s: Floats, place_mm: Floats, u_mm: Floats) -> NDArray[np.bool_]:
+    """(N,) places beside the straight way from the one before to the one after: a hull was laid over something else."""
+    found = np.zeros(len(t_s), bool)
+    share = ((t_s[1:-1] - t_s[:-2]) / (t_s[2:] - t_s[:-2]))[:, None]
+    beside = np.hypot(*(place_mm[1:-1] - place_mm[:-2] - share * (place_mm[2:] - place_mm[:-2])).T)
+    found[1:-1] = beside > np.maximum(_ASTRAY_MM, _ASTRAY_TIMES * u_mm[1:-1])
+    return found
 
 
 def headed(poses: Poses, seat: Seat, film: StoredFilm) -> Poses:

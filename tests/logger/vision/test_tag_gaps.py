@@ -8,7 +8,7 @@ import pytest
 from logger.config import Tag
 from logger.vision.film import StoredFilm
 from logger.vision.fit import Fit
-from logger.vision.tag_gaps import Laid, filled, headed
+from logger.vision.tag_gaps import Laid, astray, filled, headed
 from logger.vision.tag_seat import Seat, seat
 from logger.vision.tag_track import Poses
 from logger.vision.tagged import track_tagged
@@ -61,6 +61,14 @@ def test_from_print_to_hull_and_back(laid) -> None:
     assert back == pytest.approx(poses.place_mm[3], abs=1e-6)
     assert turned == pytest.approx(poses.heading_rad[3])
     assert np.linalg.eigvalsh(covariance[:2, :2])[0] > 0.04  # the hull's, the lever of its heading, the scatter
+
+
+def test_a_hull_laid_over_something_else_is_astray() -> None:
+    t = np.arange(9) / 30
+    place = np.column_stack([900 * t**2, np.zeros(9)])
+    place[5, 1] = 12.0
+    assert astray(t, place, np.full(9, 1.5)).tolist() == [n == 5 for n in range(9)]
+    assert not astray(t, place, np.full(9, 4.0)).any()
 
 
 def test_nothing_is_filled_in_without_a_hull(laid, run) -> None:
