@@ -66,7 +66,7 @@ def test_from_print_to_hull_and_back(laid) -> None:
 def test_a_hull_laid_over_something_else_is_astray() -> None:
     t = np.arange(9) / 30
     place = np.column_stack([900 * t**2, np.zeros(9)])
-    place[5, 1] = 12.0
+    place[5, 1] = 9.0
     assert astray(t, place, np.full(9, 1.5)).tolist() == [n == 5 for n in range(9)]
     assert not astray(t, place, np.full(9, 4.0)).any()
 
