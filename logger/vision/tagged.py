@@ -20,15 +20,15 @@ from logger.vision.learning import Card
 from logger.vision.plane import Plane
 from logger.vision.stamps import forwards, times_ns
 from logger.vision.steadiness import Watch
-from logger.vision.tag_course import headings_of_travel
-from logger.vision.tag_fit import TagFit
-from logger.vision.tag_gaps import filled, headed
-from logger.vision.tag_hull import Seen as Shown
-from logger.vision.tag_hull import Usual, learnt_around
-from logger.vision.tag_look import Print
-from logger.vision.tag_pursuit import Pursuit, pursue
-from logger.vision.tag_seat import Seat, seat
-from logger.vision.tag_track import Poses, middle_of, outline_of, raised, track_of
+from logger.vision.tag.course import headings_of_travel
+from logger.vision.tag.fit import TagFit
+from logger.vision.tag.gaps import filled, headed
+from logger.vision.tag.hull import Seen as Shown
+from logger.vision.tag.hull import Usual, learnt_around
+from logger.vision.tag.look import Print
+from logger.vision.tag.pursuit import Pursuit, pursue
+from logger.vision.tag.seat import Seat, seat
+from logger.vision.tag.track import Poses, middle_of, outline_of, raised, track_of
 from logger.vision.touches import touches
 from logger.vision.track import DOUBTFUL, NotFound, Track
 

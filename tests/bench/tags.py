@@ -22,7 +22,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.vision.tag_reader import Options, Reader
+from logger.vision.tag.reader import Options, Reader
 
 FAMILIES = {
     "4x4_50": cv2.aruco.DICT_4X4_50,

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 import pytest
 
-from logger.vision.tag_reader import Options, Reader
+from logger.vision.tag.reader import Options, Reader
 
 
 @pytest.fixture(scope="module")

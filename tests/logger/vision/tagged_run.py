@@ -9,8 +9,8 @@ import numpy as np
 
 from logger.config import Boat
 from logger.vision.plane import Plane
-from tests.logger.vision import tag_painted
 from tests.logger.vision.painted import Toy, camera, floor, paint, run, voyage
+from tests.logger.vision.tag import print_painted as tag_painted
 
 TOY = Toy()
 SEAT_MM = (-15.0, 2.0)

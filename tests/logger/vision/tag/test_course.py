@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from logger.vision.tag_course import headings_of_travel
+from logger.vision.tag.course import headings_of_travel
 
 T_NS = (np.arange(150) * 33_333_333).astype(np.int64)
 

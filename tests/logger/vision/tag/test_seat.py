@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from logger.vision.plane import Plane
-from logger.vision.tag_seat import Seat, seat
-from tests.logger.vision.tag_seen import around_of, seen_at
+from logger.vision.tag.seat import Seat, seat
+from tests.logger.vision.tag.seen import around_of, seen_at
 from tests.logger.vision.tagged_run import BOW_MM, SEAT_MM, TOY, TURN_RAD, boat
 
 TAG = boat().tag

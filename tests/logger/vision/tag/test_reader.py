@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from calibration import tags
-from logger.vision.tag_reader import Options, Reader
-from tests.logger.vision.tag_painted import SQUARE, empty, paint, plane
+from logger.vision.tag.reader import Options, Reader
+from tests.logger.vision.tag.print_painted import SQUARE, empty, paint, plane
 
 
 @pytest.mark.parametrize("enlarged", [1, 2])

@@ -7,7 +7,7 @@ from collections import deque
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.vision.tag_fit import TagFit
+from logger.vision.tag.fit import TagFit
 
 Floats = NDArray[np.float64]
 

@@ -1,6 +1,6 @@
 """Is it this number, or another one? The cells of a square whose place is known, read one by one.
 
-The fit (tag_fit.py) forgives what does not belong, and so it forgives a few wrong cells: two numbers differ by no more.
+The fit (fit.py) forgives what does not belong, and so it forgives a few wrong cells: two numbers differ by no more.
 So wherever a square was not followed from picture to picture its cells are compared with those of all numbers. Ink and
 paper are known from its own border and the paper around; a cell that is neither (under a sail, a finger, a lamp's
 reflection) says nothing.

@@ -9,10 +9,10 @@ import pytest
 
 from logger.recording.folder import FrameStamps
 from logger.vision.background import Grey
-from logger.vision.tag_look import Print
-from logger.vision.tag_pursuit import Pursuit, pursue
-from tests.logger.vision.tag_painted import DISC, SQUARE, empty, paint, plane
-from tests.logger.vision.test_tag_search import TANK
+from logger.vision.tag.look import Print
+from logger.vision.tag.pursuit import Pursuit, pursue
+from tests.logger.vision.tag.print_painted import DISC, SQUARE, empty, paint, plane
+from tests.logger.vision.tag.test_search import TANK
 
 ON = plane()
 EXPOSURE_S = 0.006

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from logger.config import Boat, Tag
 from logger.vision.outline import moments
 from logger.vision.plane import Plane
-from logger.vision.tag_seat import Seat
+from logger.vision.tag.seat import Seat
 from logger.vision.track import DOUBTFUL, MEASURED, Track
 
 Floats = NDArray[np.float64]

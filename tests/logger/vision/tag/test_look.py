@@ -5,8 +5,8 @@ import pytest
 
 from calibration.errors import CalibrationError
 from logger.config import Tag
-from logger.vision.tag_look import Print
-from tests.logger.vision.tag_painted import DISC, SQUARE, Sheet
+from logger.vision.tag.look import Print
+from tests.logger.vision.tag.print_painted import DISC, SQUARE, Sheet
 
 
 @pytest.mark.parametrize("tag", [SQUARE, DISC], ids=["square", "disc"])

@@ -8,12 +8,12 @@ import pytest
 from logger.config import Tag
 from logger.vision.film import StoredFilm
 from logger.vision.fit import Fit
-from logger.vision.tag_gaps import Laid, astray, filled, headed
-from logger.vision.tag_seat import Seat, seat
-from logger.vision.tag_track import Poses
+from logger.vision.tag.gaps import Laid, astray, filled, headed
+from logger.vision.tag.seat import Seat, seat
+from logger.vision.tag.track import Poses
 from logger.vision.tagged import track_tagged
 from logger.vision.track import MEASURED, Track
-from tests.logger.vision.tag_seen import around_of, seen_at
+from tests.logger.vision.tag.seen import around_of, seen_at
 from tests.logger.vision.tagged_run import TOY, boat, tagged_run
 
 HIDDEN = range(25, 31)

@@ -21,9 +21,9 @@ from logger.vision.fit import Fit, Fitter
 from logger.vision.plane import Plane
 from logger.vision.pursuit import batched, complete
 from logger.vision.stamps import forwards, times_ns
-from logger.vision.tag_hull import Around
-from logger.vision.tag_seat import Seat
-from logger.vision.tag_track import Poses
+from logger.vision.tag.hull import Around
+from logger.vision.tag.seat import Seat
+from logger.vision.tag.track import Poses
 
 Floats = NDArray[np.float64]
 

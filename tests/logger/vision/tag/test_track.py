@@ -7,10 +7,10 @@ import pytest
 
 from logger.config import Boat
 from logger.vision import outline
-from logger.vision.tag_seat import Seat
-from logger.vision.tag_track import Poses, leaps, middle_of, outline_of, raised, strays, track_of
+from logger.vision.tag.seat import Seat
+from logger.vision.tag.track import Poses, leaps, middle_of, outline_of, raised, strays, track_of
 from logger.vision.track import DOUBTFUL, MEASURED
-from tests.logger.vision.tag_painted import SQUARE, plane
+from tests.logger.vision.tag.print_painted import SQUARE, plane
 
 BOAT = Boat("toy", length_mm=200.0, width_mm=80.0, freeboard_mm=20.0, tag=SQUARE)
 KNOWN = np.array([[1.0, 0.3, 0.0], [0.3, 0.5**2, 0.0], [0.0, 0.0, 0.3**2]])

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from logger.config import Tag
 from logger.vision import doubts, outline
 from logger.vision.plane import Plane
-from logger.vision.tag_hull import Around, Seen
+from logger.vision.tag.hull import Around, Seen
 
 Floats = NDArray[np.float64]
 

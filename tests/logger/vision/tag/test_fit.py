@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from logger.vision.plane import Plane
-from logger.vision.tag_fit import Motion, Patch, TagFit, fit
-from logger.vision.tag_look import Print
-from tests.logger.vision.tag_painted import DISC, SQUARE, empty, paint, plane
+from logger.vision.tag.fit import Motion, Patch, TagFit, fit
+from logger.vision.tag.look import Print
+from tests.logger.vision.tag.print_painted import DISC, SQUARE, empty, paint, plane
 
 ON = plane()
 STEP_MM = ON.step_mm(ON.foot_mm)

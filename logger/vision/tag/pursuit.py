@@ -20,11 +20,11 @@ from numpy.typing import NDArray
 from logger.recording.folder import FrameStamps
 from logger.vision.glance import Film, Whole
 from logger.vision.plane import Plane
-from logger.vision.tag_cells import Told
-from logger.vision.tag_fit import Grey, Motion, Patch, TagFit, fit
-from logger.vision.tag_foresight import FASTEST_MM_PER_S, TURNS_RAD_PER_S, Course, nearest
-from logger.vision.tag_look import Look, Print
-from logger.vision.tag_search import Seeker, Seen
+from logger.vision.tag.cells import Told
+from logger.vision.tag.fit import Grey, Motion, Patch, TagFit, fit
+from logger.vision.tag.foresight import FASTEST_MM_PER_S, TURNS_RAD_PER_S, Course, nearest
+from logger.vision.tag.look import Look, Print
+from logger.vision.tag.search import Seeker, Seen
 
 Floats = NDArray[np.float64]
 

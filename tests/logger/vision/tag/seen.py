@@ -7,8 +7,8 @@ import numpy as np
 from logger.vision.film import StoredFilm
 from logger.vision.learning import Card
 from logger.vision.plane import Plane
-from logger.vision.tag_hull import Seen, Usual, learnt_around
-from logger.vision.tag_track import outline_of
+from logger.vision.tag.hull import Seen, Usual, learnt_around
+from logger.vision.tag.track import outline_of
 from tests.logger.vision.tagged_run import BOW_MM, SEAT_MM, TOY, TURN_RAD, boat, tagged_run
 
 CARD = Card(TOY.freeboard_mm, 1.2, TOY.length_mm, 1.0, TOY.width_mm, 1.0)

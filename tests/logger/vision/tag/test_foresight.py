@@ -3,8 +3,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.vision.tag_fit import TagFit
-from logger.vision.tag_foresight import FASTEST_MM_PER_S, Course, nearest
+from logger.vision.tag.fit import TagFit
+from logger.vision.tag.foresight import FASTEST_MM_PER_S, Course, nearest
 
 
 def seen(x_mm: float, heading_rad: float = 0.0) -> TagFit:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from logger.vision.light import PLAIN, Tone
 from logger.vision.plane import Plane
-from logger.vision.tag_look import Look
+from logger.vision.tag.look import Look
 
 Floats = NDArray[np.float64]
 Grey = NDArray[np.uint8]

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from logger.vision.light import PLAIN
 from logger.vision.plane import Plane, Singles
-from logger.vision.tag_cells import Told, told
-from logger.vision.tag_fit import STILL, Grey, Motion, Patch, TagFit, fit
-from logger.vision.tag_look import Look, Print
-from logger.vision.tag_reader import Options, Reader, Sign
+from logger.vision.tag.cells import Told, told
+from logger.vision.tag.fit import STILL, Grey, Motion, Patch, TagFit, fit
+from logger.vision.tag.look import Look, Print
+from logger.vision.tag.reader import Options, Reader, Sign
 
 Floats = NDArray[np.float64]
 

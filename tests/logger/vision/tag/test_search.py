@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.vision.tag_look import Print
-from logger.vision.tag_search import Seeker
-from tests.logger.vision.tag_painted import DISC, SQUARE, empty, paint, plane
+from logger.vision.tag.look import Print
+from logger.vision.tag.search import Seeker
+from tests.logger.vision.tag.print_painted import DISC, SQUARE, empty, paint, plane
 
 ON = plane()
 TANK = np.array([[-200.0, -450.0], [1400.0, -450.0], [1400.0, 450.0], [-200.0, 450.0]])

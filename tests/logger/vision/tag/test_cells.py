@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.vision.tag_cells import Told, told
-from tests.logger.vision.tag_painted import SQUARE, empty, paint, plane
+from logger.vision.tag.cells import Told, told
+from tests.logger.vision.tag.print_painted import SQUARE, empty, paint, plane
 
 ON = plane()
 PLACE, HEADING = np.array([480.0, -60.0]), 1.3

@@ -9,8 +9,8 @@ import pytest
 from logger.vision import outline
 from logger.vision.learning import Card
 from logger.vision.plane import Plane
-from logger.vision.tag_hull import Around
-from tests.logger.vision.tag_seen import around_of, seen_at
+from logger.vision.tag.hull import Around
+from tests.logger.vision.tag.seen import around_of, seen_at
 from tests.logger.vision.tagged_run import BOW_MM, TOY, TURN_RAD
 
 
