@@ -14,10 +14,14 @@ Floats = NDArray[np.float64]
 
 _CLEAR_GREY = 30.0
 """Contrast, picture numbers, from which edges are as good as they get."""
+_CALM_NOISE = 2.5
+"""Noise of a sample, light of 255, up to which water is calm."""
 _TOO_FAINT_GREY = 8.0
 """Contrast below which a boat is not told from water with certainty."""
 _USUAL_MISFIT = 1.3
 """Residual over noise up to which a boat is of one look."""
+_ANOTHER, _ANOTHER_MM = 0.35, 20.0
+"""What differs from the card by so much, as a share and at least by so many mm, is another thing."""
 _FASTEST_MM_PER_S = 3000.0
 _U_REACH_PX = 0.1
 """How far the outline may reach too far or not far enough on all sides alike, pixels."""
@@ -110,6 +114,7 @@ def _u_edges(plane: Plane, card: Card, learnt: Learnt, contrast: float) -> tuple
     step = plane.step_mm(plane.foot_mm)
     read = _U_EDGE_PX * step * max(1.0, _CLEAR_GREY / max(contrast, 1.0))
     read *= max(1.0, float(np.median(learnt.misfit)) / _USUAL_MISFIT) ** 3
+    read *= max(1.0, learnt.hull.typical_noise() / _CALM_NOISE)
     if shines(learnt):
         read = float(np.hypot(read, _U_SHINING_PX * step))
     size = outline.extents(learnt.hull.outline())
@@ -125,6 +130,15 @@ def leaps(t_ns: NDArray[np.int64], place: Floats) -> NDArray[np.bool_]:
     """(N,) fixes on either side of a step that no boat makes."""
     step = np.hypot(*np.diff(place, axis=0).T) / (np.diff(t_ns) / 1e9) > _FASTEST_MM_PER_S
     return np.asarray(np.append(step, False) | np.append(False, step), np.bool_)
+
+
+def another(card: Card, learnt: Learnt) -> str | None:
+    """Why what was learnt is not the boat on the card but another thing, as a sentence; None: it may be."""
+    length, width = outline.extents(learnt.hull.outline())
+    for what, seen, told in (("length", length, card.length_mm), ("width", width, card.width_mm)):
+        if told is not None and abs(seen - told) > max(_ANOTHER_MM, _ANOTHER * told):
+            return f"what moves there has a {what} of {seen:.0f} mm, the boat card says {told:.0f} mm"
+    return None
 
 
 def flags(card: Card, learnt: Learnt, plane: Plane, found: Survey) -> tuple[str, ...]:

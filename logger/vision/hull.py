@@ -117,6 +117,10 @@ class Hull:
         place = place_mm[:, None, None, :]
         return np.stack([place[..., 0] + c * x - s * y, place[..., 1] + s * x + c * y], axis=-1)
 
+    def typical_noise(self) -> float:
+        """Standard deviation of an ordinary sample, light of 255."""
+        return float(np.median(self.noise[np.isfinite(self.noise)]))
+
     def walls(self) -> Walls:
         """The walls below the deck's edge."""
         return Walls(self)

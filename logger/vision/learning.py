@@ -32,10 +32,10 @@ _BLUNT_PX = 3.0
 """How near a corner no ray is laid: blur has rounded it there."""
 _USUAL_FLARE, _U_FLARE = 0.02, 0.015
 """By how much a deck is usually larger than the waterline, as a share: sides stand upright or lean out a little."""
-_WITNESS = 3.0
-"""How much more doubtful than their noise walls are as witnesses of freeboard and taper, seen on simulated runs: rough
-water, a hull that rocks and what shows of it under water all lengthen or shorten a wall. So much more counts the card.
-"""
+_WITNESS, _WITNESS_PER_LIGHT = 2.0, 0.5
+"""How much more doubtful than their noise walls are as witnesses of freeboard and taper, and how much more for each
+unit of the noise (light of 255); seen on simulated runs: rough water, a hull that rocks and what shows of it under
+water all lengthen or shorten a wall. So much more counts the card."""
 _U_WALL_GREY = 15.0
 _U_WAVY_PX = 0.3
 """How far an edge point is believed to move apart from its neighbours: sides are smooth, foil only looks ragged."""
@@ -292,7 +292,7 @@ class _Fit:
         pull[edges] -= self._stiffness @ self._moved
         change, covariance = solved(normal, right + pull)
         self._apply(change, N, M)
-        self.u_freeboard, self.u_taper = (_WITNESS * float(u) for u in np.sqrt(np.diag(covariance)[:2]))
+        self.u_freeboard, self.u_taper = (self._witness() * float(u) for u in np.sqrt(np.diag(covariance)[:2]))
 
     def _by_shadow(self, bare: Floats) -> list[Floats]:
         """Derivatives (N, M, K) by the shadow's offset (2), depth, darkness and softness; `bare` is water in view."""
@@ -315,7 +315,8 @@ class _Fit:
         shadow = self.hull.shadow
         held = 1e9 if shadow.darkness == 0.0 else 0.0
         shape_held = 0.0 if free_blur and not self.is_faint else 1e9
-        told = (_WITNESS / self.card.u_freeboard_mm) ** 2
+        witness = self._witness()
+        told = (witness / self.card.u_freeboard_mm) ** 2
         diagonal = np.concatenate(
             [
                 np.tile([1 / (10 * self.step) ** 2, 1 / (10 * self.step) ** 2, 1 / 0.2**2], N),
@@ -336,9 +337,12 @@ class _Fit:
         pull[-3] = (self.depth_share - shadow.depth_share) * diagonal[-3]
         nearer = 1 - self.hull.freeboard_mm / self.plane.height_mm
         usual = 1 - (1 - _USUAL_FLARE) * nearer
-        diagonal[-7] += (_WITNESS / _U_FLARE) ** 2
-        pull[-7] += (usual - self.hull.taper) * (_WITNESS / _U_FLARE) ** 2
+        diagonal[-7] += (witness / _U_FLARE) ** 2
+        pull[-7] += (usual - self.hull.taper) * (witness / _U_FLARE) ** 2
         return diagonal, pull
+
+    def _witness(self) -> float:
+        return _WITNESS + _WITNESS_PER_LIGHT * self.hull.typical_noise()
 
     def _apply(self, change: Floats, N: int, M: int) -> None:
         pose = change[: 3 * N].reshape(N, 3)

@@ -25,6 +25,8 @@ _COST_PER_SIZE = 0.06
 """What a step of one boat size from one sparse picture to the next costs, against a score of at most 1."""
 _LONGEST_GAP = 8
 _FAINTEST_SIGMA = 3.0
+_STRONG, _ARM_SIZES = 1.0, 1.6
+"""Evidence that belongs to a thing, and how many boats large a thing that reaches in over the rim is an arm."""
 _NARROW_PX = 3.0
 """Narrower blurs are exact: that is as quick, and odd widths are too coarse for them."""
 
@@ -84,6 +86,7 @@ def candidates(apart: Singles, *, noise: float, size_px: float, tank: Mask | Non
     evidence = np.log1p(np.maximum(apart / np.float32(noise) - _FAINTEST_SIGMA, 0))
     if tank is not None:
         evidence[~tank] = 0
+        evidence[_arms(evidence, tank, most_px=_ARM_SIZES * size_px**2)] = 0
     score = _blurred(evidence, 0.45 * size_px) - 0.8 * _blurred(evidence, 1.1 * size_px)
     found = []
     reach = max(2, round(0.8 * size_px))
@@ -94,6 +97,19 @@ def candidates(apart: Singles, *, noise: float, size_px: float, tank: Mask | Non
         found.append(Sighting(float(u), float(v), float(strength)))
         cv2.circle(score, (u, v), reach, 0.0, -1)
     return found
+
+
+def _arms(evidence: Singles, tank: Mask, *, most_px: float) -> Mask:
+    """Where something larger than `most_px` pixels reaches in over the rim: an arm, with what it holds."""
+    strong = (evidence > _STRONG).astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(strong, connectivity=8)
+    rim = tank & (cv2.erode(tank.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0) == 0)
+    touching = np.zeros(count, bool)
+    touching[np.unique(labels[rim])] = True
+    is_arm = touching & (stats[:, cv2.CC_STAT_AREA] > most_px)
+    is_arm[0] = False
+    arms: Mask = is_arm[labels]
+    return arms
 
 
 def _blurred(evidence: Singles, sigma_px: float) -> Singles:

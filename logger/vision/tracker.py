@@ -38,6 +38,8 @@ _FREEBOARD_UNKNOWN_MM = (15.0, 9.0)
 """What is taken for a boat whose freeboard was not measured, and its standard uncertainty: anything up to 30 mm."""
 _LEAST_GOOD_SHARE = 0.5
 """Ripples and glints too can be followed for a while; but they do not keep their look."""
+_SURELY_SHOWN = 0.4
+"""A boat of which less is seen is doubtful."""
 _FAINT_GREY = 30.0
 """Contrast, in picture numbers, below which colour is tried."""
 _CLEARLY = 1.3
@@ -79,16 +81,17 @@ def _untagged(recording: Recording, rig: Rig) -> Track | NotFound:
     if isinstance(look, str):
         return NotFound(look)
     found, learnt = look.found, look.learnt
-    fits = pursue(
-        look.film, (recording.stamps.t_ns - recording.stamps.t_ns[0]) / 1e9, plane, found, learnt, tank=known.tank
-    )
-    held = {n: f for n, f in fits.items() if f.strength > 0.4}
-    if len(held) < 3:
+    if (doubt := doubts.another(card, learnt)) is not None:
+        return NotFound(doubt)
+    t_s = (recording.stamps.t_ns - recording.stamps.t_ns[0]) / 1e9
+    fits = pursue(look.film, t_s, plane, found, learnt, tank=known.tank)
+    if len(fits) < 3:
         return NotFound("the boat's look was learnt, but it is not found again in the pictures")
-    if (good := sum(f.good for f in held.values())) < _LEAST_GOOD_SHARE * len(held):
-        return NotFound(f"what was followed looks like one boat in {good} of {len(held)} pictures only")
-    numbers = np.array(sorted(held), np.int64)
-    rows = plane.pixels(np.array([held[n].place_mm for n in numbers]))[:, 1]
+    numbers = np.array(sorted(fits), np.int64)
+    good, among = sum(fit.good for fit in fits.values()), int(numbers[-1] - numbers[0]) + 1
+    if good < _LEAST_GOOD_SHARE * among:
+        return NotFound(f"what was followed looks like one boat in {good} of {among} pictures only")
+    rows = plane.pixels(np.array([fits[n].place_mm for n in numbers]))[:, 1]
     t_ns = times_ns(recording.stamps, rig, numbers, rows)
     kept = forwards(t_ns)
     t_ns, numbers = t_ns[kept], numbers[kept]
@@ -99,8 +102,8 @@ def _untagged(recording: Recording, rig: Rig) -> Track | NotFound:
         found,
         t_ns=t_ns,
         numbers=numbers,
-        fits=[held[n] for n in numbers],
-        knocked=_knocked(look.film, plane, numbers, held),
+        fits=[fits[n] for n in numbers],
+        knocked=_knocked(look.film, plane, numbers, fits),
         frames_count=len(recording.stamps.t_ns),
     )
     deck = Plane(recording.view, learnt.hull.freeboard_mm)
@@ -181,7 +184,8 @@ def _surveyed(
     in_grey = None if first.contrast < _FAINT_GREY else survey(grey, plane, known, first)
     clearness = 0.0 if in_grey is None else _clearness(in_grey, card)
     if clearness < _FAINT_GREY:
-        looks = _in_colour(grey, sorted(first.pictures), plane, known, enough=_CLEARLY * first.contrast)
+        enough = _CLEARLY * (first.contrast if in_grey is None else clearness)
+        looks = _in_colour(grey, sorted(first.pictures), plane, known, enough=enough)
         surveys = [(film, survey(film, plane, known, look)) for film, look in looks]
         best = max(surveys, key=lambda seen: _clearness(seen[1], card), default=None)
         if best is not None and _clearness(best[1], card) > _CLEARLY * clearness:
@@ -238,7 +242,7 @@ def _track(
     place = plane.lowered(seen, learnt.hull.freeboard_mm)
     covariance = np.array([f.covariance for f in fits])
     flags = doubts.flags(card, learnt, plane, found)
-    certain = np.array([f.good for f in fits]) & ~doubts.leaps(t_ns, place) & (not flags)
+    certain = np.array([f.good and f.agreeing > _SURELY_SHOWN for f in fits]) & ~doubts.leaps(t_ns, place) & (not flags)
     shifts = doubts.shifts(plane, card, learnt, contrast=found.contrast, seen=seen, heading_rad=heading, place_mm=place)
     if knocked is not None:
         covariance[:, :2, :2] += knocked.noise_mm2

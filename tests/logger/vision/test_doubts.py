@@ -109,3 +109,11 @@ def test_steps_that_no_boat_makes_are_found() -> None:
     t_ns = np.arange(5) * 33_000_000
     place = np.array([[0.0, 0], [10, 0], [400, 0], [20, 0], [30, 0]])
     assert doubts.leaps(t_ns, place).tolist() == [False, True, True, True, False]
+
+
+def test_a_thing_of_quite_another_size_is_not_the_boat(painted: Painted) -> None:
+    card = boat_card(painted.recording.card.boat)
+    assert doubts.another(card, painted.learnt) is None
+    told = doubts.another(replace(card, width_mm=140.0), painted.learnt)
+    assert told is not None
+    assert "the boat card says 140 mm" in told
