@@ -29,7 +29,7 @@ from logger.results.trial_json import to_json
 from logger.simulator.live import SimulatedTank
 from logger.station import line as station
 from logger.station.rig import Ran, run
-from logger.vision.live import LiveTracker
+from logger.vision.live.tracker import LiveTracker
 from tests.logger.station import bench
 from tests.logger.station.bench import RIG, S
 

@@ -179,7 +179,7 @@ def _tracker(plan: Plan, rig_file: Path) -> LiveTracker | None:
     if camera is None or camera.driver is None:
         return None
     from calibration.files import load_view
-    from logger.vision.live import LiveTracker as Tracker
+    from logger.vision.live.tracker import LiveTracker as Tracker
 
     view = load_view(rig_file.parent / camera.calibration)
     start = plan.rig.line("start")

@@ -15,7 +15,7 @@ from logger.records import Frame
 from logger.vision.background import Grey
 from logger.vision.glance import Whole, evenly
 from logger.vision.plane import Floats
-from logger.vision.steadiness import Watch, watch
+from logger.vision.watch.steadiness import Watch, watch
 
 Colour = NDArray[np.uint8]
 

@@ -24,7 +24,7 @@ _U_NEAR_MM, _U_NEAR_RAD = 3.0, 0.02
 """How far a boat of which a part is seen is believed to be from where it must be, whichever step it is in."""
 _WRONG_AT_FIRST, _WRONG = 0.5, 0.2
 """A ray half shows the boat's edge if so much of what it has to show is wrong; more at first, as the start is rough."""
-_LEAST_SHOWN, _U_PART_MM, _U_PART_RAD = 0.3, 2.5, 0.05
+_LEAST_SHOWN, _U_PART_MM, _U_PART_RAD = 0.37, 2.5, 0.05
 """A part of the boat tells of the whole if it has so much to show, and tells place and heading as well as this."""
 
 

@@ -87,16 +87,16 @@ class _Course:
 
 
 def pursue(
-    film: Film, t_s: Floats, plane: Plane, found: Survey, learnt: Learnt, *, tank: Mask | None
+    film: Film, plane: Plane, found: Survey, learnt: Learnt, *, t_s: Floats, tank: Mask | None
 ) -> dict[int, Fit]:
     """A good fit for every picture that shows the boat; by number.
 
     Args:
         film: all pictures.
-        t_s: (film.count,) when each was taken, from any moment.
         plane: on which the boat was learnt.
         found: the sparse pass.
         learnt: the boat's look.
+        t_s: (film.count,) when each was taken, from any moment.
         tank: small mask of where a boat can be.
     """
     chase = _Chase(film, t_s, plane, found, learnt)

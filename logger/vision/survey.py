@@ -24,6 +24,7 @@ Whole = NDArray[np.int64]
 _MORE_COUNT = 16
 _AT_REST_COUNT = 4
 """So many pictures of one and the same place are enough."""
+_CORE_PX = 5
 _ENOUGH_WHOLE_COUNT = 6
 USUAL_FLARE = 0.015
 """By how much a deck is usually larger than the waterline, as a share."""
@@ -142,14 +143,23 @@ def _without_boat(
     return background.away_from_boat(pictures, lights, [(u, v, 1.15 * radius_px) for u, v in spots]), lights
 
 
-def in_grey(found: Survey, film: Pictures, plane: Plane, ground: Ground) -> Survey:
-    """The same poses with the pictures, the empty tank and the contrast of another film."""
+def in_another(found: Survey, film: Pictures, plane: Plane, ground: Ground) -> Survey:
+    """The same poses and outline with the pictures and the empty tank of another film."""
     pictures = dict(film.pictures([int(n) for n in found.numbers]))
     raw = [pictures[int(n)] for n in found.numbers]
     size = float(np.hypot(*outline.extents(found.polygon_mm))) / plane.step_mm(plane.foot_mm) / SHRINK
     spots = [(float(u), float(v)) for u, v in plane.pixels(found.place_mm)]
     empty, _ = _without_boat(raw, spots, _radius_px(plane, ground, size))
-    return replace(found, pictures=raw, empty=empty, noise=_noise(raw, empty), is_crinkled=True)
+    middles = [_around(picture, spot) - _around(empty, spot) for picture, spot in zip(raw, spots, strict=True)]
+    contrast = float(np.nan_to_num(np.median(np.abs(middles))))
+    return replace(found, pictures=raw, empty=empty, noise=_noise(raw, empty), contrast=contrast)
+
+
+def _around(picture: Grey | Singles, spot: tuple[float, float]) -> float:
+    """Mean of the square of pixels around a spot; NaN outside the picture."""
+    u, v = max(round(spot[0]) - _CORE_PX, 0), max(round(spot[1]) - _CORE_PX, 0)
+    core = picture[v : v + 2 * _CORE_PX + 1, u : u + 2 * _CORE_PX + 1]
+    return float(core.mean()) if core.size else float("nan")
 
 
 def _radius_px(plane: Plane, ground: Ground, size_px: float) -> float:

@@ -15,11 +15,9 @@ from logger.vision.background import Grey
 from logger.vision.film import StoredFilm, watched
 from logger.vision.glance import evenly
 from logger.vision.ground import depth_share
-from logger.vision.knocks import knocks
 from logger.vision.learning import Card
 from logger.vision.plane import Plane
 from logger.vision.stamps import forwards, times_ns
-from logger.vision.steadiness import Watch
 from logger.vision.tag.course import headings_of_travel
 from logger.vision.tag.fit import TagFit
 from logger.vision.tag.gaps import filled, headed
@@ -29,8 +27,10 @@ from logger.vision.tag.look import Print
 from logger.vision.tag.pursuit import Pursuit, pursue
 from logger.vision.tag.seat import Seat, seat
 from logger.vision.tag.track import Poses, middle_of, outline_of, raised, track_of
-from logger.vision.touches import touches
+from logger.vision.touch.touches import touches
 from logger.vision.track import DOUBTFUL, NotFound, Track
+from logger.vision.watch.knocks import knocks
+from logger.vision.watch.steadiness import Watch
 
 Floats = NDArray[np.float64]
 

@@ -20,17 +20,18 @@ from logger.vision.film import Colour, StoredFilm, one_colour, watched
 from logger.vision.fit import Fit
 from logger.vision.glance import Glance, glance
 from logger.vision.ground import Ground, depth_share, ground
-from logger.vision.knocks import Knocks, knocks
+from logger.vision.hues import PAIRS, HueFilm
 from logger.vision.learning import Card, Learnt, learn
 from logger.vision.light import ONE_COLOUR
 from logger.vision.plane import Plane
 from logger.vision.pursuit import pursue
 from logger.vision.stamps import forwards, times_ns
-from logger.vision.survey import Survey, in_grey, survey
+from logger.vision.survey import Survey, in_another, survey
 from logger.vision.tagged import track_tagged
 from logger.vision.texture import CrinkledFilm
-from logger.vision.touches import touches
+from logger.vision.touch.touches import touches
 from logger.vision.track import DOUBTFUL, MEASURED, NotFound, Track
+from logger.vision.watch.knocks import Knocks, knocks
 
 Floats = NDArray[np.float64]
 
@@ -84,7 +85,7 @@ def _untagged(recording: Recording, rig: Rig) -> Track | NotFound:
     if (doubt := doubts.another(card, learnt)) is not None:
         return NotFound(doubt)
     t_s = (recording.stamps.t_ns - recording.stamps.t_ns[0]) / 1e9
-    fits = pursue(look.film, t_s, plane, found, learnt, tank=known.tank)
+    fits = pursue(look.film, plane, found, learnt, t_s=t_s, tank=known.tank)
     if len(fits) < 3:
         return NotFound("the boat's look was learnt, but it is not found again in the pictures")
     numbers = np.array(sorted(fits), np.int64)
@@ -116,6 +117,12 @@ _CRINKLED, _PLAINLY = 20.0, 12.0
 ripples of water come and go."""
 
 
+_HUED, _HUED_PLAINLY = 12.0, 4.0
+"""The same of hues (hues.py)."""
+_OFF_CARD = 0.08
+"""An outline whose length and width are together so far from the card's, as shares, is not all boat."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Look:
     """What one boat looks like in one film."""
@@ -136,16 +143,27 @@ def _knocked(film: StoredFilm, plane: Plane, numbers: NDArray[np.int64], fits: M
 def _look(
     grey: StoredFilm, pictures: Mapping[int, Grey], plane: Plane, known: Ground, card: Card, floor_share: float
 ) -> _Look | str:
-    """The boat's look, learnt from where its light differs from the water's or, of a shining boat, its crinkles do."""
+    """The boat's look, learnt from where its light differs from the water's.
+
+    If that is not of the card's size (a shadow beside the boat), the boat is looked for by its hue; a shining boat by
+    its crinkles.
+    """
     film, found = _surveyed(grey, pictures, plane, known, card)
     look = found if isinstance(found, str) else _learnt(film, found, plane, card, floor_share)
-    if isinstance(look, _Look) and not doubts.is_dim(look.learnt):
+    is_dim = isinstance(look, str) or doubts.is_dim(look.learnt)
+    if not is_dim and _off_card(look, card) < _OFF_CARD:
         return look
-    crinkled = survey(CrinkledFilm(grey), plane, known)
-    if isinstance(crinkled, str) or crinkled.contrast < max(_CRINKLED, _PLAINLY * crinkled.noise):
-        return look
-    other = _learnt(grey, in_grey(crinkled, grey, plane, known), plane, card, floor_share)
-    return other if isinstance(look, str) or _off_card(other, card) <= _off_card(look, card) else look
+    others: list[_Look] = []
+    if is_dim:
+        crinkled = survey(CrinkledFilm(grey), plane, known)
+        if not isinstance(crinkled, str) and crinkled.contrast > max(_CRINKLED, _PLAINLY * crinkled.noise):
+            is_foil = replace(in_another(crinkled, grey, plane, known), is_crinkled=True)
+            others.append(_learnt(grey, is_foil, plane, card, floor_share))
+    for pair in PAIRS:
+        coloured = survey(HueFilm(grey, pair), plane, known)
+        if not isinstance(coloured, str) and coloured.contrast > max(_HUED, _HUED_PLAINLY * coloured.noise):
+            others.append(_learnt(grey, in_another(coloured, grey, plane, known), plane, card, floor_share))
+    return min([*others, look], key=lambda tried: _off_card(tried, card))
 
 
 def _learnt(film: StoredFilm, found: Survey, plane: Plane, card: Card, floor_share: float) -> _Look:
@@ -165,9 +183,11 @@ def _learnt(film: StoredFilm, found: Survey, plane: Plane, card: Card, floor_sha
     return _Look(film, found, replace(learnt, is_crinkled=found.is_crinkled))
 
 
-def _off_card(look: _Look, card: Card) -> float:
-    """How far the silhouette's length and width are from the card's, as shares; 0 where the card says nothing."""
-    size = outline.extents(look.found.polygon_mm)
+def _off_card(look: _Look | str, card: Card) -> float:
+    """How far the learnt length and width are from the card's, as shares; 0 where the card says nothing."""
+    if isinstance(look, str):
+        return np.inf
+    size = outline.extents(look.learnt.hull.outline())
     return sum(abs(a / b - 1) for a, b in zip(size, (card.length_mm, card.width_mm), strict=True) if b)
 
 

@@ -31,9 +31,9 @@ from logger.simulator.tiers import TIERS, TierName
 from logger.simulator.wishes import wishes
 from logger.vision.film import StoredFilm
 from logger.vision.glance import evenly
-from logger.vision.steadiness import Watch, watch
 from logger.vision.track import Track
 from logger.vision.tracker import track_boat
+from logger.vision.watch.steadiness import Watch, watch
 from tests.bench.vision.clips import TIERS as TIER_NAMES
 from tests.bench.vision.figures import off_mm, truth_of, two_u_mm
 

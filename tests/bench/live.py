@@ -31,8 +31,8 @@ from logger.recording.folder import Recording, load
 from logger.recording.video import packets
 from logger.records import Edge, Fix, Frame, Key, Record
 from logger.station.referee import Referee
-from logger.vision.live import LiveTracker
-from logger.vision.live_scene import reduced
+from logger.vision.live.scene import reduced
+from logger.vision.live.tracker import LiveTracker
 
 Floats = NDArray[np.float64]
 

@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 
 from logger.recording.folder import load
-from logger.vision.steadiness import watch
 from logger.vision.track import NotFound
 from logger.vision.tracker import track_boat
+from logger.vision.watch.steadiness import watch
 
 
 @pytest.mark.parametrize(

@@ -24,7 +24,7 @@ def off_mm(painted: Painted, fits: dict) -> np.ndarray:
 
 
 def test_every_picture_is_fitted(painted: Painted) -> None:
-    fits = pursue(Film(film_of(painted)), T_S, painted.plane, painted.found, painted.learnt, tank=None)
+    fits = pursue(Film(film_of(painted)), painted.plane, painted.found, painted.learnt, t_s=T_S, tank=None)
     assert len(fits) == 150
     assert all(fit.good for fit in fits.values())
     assert off_mm(painted, fits).max() < 0.5
@@ -42,7 +42,7 @@ def with_circles(painted: Painted, numbers: range, *, aside_px: tuple[int, int],
 
 def test_a_boat_covered_for_a_while_is_left_out_and_found_again(painted: Painted) -> None:
     pictures, found = with_circles(painted, range(60, 80), aside_px=(0, 0), radius_px=140)
-    fits = pursue(Film(pictures), T_S, painted.plane, found, painted.learnt, tank=None)
+    fits = pursue(Film(pictures), painted.plane, found, painted.learnt, t_s=T_S, tank=None)
     assert sorted(fits) == [*range(60), *range(80, 150)]
     assert off_mm(painted, fits).max() < 0.5
 
@@ -50,7 +50,7 @@ def test_a_boat_covered_for_a_while_is_left_out_and_found_again(painted: Painted
 @pytest.mark.parametrize("pictures_hidden", [range(60, 80), range(30), range(110, 150)])
 def test_a_boat_half_of_which_is_hidden_is_still_measured(painted: Painted, pictures_hidden: range) -> None:
     pictures, found = with_circles(painted, pictures_hidden, aside_px=(-70, 0), radius_px=70)
-    fits = pursue(Film(pictures), T_S, painted.plane, found, painted.learnt, tank=None)
+    fits = pursue(Film(pictures), painted.plane, found, painted.learnt, t_s=T_S, tank=None)
     assert len(fits) == 150
     assert all(fits[n].is_partial and fits[n].agreeing < 0.8 for n in pictures_hidden)
     assert off_mm(painted, fits).max() < 0.8
@@ -69,7 +69,7 @@ def test_a_start_that_the_sparse_pictures_got_wrong_is_put_right(painted: Painte
     learnt = replace(
         painted.learnt, place_mm=painted.learnt.place_mm[late], heading_rad=painted.learnt.heading_rad[late]
     )
-    fits = pursue(Film(film_of(painted)), T_S, painted.plane, found, learnt, tank=None)
+    fits = pursue(Film(film_of(painted)), painted.plane, found, learnt, t_s=T_S, tank=None)
     assert all(fit.good for fit in fits.values())
     assert off_mm(painted, fits).max() < 0.5
 
@@ -82,7 +82,7 @@ def test_the_sparse_pictures_are_not_decoded_again(painted: Painted) -> None:
             asked.extend(rows_px)
             return super().upper(rows_px)
 
-    fits = pursue(Counted(film_of(painted)), T_S, painted.plane, painted.found, painted.learnt, tank=None)
+    fits = pursue(Counted(film_of(painted)), painted.plane, painted.found, painted.learnt, t_s=T_S, tank=None)
     assert sorted([*asked, *painted.found.numbers]) == list(range(150)) == sorted(fits)
 
 
@@ -101,7 +101,7 @@ def test_a_picture_that_a_lost_part_has_shifted_is_looked_at_whole_and_left_out_
                     picture = np.roll(picture, shift_px, axis=1)
                 yield n, picture, (lambda: None) if n in damaged else whole
 
-    fits = pursue(Shifted(film_of(painted)), T_S, painted.plane, painted.found, painted.learnt, tank=None)
+    fits = pursue(Shifted(film_of(painted)), painted.plane, painted.found, painted.learnt, t_s=T_S, tank=None)
     assert len(shifted) > 6
     assert sorted(fits) == [n for n in range(150) if n not in damaged]
     assert all(fit.good for fit in fits.values())

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 
-from logger.vision.live_things import Thing
+from logger.vision.live.things import Thing
 
 _LIVELY_MM_PER_S2, _CALM_MM_PER_S2 = 1500.0, 250.0
 """Accelerations that a motion may have: what may belong to a track is asked with the first; its place is found with the

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from logger.vision.live_things import Thing
-from logger.vision.live_tracks import Tracks
+from logger.vision.live.things import Thing
+from logger.vision.live.tracks import Tracks
 
 FRAME_NS = 33_333_333
 RED, PALE = (20.0, 20.0, 200.0), (200.0, 210.0, 210.0)

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import map_coordinates
 
-from logger.vision.moves import Move, levers, put_back
+from logger.vision.watch.moves import Move, levers, put_back
 from tests.logger.vision.yard import seen, shifted, yard
 
 SIZE = (360, 640)

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from logger.vision.steadiness import Watch, watch
+from logger.vision.watch.steadiness import Watch, watch
 from tests.logger.vision.yard import seen, shifted, yard
 
 WATER = np.array([[80.0, 70.0], [560.0, 70.0], [560.0, 290.0], [80.0, 290.0]])

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from logger.config import Boat
 from logger.vision.background import Mask
-from logger.vision.live_scene import Floats, Floor, Seen, Singles
+from logger.vision.live.scene import Floats, Floor, Seen, Singles
 
 _MOST_COUNT = 5
 _AROUND = 1.7

@@ -5,7 +5,7 @@ import time
 import numpy as np
 import pytest
 
-from logger.vision.live import LiveTracker
+from logger.vision.live.tracker import LiveTracker
 from tests.logger.vision.conftest import Painted
 
 

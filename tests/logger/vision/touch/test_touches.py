@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.vision.touches import is_reached, lasting, touches
+from logger.vision.touch.touches import is_reached, lasting, touches
 from logger.vision.track import DOUBTFUL
 from tests.logger.vision import pushed
 

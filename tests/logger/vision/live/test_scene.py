@@ -5,7 +5,7 @@ import numpy as np
 
 from logger.config import Line, Tank
 from logger.records import Frame
-from logger.vision.live_scene import EmptyTank, Floor, reduced
+from logger.vision.live.scene import EmptyTank, Floor, reduced
 from logger.vision.plane import Plane
 from tests.logger.vision.painted import camera
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.vision.moves import Move
 from logger.vision.plane import Plane
+from logger.vision.watch.moves import Move
 
 Floats = NDArray[np.float64]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.vision.pushes import pushes
+from logger.vision.touch.pushes import pushes
 
 T_S = np.arange(0.0, 4.0, 1 / 30)
 

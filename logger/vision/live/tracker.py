@@ -17,9 +17,9 @@ from calibration.waterplane import View
 from logger.config import Boat, Line, Tank
 from logger.records import Fix, Frame, Quality
 from logger.vision.ground import SHRINK
-from logger.vision.live_scene import EmptyTank, Floor, reduced
-from logger.vision.live_things import Size, Thing, things
-from logger.vision.live_tracks import Track, Tracks
+from logger.vision.live.scene import EmptyTank, Floor, reduced
+from logger.vision.live.things import Size, Thing, things
+from logger.vision.live.tracks import Track, Tracks
 from logger.vision.plane import Plane
 
 Floats = NDArray[np.float64]

@@ -10,11 +10,11 @@ import pytest
 from logger.recording.folder import load
 from logger.simulator import simulate
 from logger.simulator.tiers import TIERS
-from logger.vision.knocks import knocks
-from logger.vision.moves import Move
 from logger.vision.plane import Plane
 from logger.vision.track import MEASURED, Track
 from logger.vision.tracker import track_boat
+from logger.vision.watch.knocks import knocks
+from logger.vision.watch.moves import Move
 from tests.bench.vision import off_mm as off_truth_mm
 from tests.bench.vision import truth_of, two_u_mm
 from tests.logger.vision.painted import camera

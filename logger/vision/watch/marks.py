@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import spline_filter1d
 
 from logger.vision.background import Grey, Mask
-from logger.vision.moves import levers
 from logger.vision.plane import Floats, Singles
+from logger.vision.watch.moves import levers
 
 Whole = NDArray[np.int64]
 

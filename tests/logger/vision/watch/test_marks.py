@@ -3,7 +3,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from logger.vision.marks import Marks
+from logger.vision.watch.marks import Marks
 from tests.logger.vision.yard import seen, shifted, yard
 
 

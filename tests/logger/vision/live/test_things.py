@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 
 from logger.config import Boat
-from logger.vision.live_scene import EmptyTank
-from logger.vision.live_things import Size, Thing, things
-from tests.logger.vision.test_live_scene import floor, water, with_box
+from logger.vision.live.scene import EmptyTank
+from logger.vision.live.things import Size, Thing, things
+from tests.logger.vision.live.test_scene import floor, water, with_box
 
 WHERE = floor()
 STEP_MM = WHERE.plane.step_mm(WHERE.plane.foot_mm) * 4

@@ -17,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision.background import Grey
-from logger.vision.marks import REACH_PX, Marks, Readings
-from logger.vision.moves import Move, levers, put_back
 from logger.vision.plane import Floats, Singles
+from logger.vision.watch.marks import REACH_PX, Marks, Readings
+from logger.vision.watch.moves import Move, levers, put_back
 
 LEAST_PX = 0.12
 """A smaller move of all marks together is none: so far may ripples, shadows and a JPEG's blocks pull them."""

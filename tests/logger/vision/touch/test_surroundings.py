@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.vision.surroundings import Course, Surroundings
+from logger.vision.touch.surroundings import Course, Surroundings
 from tests.logger.vision import pushed
 
 

@@ -26,8 +26,8 @@ from numpy.typing import NDArray
 
 from logger.vision.background import Mask
 from logger.vision.plane import Plane, Singles
-from logger.vision.pushes import Push, pushes
-from logger.vision.surroundings import Colours, Course, Surroundings
+from logger.vision.touch.pushes import Push, pushes
+from logger.vision.touch.surroundings import Colours, Course, Surroundings
 from logger.vision.track import MEASURED, Touch, Track
 
 Floats = NDArray[np.float64]

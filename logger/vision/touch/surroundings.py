@@ -42,6 +42,7 @@ class Course:
     """Where the boat was seen, N pictures in order of time."""
 
     numbers: NDArray[np.int64]
+    """(N,) of the pictures, from 0."""
     t_s: Floats
     place_mm: Floats
     """(N, 2) on the deck's plane."""
