@@ -119,7 +119,8 @@ class Hull:
 
     def typical_noise(self) -> float:
         """Standard deviation of an ordinary sample, light of 255."""
-        return float(np.median(self.noise[np.isfinite(self.noise)]))
+        known = self.noise[np.isfinite(self.noise)]
+        return float(np.median(known)) if known.size else np.inf
 
     def walls(self) -> Walls:
         """The walls below the deck's edge."""

@@ -19,7 +19,7 @@ from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved, stiff
 from logger.vision.hull import Floats, Hull, Look, Reach, look
 from logger.vision.light import PLAIN, Tone
 from logger.vision.plane import Plane, Singles, sample
-from logger.vision.rays import CORRELATED, noise_of, outside, relit, repainted, showing, weights
+from logger.vision.rays import CORRELATED, middle, noise_of, outside, relit, repainted, showing, weights
 from logger.vision.shadow import Distance, Shadow
 
 _ROUNDS_BLUR_PX = (2.5, 1.6, 1.0, 1.0, *(0.0,) * 6)
@@ -199,8 +199,9 @@ class _Fit:
         weight = weights(residual, self.hull.noise)
         if free_blur and not self.is_faint:
             weight = weight * self._look_for_hidden(residual, drawn.grey - shaded)[:, :, None]
-        shown = np.where(self._shown[:, :, None], residual / self.hull.noise, np.nan)
-        self.misfit = np.sqrt(np.nanmean(shown**2, axis=(1, 2)))
+        off = (residual / self.hull.noise) ** 2
+        shown = self._shown[:, :, None] & np.isfinite(off)
+        self.misfit = np.sqrt(np.where(shown, off, 0.0).sum(axis=(1, 2)) / np.maximum(shown.sum(axis=(1, 2)), 1))
         self._step(residual, weight, drawn, water, free_blur)
 
     def _look_for_hidden(self, residual: Floats, boat: Floats) -> Floats:
@@ -386,5 +387,5 @@ class _Fit:
         """What was learnt so far."""
         u = (self.card.u_freeboard_mm, _U_FLARE) if self.is_faint else (self.u_freeboard, self.u_taper)
         _, _, shaded = self.samples()
-        water = np.asarray(np.nanmedian(shaded, axis=(0, 2)), np.float64)
+        water = middle(np.swapaxes(shaded, 1, 2).reshape(-1, shaded.shape[1]))
         return Learnt(self.hull, self.place, self.heading, *u, self.misfit, water)

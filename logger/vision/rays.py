@@ -94,7 +94,8 @@ def _rim(typical: Floats) -> Floats:
 def noise_of(residual: Floats) -> Floats:
     """(M, K) robust spread of residuals (N, M, K) over the pictures, never below the camera's own."""
     spread = 1.4826 * middle(np.abs(residual))
-    floor = max(_GREY_FLOOR, 0.7 * float(np.nanmedian(spread)))
+    known = spread[np.isfinite(spread)]
+    floor = max(_GREY_FLOOR, 0.7 * float(np.median(known))) if known.size else _GREY_FLOOR
     return np.where(np.isfinite(spread), np.maximum(spread, floor), 50.0)
 
 
