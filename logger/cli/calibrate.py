@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from importlib import import_module
+
+from logger.cli import inner
 
 TARGETS = {
     "light": "how late the camera's stamps are, from a light that blinks in its picture",
@@ -13,12 +14,9 @@ TARGETS = {
 
 def describe(parser: argparse.ArgumentParser) -> None:
     """The command's arguments: what to calibrate, and what that needs."""
-    targets = parser.add_subparsers(dest="target", required=True, metavar="WHAT", title="what can be calibrated")
-    for name, words in TARGETS.items():
-        module = import_module(f"logger.cli.calibrate_{name}")
-        module.describe(targets.add_parser(name, help=words, description=module.__doc__, allow_abbrev=False))
+    inner.describe(parser, TARGETS, prefix="calibrate", title="what can be calibrated")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Calibrate it."""
-    return int(import_module(f"logger.cli.calibrate_{arguments.target}").run(arguments))
+    return inner.run(arguments, prefix="calibrate")

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from logger.simulator.basin import Basin
 from logger.simulator.hull import Hull
 from logger.simulator.tiers import Tier
-from logger.simulator.visitors import Colour, Patch
+from logger.simulator.visitors import Colour, Patch, adrift
 from logger.simulator.voyage import Voyage
 
 Floats = NDArray[np.float64]
@@ -57,13 +57,6 @@ def _scrap(rng: np.random.Generator, basin: Basin, hull: Hull, voyage: Voyage) -
     chosen = PAPERS if paper else BLOCKS
     colour = chosen[rng.integers(len(chosen))]
     reach = float(np.hypot(*hull.outline_mm.T).max() + np.hypot(*size) / 2) + 12.0
-    way = voyage.path.at(np.linspace(0, basin.front_mm, 60))[:, :2]
     turn, z = rng.uniform(-0.3, 0.3), 0.5 if paper else rng.uniform(5, 14)
-    for _ in range(12):
-        place = np.array(
-            [rng.uniform(basin.back_mm + 40, basin.front_mm - 40), rng.uniform(-1, 1) * (basin.half_width_mm - 40)]
-        )
-        drift = rng.uniform(-5, 5, 2)
-        if all(np.hypot(*(way - p).T).min() > reach for p in (place, place + 20.0 * drift)):
-            return Scrap(corners, place, drift, turn, z, colour)
-    return None
+    found = adrift(rng, basin, voyage, from_wall_mm=40, fastest_mm_per_s=5, clear_mm=reach)
+    return None if found is None else Scrap(corners, *found, turn, z, colour)

@@ -207,14 +207,26 @@ def _ring(rng: np.random.Generator, basin: Basin, hull: Hull, voyage: Voyage) ->
     outer = rng.uniform(22, 42)
     inner = outer * rng.uniform(0.55, 0.75)
     colour = RINGS[rng.integers(len(RINGS))]
-    way = voyage.path.at(np.linspace(0, basin.front_mm, 60))
-    reach = float(np.hypot(*hull.outline_mm.T).max())
+    clear = float(np.hypot(*hull.outline_mm.T).max()) + outer + 15
+    found = adrift(rng, basin, voyage, from_wall_mm=60, fastest_mm_per_s=4, clear_mm=clear)
+    return None if found is None else Ring(*found, outer, inner, colour)
+
+
+def adrift(
+    rng: np.random.Generator,
+    basin: Basin,
+    voyage: Voyage,
+    *,
+    from_wall_mm: float,
+    fastest_mm_per_s: float,
+    clear_mm: float,
+) -> tuple[Floats, Floats] | None:
+    """Place and drift (2,) of a thing that stays more than `clear_mm` from the boat's way for 20 s; None: no room."""
+    way = voyage.path.at(np.linspace(0, basin.front_mm, 60))[:, :2]
     for _ in range(12):
-        place = np.array(
-            [rng.uniform(basin.back_mm + 60, basin.front_mm - 60), rng.uniform(-1, 1) * (basin.half_width_mm - 60)]
-        )
-        drift = rng.uniform(-4, 4, 2)
-        later = place + 20.0 * drift
-        if all(np.hypot(*(way[:, :2] - p).T).min() > reach + outer + 15 for p in (place, later)):
-            return Ring(place, drift, outer, inner, colour)
+        x_mm = rng.uniform(basin.back_mm + from_wall_mm, basin.front_mm - from_wall_mm)
+        place = np.array([x_mm, rng.uniform(-1, 1) * (basin.half_width_mm - from_wall_mm)])
+        drift = rng.uniform(-fastest_mm_per_s, fastest_mm_per_s, 2)
+        if all(np.hypot(*(way - p).T).min() > clear_mm for p in (place, place + 20.0 * drift)):
+            return place, drift
     return None

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision import outline
-from logger.vision.learning import Card, Learnt
+from logger.vision.card import Card
+from logger.vision.learning import Learnt
 from logger.vision.plane import Plane
 from logger.vision.survey import Survey
 

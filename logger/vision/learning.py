@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision import outline
+from logger.vision.card import Card
 from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved, stiffness
 from logger.vision.hull import Floats, Hull, Look, Reach, look
 from logger.vision.light import PLAIN, Tone
@@ -47,18 +48,6 @@ _LEAST_SHOWN, _HARDLY = 0.3, 1e-3
 """A picture in which fewer rays show the boat hardly counts."""
 _SHADOW_RINGS = (0.0, 8.0, 16.0, 26.0, 38.0)
 """Distances at which the shadow is first looked for, mm."""
-
-
-@dataclass(frozen=True, slots=True)
-class Card:
-    """What is known of the boat beforehand, mm; None where it was not measured."""
-
-    freeboard_mm: float
-    u_freeboard_mm: float
-    length_mm: float | None = None
-    u_length_mm: float = 1.0
-    width_mm: float | None = None
-    u_width_mm: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

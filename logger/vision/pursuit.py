@@ -181,8 +181,8 @@ class _Chase:
             chosen = missed[max(0, first - _AT_ONCE_COUNT) : first]
             pictures = dict(self.film.pictures(chosen))
             for number in reversed(chosen):
-                after = next((n for n in range(number + 1, self.film.count) if n in self.fits), None)
-                if number not in pictures or after is None or self._t_s[after] - self._t_s[number] > _FORGOTTEN_S:
+                after = self._beside(number, 1)
+                if number not in pictures or after is None:
                     continue
                 course = self._course(after, 1)
                 start = course.at(self._t_s[number])
@@ -193,13 +193,22 @@ class _Chase:
     def onwards(self) -> None:
         """What was missed, in order, from where the boat is before."""
         for number, picture in self.film.pictures(self._missed(self.film.count)):
-            before = next((n for n in range(number - 1, -1, -1) if n in self.fits), None)
-            course = None if before is None else self._course(before, -1)
-            if course is None or self._t_s[number] - course.t_s > _FORGOTTEN_S:
+            before = self._beside(number, -1)
+            if before is None:
                 continue
+            course = self._course(before, -1)
             starts = self._starts(number, course)
             if (fit := self._fitted(picture, starts, course=course, t_s=self._t_s[number])) is not None:
                 self.fits[number] = fit
+
+    def _beside(self, number: int, side: int) -> int | None:
+        """The nearest picture with the boat on one side, if it is not too far away in time."""
+        beside = number + side
+        while 0 <= beside < self.film.count and abs(self._t_s[beside] - self._t_s[number]) <= _FORGOTTEN_S:
+            if beside in self.fits:
+                return beside
+            beside += side
+        return None
 
     def _missed(self, until: int) -> list[int]:
         return [n for n in range(until) if n not in self.fits and n not in self._damaged]

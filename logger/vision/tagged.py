@@ -12,10 +12,10 @@ from calibration.errors import CalibrationError
 from logger.config import Boat, Rig, Tag
 from logger.recording.folder import Recording
 from logger.vision.background import Grey
+from logger.vision.card import boat_card
 from logger.vision.film import StoredFilm, watched
 from logger.vision.glance import evenly
 from logger.vision.ground import depth_share
-from logger.vision.learning import Card
 from logger.vision.plane import Plane
 from logger.vision.stamps import forwards, times_ns
 from logger.vision.tag.course import headings_of_travel
@@ -28,9 +28,8 @@ from logger.vision.tag.pursuit import Pursuit, pursue
 from logger.vision.tag.seat import Seat, seat
 from logger.vision.tag.track import Poses, middle_of, outline_of, raised, track_of
 from logger.vision.touch.touches import touches
-from logger.vision.track import DOUBTFUL, NotFound, Track
-from logger.vision.watch.knocks import knocks
-from logger.vision.watch.steadiness import Watch
+from logger.vision.track import NotFound, Track
+from logger.vision.watch.knocks import doubted
 
 Floats = NDArray[np.float64]
 
@@ -77,25 +76,10 @@ def track_tagged(recording: Recording, rig: Rig) -> Track | NotFound:
         if tag.kind == "disc":
             poses = headed(poses, seated, film)
         poses = filled(poses, seated, film, stamps=recording.stamps, rig=rig)
-    track = track_of(poses, boat, tag, seated)
-    if film.watch is not None:
-        track = _knocked(track, film.watch, poses)
+    track = doubted(track_of(poses, boat, tag, seated), film.watch, poses.plane, poses.place_mm)
     deck = Plane(recording.view, _DECK_UNKNOWN_MM[0] if boat.freeboard_mm is None else boat.freeboard_mm)
     tank = np.array(rig.tank.outline_mm)
     return replace(track, touches=touches(track, film, deck=deck, tank_mm=tank, outline_mm=track.outline_mm))
-
-
-def _knocked(track: Track, watch: Watch, poses: Poses) -> Track:
-    """With the doubt that the camera's moves bring; what was put right stays measured."""
-    known = knocks([watch.move(int(n)) for n in track.frame], poses.plane, poses.place_mm)
-    moved = {} if known.shift_mm is None else {"camera moved during the run": known.shift_mm}
-    return replace(
-        track,
-        noise_mm2=track.noise_mm2 + known.noise_mm2,
-        quality=np.where(known.is_sure, track.quality, DOUBTFUL).astype(np.uint8),
-        shifts_mm={**track.shifts_mm, **moved},
-        flags=track.flags + known.flags,
-    )
 
 
 def _seat(poses: Poses, boat: Boat, tag: Tag, pictures: Mapping[int, Grey], rig: Rig) -> Seat | str:
@@ -112,9 +96,7 @@ def _seat(poses: Poses, boat: Boat, tag: Tag, pictures: Mapping[int, Grey], rig:
         Print(tag).paper_mm,
         tag.kind == "disc",
     )
-    card = Card(
-        boat.freeboard_mm, boat.u_freeboard_mm, boat.length_mm, boat.u_length_mm, boat.width_mm, boat.u_width_mm
-    )
+    card = boat_card(boat)
     middle = middle_of(boat, tag)
     usual = Usual(outline_of(boat, middle.bow_mm), (-middle.behind_mm, -middle.right_mm))
     around = learnt_around(

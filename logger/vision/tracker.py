@@ -12,16 +12,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.config import Boat, Rig
+from logger.config import Rig
 from logger.recording.folder import Recording
 from logger.vision import colours, doubts, outline
 from logger.vision.background import Grey
+from logger.vision.card import Card, boat_card
 from logger.vision.film import Colour, StoredFilm, one_colour, watched
 from logger.vision.fit import Fit
 from logger.vision.glance import Glance, glance
 from logger.vision.ground import Ground, depth_share, ground
 from logger.vision.hues import PAIRS, HueFilm
-from logger.vision.learning import Card, Learnt, learn
+from logger.vision.learning import Learnt, learn
 from logger.vision.light import ONE_COLOUR
 from logger.vision.plane import Plane
 from logger.vision.pursuit import pursue
@@ -31,12 +32,10 @@ from logger.vision.tagged import track_tagged
 from logger.vision.texture import CrinkledFilm
 from logger.vision.touch.touches import touches
 from logger.vision.track import DOUBTFUL, MEASURED, NotFound, Track
-from logger.vision.watch.knocks import Knocks, knocks
+from logger.vision.watch.knocks import doubted
 
 Floats = NDArray[np.float64]
 
-_FREEBOARD_UNKNOWN_MM = (15.0, 9.0)
-"""What is taken for a boat whose freeboard was not measured, and its standard uncertainty: anything up to 30 mm."""
 _LEAST_GOOD_SHARE = 0.5
 """Ripples and glints too can be followed for a while; but they do not keep their look."""
 _SURELY_SHOWN = 0.4
@@ -104,9 +103,9 @@ def _untagged(recording: Recording, rig: Rig) -> Track | NotFound:
         t_ns=t_ns,
         numbers=numbers,
         fits=[fits[n] for n in numbers],
-        knocked=_knocked(look.film, plane, numbers, fits),
         frames_count=len(recording.stamps.t_ns),
     )
+    track = doubted(track, look.film.watch, plane, np.array([fits[n].place_mm for n in numbers]))
     deck = Plane(recording.view, learnt.hull.freeboard_mm)
     tank, edge = np.array(rig.tank.outline_mm), learnt.hull.outline()
     return replace(track, touches=touches(track, look.film, deck=deck, tank_mm=tank, outline_mm=edge))
@@ -130,14 +129,6 @@ class _Look:
     film: StoredFilm
     found: Survey
     learnt: Learnt
-
-
-def _knocked(film: StoredFilm, plane: Plane, numbers: NDArray[np.int64], fits: Mapping[int, Fit]) -> Knocks | None:
-    """What the camera's moves mean for the fixes in the pictures `numbers`; None: nobody could watch it."""
-    if film.watch is None:
-        return None
-    seen_mm = np.array([fits[n].place_mm for n in numbers])
-    return knocks([film.watch.move(int(n)) for n in numbers], plane, seen_mm)
 
 
 def _look(
@@ -236,14 +227,6 @@ def _clearness(found: Survey | str, card: Card) -> float:
     return found.contrast * float(np.prod(fits)) ** 3
 
 
-def boat_card(boat: Boat) -> Card:
-    """What the card says for the fit; an unmeasured freeboard becomes a wide guess."""
-    freeboard, u = boat.freeboard_mm, boat.u_freeboard_mm
-    if freeboard is None:
-        freeboard, u = _FREEBOARD_UNKNOWN_MM
-    return Card(freeboard, u, boat.length_mm, boat.u_length_mm, boat.width_mm, boat.u_width_mm)
-
-
 def _track(
     plane: Plane,
     card: Card,
@@ -253,7 +236,6 @@ def _track(
     t_ns: NDArray[np.int64],
     numbers: NDArray[np.int64],
     fits: list[Fit],
-    knocked: Knocks | None,
     frames_count: int,
 ) -> Track:
     """Everything put down with its doubt, brought from the deck's plane to the water."""
@@ -264,12 +246,6 @@ def _track(
     flags = doubts.flags(card, learnt, plane, found)
     certain = np.array([f.good and f.agreeing > _SURELY_SHOWN for f in fits]) & ~doubts.leaps(t_ns, place) & (not flags)
     shifts = doubts.shifts(plane, card, learnt, contrast=found.contrast, seen=seen, heading_rad=heading, place_mm=place)
-    if knocked is not None:
-        covariance[:, :2, :2] += knocked.noise_mm2
-        certain &= knocked.is_sure
-        # what was put right is no doubt about the boat: the fixes stay measured
-        flags += knocked.flags
-        shifts |= {} if knocked.shift_mm is None else {"camera moved during the run": knocked.shift_mm}
     return Track(
         t_ns=t_ns,
         x_mm=place[:, 0],

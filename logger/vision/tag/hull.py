@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from logger.vision import background, doubts, outline
 from logger.vision.background import Grey
-from logger.vision.learning import Card, Learnt, learn
+from logger.vision.card import Card
+from logger.vision.learning import Learnt, learn
 from logger.vision.light import PLAIN
 from logger.vision.plane import Plane, Singles
 from logger.vision.silhouette import Shape, on_plane, silhouette

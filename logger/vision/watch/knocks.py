@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision.plane import Plane
+from logger.vision.track import DOUBTFUL, Track
 from logger.vision.watch.moves import Move
+from logger.vision.watch.steadiness import Watch
 
 Floats = NDArray[np.float64]
 
@@ -67,6 +69,28 @@ def knocks(moves: Sequence[Move], plane: Plane, seen_mm: Floats) -> Knocks:
     if lost > _UNSEEN_SHARE * len(moves):
         flags.append(f"whether the camera stood still could not be seen in {lost} of {len(moves)} pictures")
     return Knocks(noise, shift if far_px.any() else None, ~doubted | (known & (far_px < _MOST_PX)), tuple(flags))
+
+
+def doubted(track: Track, watch: Watch | None, plane: Plane, seen_mm: Floats) -> Track:
+    """The track with the doubt that the camera's moves bring; what was put right is none about the boat and stays.
+
+    Args:
+        track: of N fixes.
+        watch: what saw its pictures; None: nobody could.
+        plane: on which the boat was seen.
+        seen_mm: (N, 2) where.
+    """
+    if watch is None:
+        return track
+    known = knocks([watch.move(int(n)) for n in track.frame], plane, seen_mm)
+    moved = {} if known.shift_mm is None else {"camera moved during the run": known.shift_mm}
+    return replace(
+        track,
+        noise_mm2=track.noise_mm2 + known.noise_mm2,
+        quality=np.where(known.is_sure, track.quality, DOUBTFUL).astype(np.uint8),
+        shifts_mm={**track.shifts_mm, **moved},
+        flags=track.flags + known.flags,
+    )
 
 
 def _told(far_mm: Floats, far_px: Floats) -> str:

@@ -1,28 +1,8 @@
 from __future__ import annotations
 
-from importlib import import_module
-
 import pytest
 
 from logger.cli import main
-from logger.cli.calibrate import TARGETS
-
-
-@pytest.mark.parametrize("target", TARGETS)
-def test_every_target_has_help_of_its_own(target: str, capsys: pytest.CaptureFixture[str]) -> None:
-    with pytest.raises(SystemExit, match="0"):
-        main(["calibrate", target, "--help"])
-    told = capsys.readouterr().out
-    assert told.startswith(f"usage: boatrun calibrate {target}")
-    first_words = (import_module(f"logger.cli.calibrate_{target}").__doc__ or "").split()[:4]
-    assert " ".join(first_words) in " ".join(told.split())
-
-
-def test_the_help_names_every_target(capsys: pytest.CaptureFixture[str]) -> None:
-    with pytest.raises(SystemExit, match="0"):
-        main(["calibrate", "--help"])
-    told = " ".join(capsys.readouterr().out.split())
-    assert all(f"{name} {words}" in told for name, words in TARGETS.items())
 
 
 @pytest.mark.parametrize(

@@ -1,28 +1,8 @@
 from __future__ import annotations
 
-from importlib import import_module
-
 import pytest
 
 from logger.cli import main
-from logger.cli.printing import SHEETS
-
-
-@pytest.mark.parametrize("sheet", SHEETS)
-def test_every_sheet_has_help_of_its_own(sheet: str, capsys: pytest.CaptureFixture[str]) -> None:
-    with pytest.raises(SystemExit, match="0"):
-        main(["print", sheet, "--help"])
-    told = capsys.readouterr().out
-    assert told.startswith(f"usage: boatrun print {sheet}")
-    first_words = (import_module(f"logger.cli.print_{sheet}").__doc__ or "").split()[:4]
-    assert " ".join(first_words) in " ".join(told.split())
-
-
-def test_the_help_names_every_sheet(capsys: pytest.CaptureFixture[str]) -> None:
-    with pytest.raises(SystemExit, match="0"):
-        main(["print", "--help"])
-    told = " ".join(capsys.readouterr().out.split())
-    assert all(f"{name} {words}" in told for name, words in SHEETS.items())
 
 
 @pytest.mark.parametrize(

@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from logger.config import Boat, Rig
 from logger.recording.folder import Recording
+from logger.vision.card import boat_card
 from logger.vision.film import StoredFilm
 from logger.vision.ground import depth_share, ground
 from logger.vision.learning import Learnt, learn
 from logger.vision.plane import Plane
 from logger.vision.survey import Survey, survey
-from logger.vision.tracker import boat_card
 from tests.logger.vision.painted import Toy, run, voyage
 
 Floats = NDArray[np.float64]

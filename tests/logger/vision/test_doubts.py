@@ -8,9 +8,8 @@ import pytest
 from calibration.lens import Lens
 from calibration.waterplane import Pose, View
 from logger.vision import doubts
-from logger.vision.learning import Card
+from logger.vision.card import Card, boat_card
 from logger.vision.plane import Plane
-from logger.vision.tracker import boat_card
 from tests.logger.vision.conftest import Painted
 
 

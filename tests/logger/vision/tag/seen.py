@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from logger.vision.card import Card
 from logger.vision.film import StoredFilm
-from logger.vision.learning import Card
 from logger.vision.plane import Plane
 from logger.vision.tag.hull import Seen, Usual, learnt_around
 from logger.vision.tag.track import outline_of

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from logger.vision import outline
-from logger.vision.learning import Card
+from logger.vision.card import Card
 from logger.vision.plane import Plane
 from logger.vision.tag.hull import Around
 from tests.logger.vision.tag.seen import around_of, seen_at
