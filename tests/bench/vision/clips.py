@@ -12,7 +12,7 @@ from logger.simulator.tiers import TierName
 
 TIERS: tuple[TierName, ...] = ("easy", "realistic", "hard")
 TAGS = ("none", "square", "disc")
-FIRST_SEED, FIRST_JUDGING_SEED = DEVELOPMENT_SEED + 100, JUDGING_SEED + 400
+FIRST_SEED, FIRST_JUDGING_SEED = DEVELOPMENT_SEED + 100, JUDGING_SEED + 500
 
 
 @dataclass(frozen=True, slots=True)
