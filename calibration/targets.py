@@ -24,7 +24,7 @@ PLANE_BOARD = CharucoBoard(
 RIM_NUMBERS = tuple(range(6))
 """Marks for the rim that are printed unless others are asked for: one for each corner and each long side."""
 
-RIM_SIZE_MM = 50.0
+RIM_SIZE_MM = 45.0
 """Side of a rim mark's black square, unless another is asked for."""
 
 GRID_STEP_MM, GRID_ACROSS_MM, GRID_UPRIGHT_MM = 20.0, 160.0, 180.0
