@@ -22,6 +22,9 @@ Colour = NDArray[np.uint8]
 _KEPT_COUNT = 64
 """So many JPEGs are kept as they are for `in_colour`."""
 
+_BLOCK_PX = 16
+"""Whole blocks of any JPEG."""
+
 
 class StoredFilm:
     """The film of a recording: its brightness, or one of its colours."""
@@ -62,10 +65,16 @@ class StoredFilm:
         move = self.watch.look(number, image)
         return image if move.is_still else self.watch.put_back(number, image)
 
-    def in_colour(self, wanted: Sequence[int]) -> dict[int, Colour]:
-        """(h, w, 3) BGR of the wanted ones by number; cheap for the first that `pictures` handed out."""
-        if not all(n in self._kept for n in wanted):
-            frames = self._recording.frames(wanted=frozenset(wanted))
+    def in_colour(self, wanted: Sequence[int], rows_px: int | None = None) -> dict[int, Colour]:
+        """(h, w, 3) BGR of the wanted ones by number; cheap for the first that `pictures` handed out.
+
+        Args:
+            wanted: their numbers.
+            rows_px: so many upper rows, or more, are enough; of pictures in which the boat was found (see `upper`).
+        """
+        if rows_px is not None or not all(n in self._kept for n in wanted):
+            upper = None if rows_px is None else dict.fromkeys(wanted, _BLOCK_PX * -(-rows_px // _BLOCK_PX))
+            frames = self._recording.frames(wanted=frozenset(wanted), upper_px=upper)
             return {frame.sequence: self.as_it_stood(frame.sequence, frame.image) for frame in frames}
         decoded = {n: jpeg.decode(self._kept[n], grey=False) for n in wanted}
         return {n: self.as_it_stood(n, picture) for n, picture in decoded.items() if picture is not None}

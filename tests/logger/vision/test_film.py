@@ -52,9 +52,8 @@ def test_a_video_of_another_kind_is_handed_out_whole(painted: Painted, tmp_path:
     for _, picture in StoredFilm(painted.recording).pictures([0, 1, 2]):
         writer.write(cv2.cvtColor(picture, cv2.COLOR_GRAY2BGR))
     writer.release()
-    film = StoredFilm(
-        replace(painted.recording, video=tmp_path / "video.avi", stamps=painted.recording.stamps.first(3))
-    )
+    stamps = painted.recording.stamps.first(3)
+    film = StoredFilm(replace(painted.recording, video=tmp_path / "video.avi", stamps=stamps, places=()))
     for _, upper, whole in film.upper({0: 320, 2: 320}):
         assert upper.shape == (720, 1280)
         assert np.array_equal(whole(), upper)
