@@ -12,8 +12,6 @@ from logger.vision.plane import Singles
 
 CORRELATED = 6.0
 """How many samples share one independent piece of information: neighbours on a ray, JPEG blocks, the same wall."""
-_WALL_SHADE = 0.6
-"""First idea of a wall's light as a share of the deck's: it stands upright under a lamp from above."""
 _GREY_FLOOR = 0.8
 """Least noise of one sample, light of 255."""
 _DARKEST = 0.05
@@ -63,7 +61,7 @@ def _median(values: Floats) -> Floats:
     return np.asarray((low + high) / 2, np.float64)
 
 
-def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
+def repainted(hull: Hull, seen: Floats, *, wall_shade: float) -> Hull:
     """The hull with its deck's grey levels taken from the pictures, and a first wall where it has none."""
     inside = hull.offsets_mm <= -1.5 * hull.blur_mm
     if inside.sum() < 2:
@@ -78,7 +76,7 @@ def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
     deck[:, inside] = typical
     wall = hull.wall
     if not np.isfinite(wall).all():
-        wall = _WALL_SHADE * rim
+        wall = wall_shade * rim
     return replace(hull, deck=deck, wall=wall)
 
 
