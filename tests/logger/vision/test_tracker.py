@@ -166,9 +166,7 @@ def test_a_foil_boat_beside_its_shadow_is_followed_but_marked_doubtful(tmp_path:
 
 def test_a_foil_boat_on_a_coloured_floor_is_read_in_hue(tmp_path: Path) -> None:
     """Its light is that of the floor, darker here and brighter there; its hue is not."""
-    simulate(
-        tmp_path / "clip", tier="easy", kind="straight", seed=1043, paint="foil", floor="pale blue liner", **SHORT
-    )
+    simulate(tmp_path / "clip", tier="easy", kind="straight", seed=1043, paint="foil", floor="pale blue liner", **SHORT)
     recording = load(tmp_path / "clip")
     found = track_boat(recording, recording.rig)
     assert isinstance(found, Track), found
