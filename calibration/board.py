@@ -24,7 +24,8 @@ Picture: TypeAlias = NDArray[np.uint8]
 _WINDOW_SHARE = 0.25
 _SMALLEST_PX, _LARGEST_PX = 3, 11
 _FEWEST_CORNERS = 8
-_DICTIONARY = cv2.aruco.DICT_4X4_250
+MARKS = cv2.aruco.DICT_4X4_250
+"""What the marks on coded boards are taken from (OpenCV's number for it)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,17 +75,17 @@ class Chessboard:
 
     def find(self, picture: Picture) -> BoardSeen | NoBoard:
         """All inner corners, or none."""
-        grey = _grey(picture)
+        seen = grey(picture)
         size = (self.columns - 1, self.rows - 1)
-        found, corners = cv2.findChessboardCorners(grey, size)
+        found, corners = cv2.findChessboardCorners(seen, size)
         if not found:
             return NoBoard(
                 f"no chessboard of {self.columns} x {self.rows} squares; the whole board must be in the picture, "
                 "flat, evenly lit, with a white margin"
             )
         points = _lattice(size, self.square_mm)
-        pixels = _refined(grey, np.asarray(corners, np.float32), share=_WINDOW_SHARE)
-        return BoardSeen(points, pixels, grey.shape[1], grey.shape[0])
+        pixels = _refined(seen, np.asarray(corners, np.float32), share=_WINDOW_SHARE)
+        return BoardSeen(points, pixels, seen.shape[1], seen.shape[0])
 
     def drawn(self, *, square_px: int) -> Picture:
         """Black at the top left; the margin is one square."""
@@ -95,33 +96,41 @@ class Chessboard:
 
 @dataclass(frozen=True, slots=True)
 class CharucoBoard:
-    """A chessboard of `columns` x `rows` squares with a coded mark `mark_mm` wide in each white one."""
+    """A chessboard of `columns` x `rows` squares with a coded mark `mark_mm` wide in each white one.
+
+    `numbers` are those of the marks, row by row, of the dictionary MARKS; empty: 0, 1, 2 ... Boards with other numbers
+    are not taken for this one.
+    """
 
     columns: int
     rows: int
     square_mm: float
     mark_mm: float
+    numbers: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         _check_size(self.columns, self.rows, self.square_mm)
         if not 0 < self.mark_mm < self.square_mm:
             raise ValueError(f"board: mark_mm is {self.mark_mm}; more than 0 and less than square_mm is wanted")
+        wanted = self.columns * self.rows // 2
+        if self.numbers and len(set(self.numbers)) != wanted:
+            raise ValueError(f"board: {len(set(self.numbers))} numbers of marks; {wanted} different ones are wanted")
 
     def find(self, picture: Picture) -> BoardSeen | NoBoard:
         """The corners that can be seen, at least eight, not all on one line."""
-        grey = _grey(picture)
-        corners, numbers, _, _ = cv2.aruco.CharucoDetector(self._made()).detectBoard(grey)
+        seen = grey(picture)
+        corners, numbers, _, _ = cv2.aruco.CharucoDetector(self._made()).detectBoard(seen)
         if corners is None or len(corners) < _FEWEST_CORNERS:
-            seen = 0 if corners is None else len(corners)
-            return NoBoard(f"{seen} corners of the coded board; at least {_FEWEST_CORNERS} are wanted; come nearer")
+            count = 0 if corners is None else len(corners)
+            return NoBoard(f"{count} corners of the coded board; at least {_FEWEST_CORNERS} are wanted; come nearer")
         index = np.asarray(numbers).ravel()
         points = _lattice((self.columns - 1, self.rows - 1), self.square_mm)[index]
         if np.ptp(points[:, 0]) == 0 or np.ptp(points[:, 1]) == 0:
             return NoBoard("corners of one single line of the coded board; show more of it")
         # the window must not reach the coded mark beside the corner either: its edges pull the corner by 0.3 px
         to_mark = (self.square_mm - self.mark_mm) / (2 * self.square_mm)
-        pixels = _refined(grey, np.asarray(corners, np.float32), share=min(_WINDOW_SHARE, to_mark))
-        return BoardSeen(points, pixels, grey.shape[1], grey.shape[0])
+        pixels = _refined(seen, np.asarray(corners, np.float32), share=min(_WINDOW_SHARE, to_mark))
+        return BoardSeen(points, pixels, seen.shape[1], seen.shape[0])
 
     def drawn(self, *, square_px: int) -> Picture:
         """The margin is half a square."""
@@ -129,8 +138,9 @@ class CharucoBoard:
         return np.asarray(self._made().generateImage(size, marginSize=square_px // 2), np.uint8)
 
     def _made(self) -> cv2.aruco.CharucoBoard:
-        marks = cv2.aruco.getPredefinedDictionary(_DICTIONARY)
-        return cv2.aruco.CharucoBoard((self.columns, self.rows), self.square_mm, self.mark_mm, marks)
+        marks = cv2.aruco.getPredefinedDictionary(MARKS)
+        numbers = [np.array(self.numbers, np.int32)] if self.numbers else []
+        return cv2.aruco.CharucoBoard((self.columns, self.rows), self.square_mm, self.mark_mm, marks, *numbers)
 
 
 def _check_size(columns: int, rows: int, square_mm: float) -> None:
@@ -149,7 +159,8 @@ def _lattice(size: tuple[int, int], square_mm: float) -> Floats:
     return points
 
 
-def _grey(picture: Picture) -> Picture:
+def grey(picture: Picture) -> Picture:
+    """The picture in grey, (H, W)."""
     return picture if picture.ndim == 2 else np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
 
 

@@ -6,6 +6,7 @@
     width_px = 1280
     height_px = 720
     fx_px = 950.0                       # also fy_px, cx_px, cy_px; optional k1, k2, p1, p2, k3 (default 0)
+    model = "brown"                     # optional; "fisheye" for a very wide lens, see lens.py
     [pose]                              # X_cam = R·X_tank + t; tank: mm, x along the run, y left, z up, water z = 0
     rotation_vector = [3.1, 0.0, 0.0]   # rad, or: rotation = [[..3..], [..3..], [..3..]]
     translation_mm = [-600.0, 0.0, 1200.0]   # or: camera_mm = [x, y, height], the lens's place in the tank
@@ -34,7 +35,7 @@ import tomlkit
 
 from calibration.doubts import POSE_DOUBTS, read_covariance, read_doubts
 from calibration.errors import CalibrationError
-from calibration.lens import LENS_PARAMETERS, Floats, Lens
+from calibration.lens import LENS_MODELS, LENS_PARAMETERS, Floats, Lens, LensModel
 from calibration.reader import Reader, read_toml
 from calibration.waterplane import Pose, View, rotation_matrix
 
@@ -157,7 +158,7 @@ def _write_new(path: Path, text: str) -> None:
 def _lens(reader: Reader, table: Mapping[str, object]) -> Lens | None:
     before = len(reader.mistakes)
     doubts = tuple("u_" + name for name in LENS_PARAMETERS)
-    reader.known(table, "lens.", (*LENS_SIZE, *LENS_PARAMETERS, *doubts, "covariance"))
+    reader.known(table, "lens.", ("model", *LENS_SIZE, *LENS_PARAMETERS, *doubts, "covariance"))
     size: dict[str, int] = {}
     for key in LENS_SIZE:
         found = table.get(key)
@@ -167,9 +168,10 @@ def _lens(reader: Reader, table: Mapping[str, object]) -> Lens | None:
             size[key] = found
     values = {key: reader.number(table, "lens.", key, positive=key[0] == "f") for key in LENS_NEEDED}
     values |= {key: reader.number(table, "lens.", key, default=0.0) for key in LENS_PARAMETERS[4:]}
-    if len(reader.mistakes) > before:
+    model = _model(reader, table)
+    if model is None or len(reader.mistakes) > before:
         return None
-    lens = Lens(size["width_px"], size["height_px"], **values)
+    lens = Lens(size["width_px"], size["height_px"], **values, model=model)
     for key, length in (("cx_px", lens.width_px), ("cy_px", lens.height_px)):
         if not -length <= values[key] <= 2 * length:
             reader.say(f"lens.{key}", values[key], f"a place in or near the picture, 0 to {length}")
@@ -178,6 +180,15 @@ def _lens(reader: Reader, table: Mapping[str, object]) -> Lens | None:
         wanted = "a distortion that does not fold the picture before its corners"
         reader.say("lens.k1 ...", bend, f"{wanted}; calibrate again with the board in the corners, too")
     return lens if len(reader.mistakes) == before else None
+
+
+def _model(reader: Reader, table: Mapping[str, object]) -> LensModel | None:
+    model = next((known for known in LENS_MODELS if known == table.get("model", "brown")), None)
+    if model is None:
+        reader.say("lens.model", table["model"], " or ".join(f'"{known}"' for known in LENS_MODELS))
+    elif model == "fisheye" and any(key in table and table[key] for key in ("p1", "p2", "u_p1", "u_p2")):
+        reader.say("lens.p1, p2", "tangential terms of a fisheye", "none (that model has only k1, k2, k3)")
+    return model
 
 
 def _pose(reader: Reader, table: Mapping[str, object]) -> Pose | None:
@@ -264,6 +275,8 @@ def _head(words: Mapping[str, str]) -> tomlkit.TOMLDocument:
 
 def _lens_table(lens: Lens) -> tomlkit.items.Table:
     table = tomlkit.table()
+    if lens.model != "brown":
+        table["model"] = lens.model
     for name in (*LENS_SIZE, *LENS_PARAMETERS):
         table[name] = getattr(lens, name)
     return table

@@ -1,4 +1,4 @@
-"""Pixel <-> ray: the pinhole camera with Brown's distortion.
+"""Pixel <-> ray: the pinhole camera with Brown's distortion, and the fisheye for very wide lenses.
 
 Pixel coordinates are (column u, row v); whole numbers are pixel centres, so the top-left pixel's centre is (0, 0).
 Camera frame: x right, y down, z forward (the usual computer-vision convention).
@@ -7,6 +7,7 @@ Camera frame: x right, y down, z forward (the usual computer-vision convention).
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal, TypeAlias, get_args
 
 import cv2
 import numpy as np
@@ -17,12 +18,22 @@ Floats = NDArray[np.float64]
 LENS_PARAMETERS = ("fx_px", "fy_px", "cx_px", "cy_px", "k1", "k2", "p1", "p2", "k3")
 """The order of a lens's parameters in every vector and covariance."""
 
+LensModel: TypeAlias = Literal["brown", "fisheye"]
+LENS_MODELS: tuple[LensModel, ...] = get_args(LensModel)
+
+_NEWTON_STEPS_COUNT = 30
+
 
 @dataclass(frozen=True, slots=True)
 class Lens:
     """Intrinsic parameters of one camera at one picture size.
 
-    Distortion after Brown (1966) as OpenCV writes it: radial k1, k2, k3 and tangential p1, p2.
+    `model` "brown": distortion after Brown (1966) as OpenCV writes it, radial k1, k2, k3 and tangential p1, p2.
+
+    `model` "fisheye": a ray that is an angle θ off the axis is seen at the radius θ·(1 + k1·θ² + k2·θ⁴ + k3·θ⁶), after
+    Kannala and Brandt (2006) as OpenCV's fisheye module writes it, with its k4 = 0; p1 and p2 have no meaning there and
+    are 0. Rays of 90 degrees and more off the axis cannot be written with z = 1; a lens whose picture reaches them is
+    not `is_one_to_one`.
 
     A distortion can be so strong that it folds: beyond some radius the picture turns back, two rays lead to one pixel,
     and no ray leads to the corners. This class does not refuse such a lens, and its `rays` mean nothing there, without
@@ -41,6 +52,7 @@ class Lens:
     p1: float = 0.0
     p2: float = 0.0
     k3: float = 0.0
+    model: LensModel = "brown"
 
     @property
     def matrix(self) -> Floats:
@@ -49,7 +61,7 @@ class Lens:
 
     @property
     def distortion(self) -> Floats:
-        """(k1, k2, p1, p2, k3)."""
+        """(k1, k2, p1, p2, k3); of Brown's model they are what OpenCV takes."""
         return np.array([self.k1, self.k2, self.p1, self.p2, self.k3], np.float64)
 
     @property
@@ -68,6 +80,8 @@ class Lens:
 
     def rays(self, pixels: ArrayLike) -> Floats:
         """Directions (N, 3) in the camera frame, with z = 1, of `pixels` (N, 2), for a lens that `is_one_to_one`."""
+        if self.model == "fisheye":
+            return self._fisheye_rays(np.asarray(pixels, np.float64).reshape(-1, 2))
         points = np.asarray(pixels, np.float64).reshape(-1, 1, 2)
         criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 40, 1e-12)
         flat = cv2.undistortPoints(points, self.matrix, self.distortion, criteria=criteria).reshape(-1, 2)
@@ -77,6 +91,9 @@ class Lens:
         """Pixels (N, 2) of `points` (N, 3) in the camera frame, z > 0."""
         p = np.asarray(points, np.float64).reshape(-1, 3)
         x, y = p[:, 0] / p[:, 2], p[:, 1] / p[:, 2]
+        if self.model == "fisheye":
+            _, shrunk, _ = self._fisheye(np.hypot(x, y))
+            return np.column_stack([self.fx_px * shrunk * x + self.cx_px, self.fy_px * shrunk * y + self.cy_px])
         r2 = x * x + y * y
         radial = 1 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.k3))
         xd = x * radial + 2 * self.p1 * x * y + self.p2 * (r2 + 2 * x * x)
@@ -86,6 +103,8 @@ class Lens:
     def jacobian(self, rays: ArrayLike) -> Floats:
         """d(u, v)/d(x, y), (N, 2, 2), at the directions `rays` (N, 3) with z = 1: how pixels follow rays."""
         x, y = np.asarray(rays, np.float64).reshape(-1, 3)[:, :2].T
+        if self.model == "fisheye":
+            return self._fisheye_jacobian(x, y)
         r2 = x * x + y * y
         radial = 1 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.k3))
         slope = 2 * (self.k1 + r2 * (2 * self.k2 + 3 * self.k3 * r2))
@@ -99,6 +118,43 @@ class Lens:
             ],
             -2,
         )
+
+    def _bent(self, angle_rad: Floats) -> tuple[Floats, Floats]:
+        """Radius in focal lengths, and its slope, of rays that are `angle_rad` off the axis."""
+        t2 = angle_rad * angle_rad
+        radius = angle_rad * (1 + t2 * (self.k1 + t2 * (self.k2 + t2 * self.k3)))
+        slope = 1 + t2 * (3 * self.k1 + t2 * (5 * self.k2 + 7 * t2 * self.k3))
+        return radius, slope
+
+    def _fisheye(self, r: Floats) -> tuple[Floats, Floats, Floats]:
+        """Of rays at the distance `r` from the axis at z = 1: radius seen, radius seen / r, d(radius seen)/dr."""
+        radius, slope = self._bent(np.arctan(r))
+        near = r < 1e-9
+        shrunk = np.where(near, 1.0, radius / np.where(near, 1.0, r))
+        return radius, shrunk, slope / (1 + r * r)
+
+    def _fisheye_rays(self, pixels: Floats) -> Floats:
+        """NaN where Newton's method does not come to rest between 0 and 90 degrees."""
+        x, y = ((pixels - (self.cx_px, self.cy_px)) / (self.fx_px, self.fy_px)).T
+        seen = np.hypot(x, y)
+        angle = np.minimum(seen, 1.5)
+        for _ in range(_NEWTON_STEPS_COUNT):
+            radius, slope = self._bent(angle)
+            angle = np.clip(angle - (radius - seen) / np.where(np.abs(slope) > 1e-3, slope, 1e-3), 0, 2.0)
+        off = np.abs(self._bent(angle)[0] - seen)
+        grown = np.where((off < 1e-9) & (angle < np.pi / 2 - 1e-3), np.tan(angle), np.nan)
+        scale = np.where(seen < 1e-9, 1.0, grown / np.where(seen < 1e-9, 1.0, seen))
+        return np.column_stack([x * scale, y * scale, np.ones(len(x))])
+
+    def _fisheye_jacobian(self, x: Floats, y: Floats) -> Floats:
+        r = np.hypot(x, y)
+        _, shrunk, slope = self._fisheye(r)
+        r2 = np.where(r < 1e-9, 1.0, r * r)
+        turn = (slope - shrunk) / r2
+        rows = [[shrunk + turn * x * x, turn * x * y], [turn * x * y, shrunk + turn * y * y]]
+        focal = np.array([self.fx_px, self.fy_px])
+        jacobian: Floats = np.moveaxis(np.array(rows), -1, 0) * focal[:, None]
+        return jacobian
 
 
 def moved_lens(lens: Lens, change: Floats) -> Lens:

@@ -13,15 +13,16 @@ refused, with the reason.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 
 from calibration.board import BoardSeen
 from calibration.errors import CalibrationError
-from calibration.lens import LENS_PARAMETERS, Floats, Lens
+from calibration.lens import LENS_PARAMETERS, Floats, Lens, LensModel
+from calibration.lens_solve import BoardPose, Solved, linear, rms_of, solve
 
 _FEWEST_VIEWS = 5
 _SAME_PX = 0.5  # two pictures whose corners are all this near are one picture
@@ -46,6 +47,8 @@ class LensFit:
     """Largest angle between two poses of the board."""
     widened: float
     """By how much the pictures disagreed more than independent corners would; at least 1."""
+    poses: tuple[BoardPose, ...]
+    """Of the board in each picture, in the order of `rms_px`."""
     doubts: tuple[str, ...] = ()
     """What a person should know, one sentence each."""
 
@@ -55,12 +58,15 @@ class LensFit:
         return dict(zip(LENS_PARAMETERS, np.sqrt(np.diag(self.covariance)).tolist(), strict=True))
 
 
-def fit_lens(views: Mapping[str, BoardSeen], *, with_k3: bool = False, place: str = "board pictures") -> LensFit:
+def fit_lens(
+    views: Mapping[str, BoardSeen], *, model: LensModel = "brown", with_k3: bool = False, place: str = "board pictures"
+) -> LensFit:
     """The lens from named views of a board.
 
     Args:
         views: Name of a picture -> the board found in it; at least 5 different ones.
-        with_k3: Also fit the third radial term; only wide lenses need it, and it makes the others less sure.
+        model: Brown's for usual lenses, the fisheye for very wide ones; lens_models.py chooses by evidence.
+        with_k3: Also fit Brown's third radial term; only wide lenses need it, and it makes the others less sure.
         place: What to call the set in an error.
 
     Raises:
@@ -68,25 +74,19 @@ def fit_lens(views: Mapping[str, BoardSeen], *, with_k3: bool = False, place: st
     """
     kept, doubts = _different(views)
     _check(kept, place)
-    first = next(iter(kept.values()))
-    flags = 0 if with_k3 else cv2.CALIB_FIX_K3
-    points = [view.points_mm.astype(np.float32) for view in kept.values()]
-    pixels = [view.pixels.astype(np.float32) for view in kept.values()]
-    criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 200, 1e-12)
-    _, matrix, bend, turns, shifts = cv2.calibrateCamera(
-        points, pixels, (first.width_px, first.height_px), None, None, flags=flags, criteria=criteria
-    )
-    lens = _as_lens(first, np.asarray(matrix, np.float64), np.asarray(bend, np.float64).ravel())
-    poses = [(np.asarray(t, np.float64), np.asarray(s, np.float64)) for t, s in zip(turns, shifts, strict=True)]
-    free = slice(0, 9 if with_k3 else 8)
-    residuals, scores = _information(lens, kept, poses, free)
-    covariance, widened = _covariance(residuals, scores, free)
-    rms = {name: float(np.sqrt(np.mean(r**2) * 2)) for name, r in zip(kept, residuals, strict=True)}
-    fit = LensFit(lens, covariance, rms, _covered(kept), _tilt_deg(poses), widened)
-    mistakes, more = _judged(fit, kept)
+    try:
+        solved = solve(list(kept.values()), model=model, with_k3=with_k3)
+    except (np.linalg.LinAlgError, cv2.error) as error:
+        mistake = f"no lens of the model {model} fits these boards; are they all of one camera, and flat?"
+        raise CalibrationError(place, [mistake]) from error
+    residuals, scores = _information(solved, kept)
+    covariance, widened = _covariance(residuals, scores, solved.free)
+    tilt_deg = _tilt_deg(solved.poses)
+    fit = LensFit(solved.lens, covariance, rms_of(kept, solved), _covered(kept), tilt_deg, widened, solved.poses)
+    mistakes, more = _judged(fit)
     if mistakes:
         raise CalibrationError(place, mistakes)
-    return LensFit(lens, covariance, rms, fit.covered_share, fit.tilt_deg, widened, (*doubts, *more))
+    return replace(fit, doubts=(*doubts, *more))
 
 
 def _different(views: Mapping[str, BoardSeen]) -> tuple[dict[str, BoardSeen], list[str]]:
@@ -123,38 +123,18 @@ def _check(views: Mapping[str, BoardSeen], place: str) -> None:
         raise CalibrationError(place, mistakes)
 
 
-def _as_lens(view: BoardSeen, matrix: Floats, bend: Floats) -> Lens:
-    k1, k2, p1, p2, k3 = (float(value) for value in bend[:5])
-    return Lens(
-        view.width_px,
-        view.height_px,
-        fx_px=float(matrix[0, 0]),
-        fy_px=float(matrix[1, 1]),
-        cx_px=float(matrix[0, 2]),
-        cy_px=float(matrix[1, 2]),
-        k1=k1,
-        k2=k2,
-        p1=p1,
-        p2=p2,
-        k3=k3,
-    )
-
-
-def _information(
-    lens: Lens, views: Mapping[str, BoardSeen], poses: list[tuple[Floats, Floats]], free: slice
-) -> tuple[list[Floats], list[Floats]]:
+def _information(solved: Solved, views: Mapping[str, BoardSeen]) -> tuple[list[Floats], list[Floats]]:
     """For each view the residuals (2N,) and the lens's Jacobian (2N, p) with the view's own pose projected out."""
     residuals, jacobians = [], []
-    for view, (turn, shift) in zip(views.values(), poses, strict=True):
-        seen, jacobian = cv2.projectPoints(view.points_mm, turn, shift, lens.matrix, lens.distortion)
-        residuals.append((view.pixels - np.asarray(seen, np.float64).reshape(-1, 2)).ravel())
-        full = np.asarray(jacobian, np.float64)
-        pose, inner = full[:, :6], full[:, 6:15][:, free]
-        jacobians.append(inner - pose @ np.linalg.lstsq(pose, inner, rcond=None)[0])
+    for view, pose in zip(views.values(), solved.poses, strict=True):
+        off, by_pose, by_lens = linear(solved.lens, view, pose)
+        inner = by_lens[:, list(solved.free)]
+        residuals.append(off)
+        jacobians.append(inner - by_pose @ np.linalg.lstsq(by_pose, inner, rcond=None)[0])
     return residuals, jacobians
 
 
-def _covariance(residuals: list[Floats], jacobians: list[Floats], free: slice) -> tuple[Floats, float]:
+def _covariance(residuals: list[Floats], jacobians: list[Floats], free: tuple[int, ...]) -> tuple[Floats, float]:
     stacked, off = np.concatenate(jacobians), np.concatenate(residuals)
     count = stacked.shape[1]
     freedom = len(off) - count - 6 * len(residuals)
@@ -167,7 +147,7 @@ def _covariance(residuals: list[Floats], jacobians: list[Floats], free: slice) -
     disagreement = float(np.trace(inverse @ (scores.T @ scores))) / (count * variance) * views / (views - 1)
     widened = math.sqrt(max(1.0, disagreement))
     covariance = np.zeros((9, 9))
-    covariance[free, free] = inverse * variance * widened**2 / np.outer(scale, scale)
+    covariance[np.ix_(free, free)] = inverse * variance * widened**2 / np.outer(scale, scale)
     return covariance, widened
 
 
@@ -177,12 +157,12 @@ def _covered(views: Mapping[str, BoardSeen]) -> float:
     return float(cv2.contourArea(cv2.convexHull(everything))) / (first.width_px * first.height_px)
 
 
-def _tilt_deg(poses: list[tuple[Floats, Floats]]) -> float:
+def _tilt_deg(poses: Sequence[BoardPose]) -> float:
     normals = np.array([np.asarray(cv2.Rodrigues(turn)[0])[:, 2] for turn, _ in poses])
     return math.degrees(math.acos(float(np.clip((normals @ normals.T).min(), -1, 1))))
 
 
-def _judged(fit: LensFit, views: Mapping[str, BoardSeen]) -> tuple[list[str], list[str]]:
+def _judged(fit: LensFit) -> tuple[list[str], list[str]]:
     """What makes the fit worthless, and what only makes it doubtful."""
     mistakes, doubts = [], []
     worst = max(fit.rms_px, key=lambda name: fit.rms_px[name])

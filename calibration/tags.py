@@ -27,6 +27,10 @@ of 25h9, 12 % of 36h11. Seen 24 pixels wide and smeared by 4: 48 % against 25, 8
 in 600 pictures each (once of 4x4_50). `python -m tests.bench.tags` makes the whole table.
 """
 
+RIM_FAMILY = cv2.aruco.DICT_APRILTAG_36h11
+"""The family of the marks on the tank's rim. They are larger and at rest, so the many cells of this family can be
+read, and no mark of it is ever taken for a boat's: at least 11 of its 36 cells would have to be read wrongly."""
+
 BORDER_COUNT = 1
 """Width of the black border, in cells."""
 
@@ -40,38 +44,38 @@ DISC_QUIET_SHARE = 0.25
 """Least width of white paper around a disc, as a part of its diameter."""
 
 
-def dictionary() -> cv2.aruco.Dictionary:
+def dictionary(family: int = FAMILY) -> cv2.aruco.Dictionary:
     """The family as OpenCV's detector wants it; a new one at every call, for it can be changed."""
-    return cv2.aruco.getPredefinedDictionary(FAMILY)
+    return cv2.aruco.getPredefinedDictionary(family)
 
 
-def numbers_count() -> int:
+def numbers_count(family: int = FAMILY) -> int:
     """How many squares there are: numbers from 0 up to one less than this."""
-    return len(dictionary().bytesList)
+    return len(dictionary(family).bytesList)
 
 
-def side_count() -> int:
+def side_count(family: int = FAMILY) -> int:
     """Cells along one side of a black square, its border included."""
-    return int(dictionary().markerSize) + 2 * BORDER_COUNT
+    return int(dictionary(family).markerSize) + 2 * BORDER_COUNT
 
 
-def check_number(number: int, *, place: str = "tag") -> int:
+def check_number(number: int, *, place: str = "tag", family: int = FAMILY) -> int:
     """Raise CalibrationError, with `place` before it, unless there is a square of that number; gives it back."""
-    last = numbers_count() - 1
+    last = numbers_count(family) - 1
     if not 0 <= number <= last:
         raise CalibrationError(place, [f"found number {number}; wanted 0 to {last}; choose one of these"])
     return number
 
 
-def cells(number: int) -> NDArray[np.bool_]:
+def cells(number: int, family: int = FAMILY) -> NDArray[np.bool_]:
     """The square of that number with its black border: (N, N), row 0 is the upper edge, True is black.
 
     Raises:
         CalibrationError: there is no such number.
     """
-    family = dictionary()
-    listed = family.bytesList[check_number(number)]
-    white = cv2.aruco.Dictionary.getBitsFromByteList(listed.reshape(1, *listed.shape), family.markerSize)
+    made = dictionary(family)
+    listed = made.bytesList[check_number(number, family=family)]
+    white = cv2.aruco.Dictionary.getBitsFromByteList(listed.reshape(1, *listed.shape), made.markerSize)
     black: NDArray[np.bool_] = np.pad(np.asarray(white) == 0, BORDER_COUNT, constant_values=True)
     return black
 
@@ -86,6 +90,6 @@ def corners_mm(size_mm: float) -> Floats:
     return corners
 
 
-def quiet_mm(size_mm: float) -> float:
+def quiet_mm(size_mm: float, family: int = FAMILY) -> float:
     """Least width of the white border around a black square of that side."""
-    return QUIET_COUNT * size_mm / side_count()
+    return QUIET_COUNT * size_mm / side_count(family)

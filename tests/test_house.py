@@ -19,7 +19,7 @@ from types import ModuleType
 import pytest
 
 PROJECT = Path(__file__).resolve().parents[1]
-PACKAGES = ("logger", "calibration")
+PACKAGES = ("logger", "calibration", "hardware/draw")
 MODULES = sorted(path.relative_to(PROJECT) for package in PACKAGES for path in (PROJECT / package).rglob("*.py"))
 TESTS = sorted(path.relative_to(PROJECT) for path in (PROJECT / "tests").rglob("*.py"))
 
@@ -36,7 +36,7 @@ LONG_FUNCTIONS: set[str] = set()
 
 UNIT = re.compile(
     r"(^|_)(ns2?|s|ms|us|mm2?|mm_per_s2?|mm2_per_s[23]?|m_per_s2?|px2?|px_per_s|mm_per_px|px_per_mm|g|kg|deg|rad|rad_per_s"
-    r"|hz|count|counts|index|degc|percent|levels|grey|ppm|bytes|ratio|share|per_s|per_mm|mm3|m|n|w|v)$"
+    r"|hz|count|counts|index|degc|percent|levels|grey|ppm|bytes|ratio|share|per_s|per_mm|mm3|m|n|w|v|a|ohm|f)$"
 )
 NUMERIC = re.compile(r"\b(int|float|Floats|NDArray|ndarray)\b")
 WHAT_MACHINES_ARE_CALLED = re.compile(r"/(wor[k]|Users|root)/|\.\./share[d]")

@@ -33,7 +33,7 @@ COMMANDS = {
     "record": "record runs with a rig, live, and show what came out",
     "measure": "measure recordings, or measure them again",
     "calibrate": "measure what the rig has to know about itself: the camera's delay",
-    "print": "sheets to print at true scale: tags for boats",
+    "print": "sheets to print at true scale: tags for boats, targets to calibrate with",
     "simulate": "write recordings of a simulated tank, with the truth beside them",
     "export": "write tables for spreadsheets and statistics",
     "film": "make films of the recorded pictures, for other programs",

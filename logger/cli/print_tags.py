@@ -26,7 +26,7 @@ _MOST_DISCS_COUNT = 500
 def describe(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument(
-        "--numbers", type=_ranges, metavar="LIST",
+        "--numbers", type=number_ranges, metavar="LIST",
         help=f"squares with these numbers, such as 1-8 or 1,4,10-12 (default: {_NUMBERS}, if no discs are asked for)",
     )  # fmt: skip
     parser.add_argument(
@@ -65,7 +65,7 @@ def _wanted(arguments: argparse.Namespace) -> list[Wanted]:
 
     ranges = arguments.numbers
     if ranges is None:
-        ranges = [] if arguments.discs else _ranges(_NUMBERS)
+        ranges = [] if arguments.discs else number_ranges(_NUMBERS)
     for number in (number for pair in ranges for number in pair):
         tags.check_number(number, place="print tags: --numbers")
     squares = [number for first, last in ranges for number in range(first, last + 1)]
@@ -76,7 +76,7 @@ def _wanted(arguments: argparse.Namespace) -> list[Wanted]:
     return wanted
 
 
-def _ranges(text: str) -> list[tuple[int, int]]:
+def number_ranges(text: str) -> list[tuple[int, int]]:
     """First and last number of each part of a list such as 1,4,10-12."""
     found = []
     for part in text.split(","):

@@ -23,7 +23,17 @@ from logger.recording.sensor_tables import (
     read_stamps,
 )
 from logger.recording.tables import Doubt
-from logger.recording.video import Image, Upper, decoded_count, find_video, holds_jpegs, pictures, survey
+from logger.recording.video import (
+    Image,
+    Places,
+    Survey,
+    Upper,
+    decoded_count,
+    find_video,
+    holds_jpegs,
+    pictures,
+    survey,
+)
 from logger.records import Edge, Frame
 
 __all__ = ["RECORDING_FORMAT", "Event", "FrameStamps", "Recording", "load"]
@@ -54,6 +64,9 @@ class Recording:
     damaged: frozenset[int] = frozenset()
     """Numbers of the pictures that are damaged; `frames` passes them over."""
 
+    places: Places = ()
+    """Where the video's pictures stand in its file, if that is known: then `frames` does not read all of it."""
+
     def frames(
         self, *, grey: bool = False, wanted: Collection[int] | None = None, upper_px: Mapping[int, int] | None = None
     ) -> Iterator[Frame]:
@@ -76,7 +89,8 @@ class Recording:
         last = -1
         chosen = range(len(times)) if wanted is None else wanted
         upper = None if upper_px is None or self.view is None else Upper(upper_px, self.view.lens.height_px)
-        for number, image, jpeg in pictures(self.video, grey=grey, wanted=chosen, damaged=self.damaged, upper=upper):
+        found = pictures(self.video, grey=grey, wanted=chosen, damaged=self.damaged, upper=upper, places=self.places)
+        for number, image, jpeg in found:
             if number >= len(times):
                 return
             last = number
@@ -137,7 +151,8 @@ def _load(folder: Path) -> Recording:
     if video is None or stamps is None:
         return recording
     view, calibration_id = _view(folder, rig)
-    stamps, damaged = _fit(video, stamps, doubts.append, any_count=is_short)
+    seen = survey(video)
+    stamps, damaged = _fit(video, stamps, seen, doubts.append, any_count=is_short)
     recording = replace(
         recording,
         view=view,
@@ -146,6 +161,7 @@ def _load(folder: Path) -> Recording:
         video=video,
         doubts=tuple(doubts),
         damaged=damaged,
+        places=seen.places,
     )
     _try_first_picture(recording)
     return recording
@@ -208,9 +224,11 @@ def _view(folder: Path, rig: Rig) -> tuple[View, str]:
     return calibration.view, calibration.id
 
 
-def _fit(video: Path, stamps: FrameStamps, doubt: Doubt, *, any_count: bool) -> tuple[FrameStamps, frozenset[int]]:
+def _fit(
+    video: Path, stamps: FrameStamps, seen: Survey, doubt: Doubt, *, any_count: bool
+) -> tuple[FrameStamps, frozenset[int]]:
     """The stamps that have a picture, and the numbers of the damaged pictures among them."""
-    seen, told = survey(video), len(stamps.t_ns)
+    told = len(stamps.t_ns)
     found, flaws = seen.count, seen.damaged | seen.with_more
     known = min(seen.damaged | {number + 1 for number in seen.with_more}, default=found)
     if any_count and known < min(found, told):  # a part never reached the disk: behind it nobody knows the numbers

@@ -8,8 +8,9 @@ are never turned, whatever the file says: the calibration holds for the rows and
 
 from __future__ import annotations
 
+import mmap
 import os
-from collections.abc import Collection, Generator, Iterable, Iterator, Mapping
+from collections.abc import Collection, Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -22,6 +23,10 @@ from logger.errors import InputError
 from logger.recording import jpeg
 
 Image = NDArray[np.uint8]
+Places = Sequence[tuple[int, int]]
+"""First byte and number of bytes of each packet in its file; empty if they are not known."""
+_START_BYTES = 32
+"""So many bytes of a packet are looked for; then all of it is compared."""
 
 
 def find_video(folder: Path, *, cut_short: bool = False) -> Path | None:
@@ -96,6 +101,8 @@ class Survey:
     """Numbers of the JPEGs that are not whole."""
     with_more: frozenset[int] = frozenset()
     """Numbers of the JPEGs behind which something else stands: at times the next one that lost its start."""
+    places: Places = ()
+    """Where each packet stands in the file, if all are JPEGs and stand there as they were handed out."""
 
 
 def _is_text(path: Path) -> bool:
@@ -108,17 +115,30 @@ def _is_text(path: Path) -> bool:
 def survey(path: Path) -> Survey:
     """Look through the video at `path`. InputError if it cannot be read at all."""
     damaged, with_more, count, is_torn = set(), set(), 0, False
-    for number, packet in enumerate(packets(path)):
-        count, is_torn = number + 1, False
-        if packet.startswith(jpeg.START):
-            seen = jpeg.look(packet)
-            is_torn = seen.is_torn
-            if not seen.is_whole:
-                damaged.add(number)
-            if seen.has_more:
-                with_more.add(number)
+    places: list[tuple[int, int]] = []
+    undecoded = packets(path)
+    first = next(undecoded, b"")  # opening it may already say why it cannot be read
+    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as stored:
+        for number, packet in enumerate(chain([first] if first else [], undecoded)):
+            count, is_torn = number + 1, False
+            if packet.startswith(jpeg.START):
+                seen = jpeg.look(packet)
+                is_torn = seen.is_torn
+                if not seen.is_whole:
+                    damaged.add(number)
+                if seen.has_more:
+                    with_more.add(number)
+                if len(places) == number and (place := _found(stored, packet, places)) is not None:
+                    places.append(place)
+    all_known = tuple(places) if len(places) == count else ()
     count -= is_torn
-    return Survey(count, frozenset(damaged - {count}), frozenset(with_more))
+    return Survey(count, frozenset(damaged - {count}), frozenset(with_more), all_known)
+
+
+def _found(stored: mmap.mmap, packet: bytes, before: Places) -> tuple[int, int] | None:
+    """Where the packet stands in the file behind those `before` it; None: not as it was handed out."""
+    at = stored.find(packet[:_START_BYTES], sum(before[-1]) if before else 0)
+    return (at, len(packet)) if at >= 0 and stored[at : at + len(packet)] == packet else None
 
 
 def decoded_count(path: Path) -> int:
@@ -155,24 +175,37 @@ def pictures(
     wanted: Collection[int] | None = None,
     damaged: Collection[int] = (),
     upper: Upper | None = None,
+    places: Places = (),
 ) -> Iterator[tuple[int, Image | None, bytes | None]]:
     """(number from 0, picture, its JPEG if it is one), in order; None for a `damaged` or undecodable JPEG.
 
     Pictures are (height, width, 3) BGR, or (height, width) if `grey`. If only some numbers are `wanted`, the others are
-    passed over, undecoded where the codec allows it. Of JPEGs that allow it only the `upper` rows are decoded,
-    see `jpeg.decode_upper`.
+    passed over, undecoded where the codec allows it, and unread if the `places` of the packets are known. Of JPEGs that
+    allow it only the `upper` rows are decoded, see `jpeg.decode_upper`.
     """
+    if places:
+        yield from _jpegs(_read(path, places, wanted), grey=grey, wanted=wanted, damaged=damaged, upper=upper)
+        return
     undecoded = packets(path)
     first = next(undecoded, b"")
     if first.startswith(jpeg.START):
-        yield from _jpegs(chain([first], undecoded), grey=grey, wanted=wanted, damaged=damaged, upper=upper)
+        yield from _jpegs(enumerate(chain([first], undecoded)), grey=grey, wanted=wanted, damaged=damaged, upper=upper)
     else:
         undecoded.close()
         yield from _decoded(path, grey=grey, wanted=wanted)
 
 
+def _read(path: Path, places: Places, wanted: Collection[int] | None) -> Iterator[tuple[int, bytes]]:
+    """(number, packet) of the wanted ones, without looking at the others."""
+    with path.open("rb") as file:
+        for number, (start, count) in enumerate(places):
+            if wanted is None or number in wanted:
+                file.seek(start)
+                yield number, file.read(count)
+
+
 def _jpegs(
-    undecoded: Iterable[bytes],
+    undecoded: Iterable[tuple[int, bytes]],
     *,
     grey: bool,
     wanted: Collection[int] | None,
@@ -180,7 +213,7 @@ def _jpegs(
     upper: Upper | None,
 ) -> Iterator[tuple[int, Image | None, bytes]]:
     last = None if wanted is None else max(wanted, default=-1)
-    for number, packet in enumerate(undecoded):
+    for number, packet in undecoded:
         if last is not None and number > last:
             return
         if wanted is not None and number not in wanted:

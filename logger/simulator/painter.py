@@ -192,11 +192,10 @@ class Painter:
         side = self._side_light(water, window)
         colour = linear(PAINTS[scene.paint]).astype(np.float32)
         light = self._light(grey, window)
-        if scene.tier.underwater:
-            veiled = 0.75 * (lamp * side)[..., None] * colour + 0.12 * light
-            light += wet[..., None] * (veiled - light)
+        veiled = 0.75 * (lamp * side)[..., None] * colour + 0.12 * light
         top = self._deck.seen(deck, window, self._turn(first_s))[window.inner]
-        light = light * (1.0 - body)[..., None]
+        light = light * (1.0 - body - wet)[..., None]
+        light += veiled * wet[..., None]
         light += (lamp * (body - lid) * side)[..., None] * colour
         light += (lamp * lid * self._shaded(window, first_s, scene.hull.freeboard_mm))[..., None] * top
         if self._tag is not None and scene.tag is not None:
@@ -236,21 +235,21 @@ class Painter:
         return moments_s
 
     def _masks(self, window: Window, first_s: float) -> tuple[Picture, Picture, Picture]:
-        """Covered shares of the silhouette above water, the deck alone, and the hull below: means over the exposure."""
+        """Shares of the silhouette above water, of the deck in it, and of the hull below beside it: exposure means."""
         scene = self._scene
         moments_s = self._moments_s(first_s)
         count = len(moments_s)
-        body, lid = window.empty(), window.empty()
+        shows_bottom = scene.tier.underwater and (scene.entry is None or scene.entry.afloat(first_s))
+        body, lid, whole = window.empty(), window.empty(), window.empty()
         for moment_s in moments_s:
             water, deck = self.outlines_px(first_s + moment_s)
             lid += window.cover(deck)
             body += window.hull(np.vstack([water, deck]))
-        body, lid = softened(body / np.float32(count), SOFTNESS_PX), softened(lid / np.float32(count), SOFTNESS_PX)
-        wet = window.empty()
-        if scene.tier.underwater and (scene.entry is None or scene.entry.afloat(first_s)):
-            both = np.vstack([self.sight.waterline(first_s), self.sight.bottom(first_s)])
-            wet = softened(window.hull(both), SOFTNESS_PX + 0.4)
-        return body, np.minimum(lid, body), wet
+            if shows_bottom:
+                whole += window.hull(np.vstack([water, deck, self.sight.bottom(first_s + moment_s)]))
+        body, lid, whole = (softened(mask / np.float32(count), SOFTNESS_PX) for mask in (body, lid, whole))
+        # a hull that narrows downward shows nothing of itself below the waterline: no share of any pixel may be its
+        return body, np.minimum(lid, body), np.maximum(whole - body, 0.0)
 
     def _side_light(self, water: Floats, window: Window) -> Picture:
         """How bright the boat's side is: brighter where it faces the lamp."""

@@ -19,6 +19,7 @@ from typing import Literal, TypeAlias
 
 from logger.config import Boat, Line, LineRole, Rig, Rules
 from logger.records import Edge, Fix, Key, Record
+from logger.vision.card import bow_share
 
 SignalName: TypeAlias = Literal[
     "arm", "arm_blocked", "go", "stop",  # people
@@ -89,10 +90,11 @@ class Signals:
     def __init__(self, *, rig: Rig, boat: Boat, rules: Rules) -> None:
         self._rules = rules
         self._outline_mm = rig.tank.outline_mm
-        self._half_mm = (boat.length_mm or 0.0) / 2
+        length_mm, share = boat.length_mm or 0.0, bow_share(boat)[0]
+        self._bow_mm, stern_mm = share * length_mm, (1 - share) * length_mm
         roles = {line.name: line.role for line in rig.lines}
         self._role_of_gate = {gate.name: roles[gate.line] for gate in rig.gates if gate.line in roles}
-        self._lines = [_crossline(line, rig=rig, half_mm=self._half_mm) for line in rig.lines]
+        self._lines = [_crossline(line, rig=rig, bow_mm=self._bow_mm, stern_mm=stern_mm) for line in rig.lines]
         self._pulses: dict[str, _Pulse] = {}
         self._fixes: deque[Fix] = deque()
 
@@ -176,18 +178,18 @@ class Signals:
 
     def _at_wall(self, fix: Fix) -> bool:
         heading = math.radians(fix.heading_deg)
-        bow = (fix.x_mm + self._half_mm * math.cos(heading), fix.y_mm + self._half_mm * math.sin(heading))
+        bow = (fix.x_mm + self._bow_mm * math.cos(heading), fix.y_mm + self._bow_mm * math.sin(heading))
         return room_mm(self._outline_mm, bow) < self._rules.wall_margin_mm
 
 
-def _crossline(line: Line, *, rig: Rig, half_mm: float) -> _Crossline:
+def _crossline(line: Line, *, rig: Rig, bow_mm: float, stern_mm: float) -> _Crossline:
     along = (line.b_mm[0] - line.a_mm[0], line.b_mm[1] - line.a_mm[1])
     length = math.hypot(*along)
     normal = (along[1] / length, -along[0] / length)
     run = _direction(rig)
     if normal[0] * run[0] + normal[1] * run[1] < 0:
         normal = (-normal[0], -normal[1])
-    reach = -half_mm if rig.gate_at(line.name) else half_mm
+    reach = -stern_mm if rig.gate_at(line.name) else bow_mm
     return _Crossline(role=line.role, a_mm=line.a_mm, along_mm=along, normal=normal, reach_mm=reach)
 
 

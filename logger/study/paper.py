@@ -114,6 +114,20 @@ class Sheet:
             path.circle(*map(_points, middle_mm), _points(across_mm / 2))
         self._canvas.drawPath(path, stroke=0, fill=1, fillMode=0)  # even-odd
 
+    def black_with_hole(self, box_mm: Box, *, middle_mm: tuple[float, float], hole_mm: float) -> None:
+        """A black box with a round hole in it that the paper shows through."""
+        path = self._canvas.beginPath()
+        path.rect(*map(_points, box_mm))
+        path.circle(*map(_points, middle_mm), _points(hole_mm / 2))
+        self._canvas.drawPath(path, stroke=0, fill=1, fillMode=0)  # even-odd
+
+    def grey(self, box_mm: Box, *, ink_share: float) -> None:
+        """A box with so much ink, 0 to 1; printers make it of dots."""
+        self._canvas.saveState()
+        self._canvas.setFillGray(1 - ink_share)
+        self._canvas.rect(*map(_points, box_mm), stroke=0, fill=1)
+        self._canvas.restoreState()
+
     def cut_line(self, box_mm: Box) -> None:
         """A dashed frame."""
         self._canvas.saveState()

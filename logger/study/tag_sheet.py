@@ -6,11 +6,12 @@ path, never a picture, so that its edges are as sharp as the printer.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from calibration import tags
 from calibration.errors import CalibrationError
+from logger.study.cells import black_boxes
 from logger.study.paper import MM_PER_POINT, Box, Paper, Sheet
 
 LEAST_SIZE_MM = 10.0
@@ -153,7 +154,7 @@ def _draw(sheet: Sheet, one: Placed) -> None:
         )
         sheet.text(f"disc {size_mm:g} mm", at_mm=(middle_mm, lower_mm + 2.0), size_pt=_label_pt(width_mm), middle=True)
         return
-    sheet.black(_black_cells(one.tag.number, one.black_mm))
+    sheet.black(black_boxes(tags.cells(one.tag.number), one.black_mm))
     foot_mm = lower_mm + height_mm - _ARROW_MM + 0.5
     half_mm = min(_ARROW_HALF_MM, width_mm / 6)
     sheet.shape([(middle_mm - half_mm, foot_mm), (middle_mm + half_mm, foot_mm), (middle_mm, foot_mm + _ARROW_TALL_MM)])
@@ -168,19 +169,3 @@ def _draw(sheet: Sheet, one: Placed) -> None:
 def _label_pt(width_mm: float) -> float:
     """Smaller type where the tag is small."""
     return max(4.0, min(9.0, 0.28 * width_mm))
-
-
-def _black_cells(number: int, black_mm: Box) -> Iterator[Box]:
-    """Runs of black cells, row by row."""
-    left_mm, lower_mm, size_mm, _ = black_mm
-    black = tags.cells(number)
-    cell_mm = size_mm / len(black)
-    for row, line in enumerate(black):
-        begins = 0
-        for column in range(len(line) + 1):
-            if column < len(line) and line[column]:
-                continue
-            if column > begins:
-                y_mm = lower_mm + (len(black) - 1 - row) * cell_mm
-                yield left_mm + begins * cell_mm, y_mm, (column - begins) * cell_mm, cell_mm
-            begins = column + 1

@@ -1,4 +1,4 @@
-"""The pictures of a recording, in brightness or in one colour; put right where the camera moved, if it is watched."""
+"""The pictures of a recording, in brightness, in one colour or in hue; put right where the camera moved, if watched."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from logger.recording.folder import Recording
 from logger.records import Frame
 from logger.vision.background import Grey
 from logger.vision.glance import Whole, evenly
+from logger.vision.hues import Pair, hue
 from logger.vision.plane import Floats
 from logger.vision.watch.steadiness import Watch, watch
 
@@ -22,11 +23,14 @@ Colour = NDArray[np.uint8]
 _KEPT_COUNT = 64
 """So many JPEGs are kept as they are for `in_colour`."""
 
+_BLOCK_PX = 16
+"""Whole blocks of any JPEG."""
+
 
 class StoredFilm:
-    """The film of a recording: its brightness, or one of its colours."""
+    """The film of a recording: its brightness, one of its colours, or the hue that two of them make."""
 
-    def __init__(self, recording: Recording, channel: int | None = None, watch: Watch | None = None) -> None:
+    def __init__(self, recording: Recording, channel: int | Pair | None = None, watch: Watch | None = None) -> None:
         self._recording, self._channel = recording, channel
         self.watch = watch
         """Sees every picture that is handed out, and puts it back if the camera has moved."""
@@ -38,6 +42,11 @@ class StoredFilm:
         return self._channel is None
 
     @property
+    def is_hue(self) -> bool:
+        """Whether it shows a hue (hues.py)."""
+        return isinstance(self._channel, tuple)
+
+    @property
     def count(self) -> int:
         """How many pictures have a stamp."""
         stamps = self._recording.stamps
@@ -46,6 +55,10 @@ class StoredFilm:
     def in_one_colour(self, channel: int) -> StoredFilm:
         """The same film, as well watched, in blue (0), green (1) or red (2)."""
         return StoredFilm(self._recording, channel, self.watch)
+
+    def in_hue(self, pair: Pair) -> StoredFilm:
+        """The same film, as well watched, in the hue that two colours make."""
+        return StoredFilm(self._recording, pair, self.watch)
 
     def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
         """(number, picture) of the wanted ones that can be decoded, in order; of all if None."""
@@ -62,10 +75,16 @@ class StoredFilm:
         move = self.watch.look(number, image)
         return image if move.is_still else self.watch.put_back(number, image)
 
-    def in_colour(self, wanted: Sequence[int]) -> dict[int, Colour]:
-        """(h, w, 3) BGR of the wanted ones by number; cheap for the first that `pictures` handed out."""
-        if not all(n in self._kept for n in wanted):
-            frames = self._recording.frames(wanted=frozenset(wanted))
+    def in_colour(self, wanted: Sequence[int], rows_px: int | None = None) -> dict[int, Colour]:
+        """(h, w, 3) BGR of the wanted ones by number; cheap for the first that `pictures` handed out.
+
+        Args:
+            wanted: their numbers.
+            rows_px: so many upper rows, or more, are enough; of pictures in which the boat was found (see `upper`).
+        """
+        if rows_px is not None or not all(n in self._kept for n in wanted):
+            upper = None if rows_px is None else dict.fromkeys(wanted, _BLOCK_PX * -(-rows_px // _BLOCK_PX))
+            frames = self._recording.frames(wanted=frozenset(wanted), upper_px=upper)
             return {frame.sequence: self.as_it_stood(frame.sequence, frame.image) for frame in frames}
         decoded = {n: jpeg.decode(self._kept[n], grey=False) for n in wanted}
         return {n: self.as_it_stood(n, picture) for n, picture in decoded.items() if picture is not None}
@@ -87,7 +106,9 @@ class StoredFilm:
         return None if image is None else self._of(self.as_it_stood(frame.sequence, image))
 
     def _of(self, image: NDArray[np.uint8]) -> Grey:
-        return image if self._channel is None else one_colour(image, self._channel)
+        if self._channel is None:
+            return image
+        return hue(image, self._channel) if isinstance(self._channel, tuple) else one_colour(image, self._channel)
 
 
 def watched(recording: Recording, water_px: Floats) -> tuple[StoredFilm, dict[int, Grey]]:

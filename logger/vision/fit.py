@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from logger.vision.background import Grey
 from logger.vision.hull import Floats, Hull, look
 from logger.vision.light import PLAIN, Tone
-from logger.vision.plane import Plane, Singles, sample
+from logger.vision.plane import Light, Plane, Singles, sample
 from logger.vision.rays import CORRELATED, outside, relit, showing, weights
 
 _CLOSE_PX = 0.05
@@ -87,9 +87,10 @@ class Fitter:
     def fits(self, pictures: Sequence[Grey], *, place_mm: Floats, heading_rad: Floats, steps: int = 5) -> list[Fit]:
         """The same for N pictures, from N places (N, 2) and headings (N,): together they take half the time."""
         search = _Search(place_mm, heading_rad)
+        lights = [Light(picture, self._tone) for picture in pictures]
         found: dict[int, Fit] = {}
         for number in range(steps):
-            seen = self._compared([pictures[k] for k in search.open], search.place, search.heading)
+            seen = self._compared([lights[k] for k in search.open], search.place, search.heading)
             step = self._step(seen, search.heading, self._belief)
             search.move(step.change, most_mm=3 * self.hull.blur_mm, most_rad=0.1)
             ended = (step.rms_mm < self._close) | (number == steps - 1)
@@ -110,32 +111,39 @@ class Fitter:
         known = float(seen.known.mean())
         return Fit(pose[:2], float(pose[2]), covariance, float(strength), misfit, known, agreeing)
 
-    def fit_partly(self, picture: Grey, *, place_mm: Floats, heading_rad: float, steps: int = 12) -> Fit:
+    def fit_partly(self, picture: Grey, *, place_mm: Floats, heading_rad: float) -> Fit:
         """The best place near one that is nearly right already, from those rays that show the boat's edge.
 
         A hand, a sail or a straw hides some of the rays; which ones is judged anew in every step. What is good here is
         only so because the boat was known to be near: by itself a part may be like a part of something else.
         """
-        search = _Search(place_mm[None], np.array([heading_rad]))
-        for number in range(steps):
-            seen = self._compared([picture], search.place, search.heading)
+        return self.fits_partly(picture, place_mm=place_mm[None], heading_rad=np.array([heading_rad]))[0]
+
+    def fits_partly(self, picture: Grey, *, place_mm: Floats, heading_rad: Floats, steps: int = 12) -> list[Fit]:
+        """The same from N places (N, 2) and headings (N,) in one picture."""
+        search, light = _Search(place_mm, heading_rad), Light(picture, self._tone)
+        found: dict[int, Fit] = {}
+        for number in range(steps if len(place_mm) else 0):
+            seen = self._compared([light] * len(search.open), search.place, search.heading)
             half = _WRONG_AT_FIRST if number == 0 else _WRONG
             shows = showing(seen.residual, seen.boat, self.hull.noise, half=half)
             step = self._step(seen, search.heading, self._near, shows[..., None])
             search.move(step.change, most_mm=self.hull.blur_mm, most_rad=0.03)
-            if number > 1 and step.rms_mm[0] < self._close:
+            ended = (step.rms_mm < self._close) & (number > 1) | (number == steps - 1)
+            for row in np.flatnonzero(ended).tolist():
+                fit = self._partial(search.pose(row), seen.of(row), step.covariance[row], shows[row] > 0.5)
+                found[search.open[row]] = replace(fit, is_settled=bool(step.rms_mm[row] < _SETTLED * self._close))
+            if search.close(ended):
                 break
-        seen, is_shown = seen.of(0), shows[0] > 0.5
+        return [found[k] for k in range(len(place_mm))]
+
+    def _partial(self, pose: Floats, seen: _Compared, covariance: Floats, is_shown: NDArray[np.bool_]) -> Fit:
         whole = ((seen.boat / self.hull.noise) ** 2).sum(axis=1)
         agreeing = float(whole[is_shown].sum() / max(whole.sum(), 1e-12))
         misfit = seen.misfit(self.hull.noise, seen.known & is_shown[:, None])
-        covariance = step.covariance[0] * (max(1.0, misfit**2) if np.isfinite(misfit) else 1.0)
-        is_settled = bool(step.rms_mm[0] < _SETTLED * self._close)
-        x, y, heading = search.pose(0)
+        covariance = covariance * (max(1.0, misfit**2) if np.isfinite(misfit) else 1.0)
         known = float(seen.known.mean())
-        return Fit(
-            np.array([x, y]), float(heading), covariance, 1.0, misfit, known, agreeing, is_settled, is_partial=True
-        )
+        return Fit(pose[:2], float(pose[2]), covariance, 1.0, misfit, known, agreeing, is_partial=True)
 
     def _step(self, seen: _Compared, heading_rad: Floats, belief: Floats, shows: Floats | float = 1.0) -> _Step:
         """One Gauss-Newton step of N searches; each ray counts as much as it `shows` (N, M, 1)."""
@@ -156,8 +164,8 @@ class Fitter:
         lever: Floats = np.stack([c * x - s * y, s * x + c * y, arms], axis=-1)
         return lever
 
-    def _compared(self, pictures: Sequence[Grey], place_mm: Floats, heading_rad: Floats) -> _Compared:
-        """N pictures along all rays against the model."""
+    def _compared(self, lights: Sequence[Light], place_mm: Floats, heading_rad: Floats) -> _Compared:
+        """N pictures' light along all rays against the model."""
         u, v = self._bundle.pixels(self.plane, place_mm, heading_rad)
         reach = self._walls.reach(place_mm - self._foot, heading_rad, self._slope).mm
         bare = sample(self._water, u, v)
@@ -165,8 +173,10 @@ class Fitter:
         if self.hull.shadow.darkness > 0:
             centre = self.hull.shadow.moved(place_mm, heading_rad, self._foot)
             water = bare * (1 - self.hull.shadow.darkness * self.hull.shadow.share(self._distance, self._rays, centre))
-        lit = [sample(picture, u[k], v[k], self._tone) for k, picture in enumerate(pictures)]
-        seen = relit(np.stack(lit), water, outside(self.hull, reach))
+        lit = np.empty(u.shape, np.float32)
+        for k, light in enumerate(lights):
+            lit[k] = light.at(u[k], v[k])
+        seen = relit(lit, water, outside(self.hull, reach))
         drawn = look(self.hull, water, reach)
         residual = seen - drawn.grey
         weight = weights(residual, self.hull.noise)

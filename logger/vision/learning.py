@@ -180,7 +180,7 @@ class _Fit:
         seen, water, shaded = self.samples()
         reach = self.reach()
         hidden = ~self._shown[:, :, None]
-        self.hull = repainted(self.hull, np.where(hidden, np.nan, seen), shaded, reach)
+        self.hull = repainted(self.hull, np.where(hidden, np.nan, seen), wall_shade=self.tone.wall_shade)
         drawn = look(self.hull, shaded, reach)
         residual = seen - drawn.grey
         noise = noise_of(np.where(hidden, np.nan, residual))

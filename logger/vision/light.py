@@ -39,6 +39,8 @@ class Tone:
     wall_bend: float = 0.0
     """How far light of wall and water is from a straight mixture: at shares s of wall and 1 - s of water the
     wall seems to have s + wall_bend·s·(1 - s)."""
+    wall_shade: float = 0.6
+    """First idea of a wall's light as a share of the deck's: it stands upright under a lamp from above."""
 
     def light(self, picture: Grey) -> Singles:
         """The picture's light."""
@@ -61,6 +63,9 @@ PLAIN = Tone(np.asarray(_powered(_POWER), np.float32))
 ONE_COLOUR = Tone(np.asarray(_powered(_FINE_POWER), np.float32))
 """Of one colour of a JPEG: half of an edge's softness comes from mixing light, half from averaging colour numbers over
 two pixels each way (found to fit on simulated pictures)."""
+
+HUE = Tone(np.asarray(_NUMBERS, np.float32), wall_shade=1.0)
+"""Of a hue (hues.py), which is no light: it mixes nearly as its numbers do, and a shaded wall has the deck's."""
 
 
 def mixing(boat: ArrayLike, water: ArrayLike) -> Tone:

@@ -14,6 +14,9 @@ from logger.vision.light import PLAIN, Tone
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 
+_ROOM_PX = 8
+"""So far around what is asked for light is worked out: most ask again nearby."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Plane:
@@ -66,22 +69,37 @@ def sample(picture: NDArray[np.uint8] | Singles, columns_px: Floats, rows_px: Fl
         rows_px: of the same shape.
         tone: what light a camera's numbers stand for.
     """
-    u, v = (at.reshape(len(at), -1).astype(np.float32) for at in (columns_px, rows_px))
-    levels = (
-        _at(*_lit(picture, u, v, tone)) if picture.dtype == np.uint8 else _at(np.asarray(picture, np.float32), u, v)
-    )
-    return levels.reshape(columns_px.shape)
+    if picture.dtype == np.uint8:
+        return Light(picture.astype(np.uint8, copy=False), tone).at(columns_px, rows_px)
+    return _at(np.asarray(picture, np.float32), columns_px, rows_px)
 
 
-def _lit(picture: NDArray[np.uint8] | Singles, u: Singles, v: Singles, tone: Tone) -> tuple[Singles, Singles, Singles]:
-    """The light of the part of the picture in which the points lie, and the points in it."""
-    left, top = max(int(u.min()) - 1, 0), max(int(v.min()) - 1, 0)
-    window = picture[top : max(int(v.max()) + 3, top), left : max(int(u.max()) + 3, left)]
-    return tone.light(window.astype(np.uint8, copy=False)), u - np.float32(left), v - np.float32(top)
+class Light:
+    """The light of one picture, worked out only around where it is asked for."""
+
+    def __init__(self, picture: NDArray[np.uint8], tone: Tone = PLAIN) -> None:
+        self._picture, self._tone = picture, tone
+        self._left = self._top = self._right = self._bottom = 0
+        self._light: Singles | None = None
+
+    def at(self, columns_px: Floats, rows_px: Floats) -> Singles:
+        """As `sample`."""
+        left, top = max(int(columns_px.min()) - 1, 0), max(int(rows_px.min()) - 1, 0)
+        right, bottom = max(int(columns_px.max()) + 3, left), max(int(rows_px.max()) + 3, top)
+        if self._light is not None:
+            is_held = left >= self._left and top >= self._top and right <= self._right and bottom <= self._bottom
+            left, top = min(left, self._left), min(top, self._top)
+            right, bottom = max(right, self._right), max(bottom, self._bottom)
+        if self._light is None or not is_held:
+            self._left, self._top = max(left - _ROOM_PX, 0), max(top - _ROOM_PX, 0)
+            self._right, self._bottom = right + _ROOM_PX, bottom + _ROOM_PX
+            self._light = self._tone.light(self._picture[self._top : self._bottom, self._left : self._right])
+        return _at(self._light, columns_px - self._left, rows_px - self._top)
 
 
-def _at(picture: Singles, u: Singles, v: Singles) -> Singles:
+def _at(picture: Singles, columns_px: Floats, rows_px: Floats) -> Singles:
     if picture.size == 0:
-        return np.full(u.shape, np.nan, np.float32)
+        return np.full(columns_px.shape, np.nan, np.float32)
+    u, v = (at.reshape(len(at), -1).astype(np.float32) for at in (columns_px, rows_px))
     levels = cv2.remap(picture, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=float("nan"))
-    return np.asarray(levels, np.float32)
+    return np.asarray(levels, np.float32).reshape(columns_px.shape)

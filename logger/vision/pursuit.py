@@ -4,32 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import partial
 from heapq import merge
 from itertools import islice
 from operator import itemgetter
 from typing import TypeVar
 
-import cv2
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from logger.vision import background, sightings
 from logger.vision.background import Grey, Mask
 from logger.vision.doubts import shines
 from logger.vision.fit import Fit, Fitter
 from logger.vision.glance import Film, Whole
-from logger.vision.ground import SHRINK
 from logger.vision.hull import Floats
 from logger.vision.learning import Learnt
-from logger.vision.outline import moments
-from logger.vision.plane import Plane, Singles
-from logger.vision.silhouette import Shape, on_plane, silhouette
+from logger.vision.plane import Plane
+from logger.vision.seeking import Seeker
 from logger.vision.survey import Survey
 
 T = TypeVar("T")
-_PLAUSIBLE = (0.5, 1.7)
-"""Area of a silhouette, as a share of the hull's, within which it may be the boat."""
 _BLOCK_PX = 16
 _MARGIN_PX = 32
 """How much lower the boat may be than the sparse pictures say."""
@@ -45,6 +39,8 @@ _BESIDE_COUNT = 4
 """From how many pictures away a boat's speed is judged at most."""
 _LOOSELY, _LOOSE_MISFIT = 0.5, 6.0
 """Strength and misfit of a fit that shows a foil boat."""
+_STEPS_BLURS = 15.0
+"""A fit ends no farther from its start than so many blurs."""
 _MOST_OF_IT = 0.7
 """So much of what a boat has to show is shown by nothing else."""
 _ALL_OF_IT = 0.95
@@ -52,6 +48,8 @@ _RIVAL = 0.8
 """Another place at which so much is shown of what is shown at the best makes both worthless."""
 _TOGETHER_COUNT = 16
 """How many pictures are fitted together."""
+_SOUGHT_TOGETHER_COUNT = 8
+"""In how many pictures the boat is sought together."""
 _AT_ONCE_COUNT = 64
 """How many pictures are held in memory to be gone through backwards."""
 
@@ -71,12 +69,15 @@ class _Course:
         """Where it is at another moment if nothing changes its course."""
         return self.pose + self.speed * (t_s - self.t_s)
 
+    def room_mm(self, t_s: float, *, step_mm: float) -> float:
+        """How far from there it may be then."""
+        return _LIVELY_MM_PER_S2 * (t_s - self.t_s) ** 2 / 2 + step_mm
+
     def ways(self, t_s: float, others: list[Floats], *, step_mm: float) -> list[Floats]:
         """Poses that are near enough to be true then: `others`, stopped, slower, faster."""
-        carried_on, passed_s = self.at(t_s), abs(t_s - self.t_s)
+        carried_on, room = self.at(t_s), self.room_mm(t_s, step_mm=step_mm)
         way = (carried_on - self.pose)[:2]
         far = float(np.hypot(*way))
-        room = _LIVELY_MM_PER_S2 * passed_s**2 / 2 + step_mm
         near = [start for start in others if step_mm / 4 < np.hypot(*(start - carried_on)[:2]) < far + room]
         found = [*near, self.pose]
         along = way / far if far > 1e-6 else np.array([np.cos(self.pose[2]), np.sin(self.pose[2])])
@@ -102,7 +103,7 @@ def pursue(
     chase = _Chase(film, t_s, plane, found, learnt)
     chase.forwards()
     chase.backwards()
-    if chase.seek(_Seeker(chase.fitter, found, tank)):
+    if chase.seek(Seeker(chase.fitter, found, tank)):
         chase.backwards()
     return chase.fits
 
@@ -142,6 +143,7 @@ class _Chase:
         self._rows_px = _rows_px(learnt, plane, nodes, times)
         self._is_loose = shines(learnt)
         self._nearby_mm = _SHIFTED_PX * plane.step_mm(plane.foot_mm)
+        self._radius_mm = float(np.hypot(*learnt.hull.rays().reshape(-1, 2).T).max())
 
     def forwards(self) -> None:
         """Every picture from where the boat is surely seen, in order, each from where it must be."""
@@ -152,7 +154,7 @@ class _Chase:
                     course = None
                 found = fit if fit.good and self._is_there(fit, [self._expected[number]]) else None
                 if found is None:
-                    found = self._followed(number, picture, whole, course)
+                    found = self._followed(number, picture, whole, course=course, tried=fit)
                 if found is not None:
                     self.fits[number] = found
                     course = self._course(number, -1)
@@ -163,16 +165,29 @@ class _Chase:
         pictures = [picture for _, picture, _ in batch]
         return self.fitter.fits(pictures, place_mm=expected[:, :2], heading_rad=expected[:, 2])
 
-    def _followed(self, number: int, picture: Grey, whole: Whole, course: _Course | None) -> Fit | None:
-        """The fit in a picture, from its upper rows or else from all of it."""
+    def _followed(self, number: int, picture: Grey, whole: Whole, *, course: _Course | None, tried: Fit) -> Fit | None:
+        """The fit in a picture, from its upper rows or else from all of it; `tried` is that from the expected start."""
+        t_s = float(self._t_s[number])
         starts = self._starts(number, course)
-        fit = self._fitted(picture, starts, course=course, t_s=self._t_s[number])
+        is_tried = course is None or len(starts) > 1  # what is expected comes last
+        fit = self._fitted(picture, starts, course=course, t_s=t_s, last=tried if is_tried else None)
         if len(picture) == len(self.found.empty) or self._is_there(fit, starts):
             return fit
+        if fit is None and self._lowest_px(starts, course, t_s) < len(picture):
+            return None
         if (checked := whole()) is None:
             self._damaged.add(number)
             return None
-        return self._fitted(checked, starts, course=course, t_s=self._t_s[number])
+        return self._fitted(checked, starts, course=course, t_s=t_s)
+
+    def _lowest_px(self, starts: list[Floats], course: _Course | None, t_s: float) -> float:
+        """A row above which all lies that is looked at from the starts."""
+        room = 0.0 if course is None else course.room_mm(t_s, step_mm=self._nearby_mm)
+        reach = self._radius_mm + room + _STEPS_BLURS * self.fitter.hull.blur_mm
+        around = np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]]) * reach
+        others = [] if course is None else [course.pose]
+        places = np.array([start[:2] for start in (*starts, *others)])
+        return float(self.fitter.plane.pixels(places[:, None] + around)[..., 1].max())
 
     def backwards(self) -> None:
         """What was missed, last picture first, from where the boat is after: what hides a start clears up later."""
@@ -246,8 +261,10 @@ class _Chase:
         fit = self.fits[number]
         return np.array([*fit.place_mm, fit.heading_rad])
 
-    def _fitted(self, picture: Grey, starts: list[Floats], *, course: _Course | None, t_s: float) -> Fit | None:
-        """A good fit from the first of the starts that leads to one.
+    def _fitted(
+        self, picture: Grey, starts: list[Floats], *, course: _Course | None, t_s: float, last: Fit | None = None
+    ) -> Fit | None:
+        """A good fit from the first of the starts that leads to one; `last` is that from the last, if it is known.
 
         Of a boat that was seen just before, or is seen just after, a part is enough.
         """
@@ -257,7 +274,7 @@ class _Chase:
             if expected is not None and expected.agreeing > _RIVAL * course.shown:
                 return expected
         for start in starts:
-            fit = self.fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]))
+            fit = last if last is not None and start is starts[-1] else self._whole_of_it(picture, start)
             if fit.good:
                 return fit
         if course is None:
@@ -268,13 +285,16 @@ class _Chase:
         part = self._part_of_it(picture, expected, course.ways(t_s, starts, step_mm=self._nearby_mm))
         return part or self._loose(fit)
 
+    def _whole_of_it(self, picture: Grey, start: Floats) -> Fit:
+        return self.fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]))
+
     def _loose(self, fit: Fit) -> Fit | None:
         """A fit of a boat that never looks quite as learnt (foil): all of its track is doubtful anyway."""
         return fit if self._is_loose and fit.strength > _LOOSELY and fit.misfit < _LOOSE_MISFIT else None
 
     def _part_of_it(self, picture: Grey, expected: Fit | None, others: list[Floats]) -> Fit | None:
         """The expected fit; one at another start only if it shows much more of the boat, and no third as much."""
-        found = [fit for start in others if (fit := self._part(picture, start)) is not None]
+        found = self._parts(picture, others)
         best = max(found, key=lambda fit: fit.agreeing, default=None)
         if best is None or (expected is not None and expected.agreeing > _RIVAL * best.agreeing):
             return expected
@@ -282,21 +302,27 @@ class _Chase:
         return best if max(rivals, default=0.0) < _RIVAL * best.agreeing else None
 
     def _part(self, picture: Grey, start: Floats) -> Fit | None:
-        fit = self.fitter.fit_partly(picture, place_mm=start[:2], heading_rad=float(start[2]))
-        return fit if fit.good and self._is_there(fit, [start]) else None
+        return next(iter(self._parts(picture, [start])), None)
 
-    def seek(self, seeker: _Seeker) -> bool:
+    def _parts(self, picture: Grey, starts: list[Floats]) -> list[Fit]:
+        """Good fits of a part of the boat, each where its start was."""
+        poses = np.array(starts)
+        fits = self.fitter.fits_partly(picture, place_mm=poses[:, :2], heading_rad=poses[:, 2])
+        return [fit for fit, start in zip(fits, starts, strict=True) if fit.good and self._is_there(fit, [start])]
+
+    def seek(self, seeker: Seeker) -> bool:
         """Look for the boat all over the pictures in which it was missed; whether it was found in any."""
         missed = self._missed(self.film.count)
         known = np.array(sorted(self.fits))
         is_found = False
-        for number, picture in self.film.pictures(missed):
-            near = self._expected[number]
+        for batch in batched(self.film.pictures(missed), _SOUGHT_TOGETHER_COUNT):
+            near = self._expected[[number for number, _ in batch]]
             if len(known):
-                near = self._pose(int(known[np.abs(known - number).argmin()]))
-            if (fit := seeker.again(picture, near=near)) is not None:
-                self.fits[number] = fit
-                is_found = True
+                near = np.array([self._pose(int(known[np.abs(known - number).argmin()])) for number, _ in batch])
+            fits = seeker.again([picture for _, picture in batch], headings_rad=near[:, 2])
+            good = {number: fit for (number, _), fit in zip(batch, fits, strict=True) if fit is not None}
+            self.fits.update(good)
+            is_found = is_found or bool(good)
         return is_found
 
 
@@ -327,53 +353,3 @@ def _rows_px(learnt: Learnt, plane: Plane, nodes: Floats, times: Floats) -> list
     lowest = np.interp(times, nodes, rows.max(axis=(1, 2))) + _MARGIN_PX
     found: list[int] = (_BLOCK_PX * np.ceil(lowest / _BLOCK_PX).astype(int)).tolist()
     return found
-
-
-class _Seeker:
-    """Looks for a boat that was lost, over the whole picture."""
-
-    def __init__(self, fitter: Fitter, found: Survey, tank: Mask | None) -> None:
-        self._fitter, self._found, self._tank = fitter, found, tank
-        self._plane: Plane = fitter.plane
-        self._noise = found.noise
-        outline = fitter.hull.outline()
-        self._area = abs(moments(outline)[0])
-        step = self._plane.step_mm(self._plane.foot_mm)
-        self._size_px = max(3.0, float(np.sqrt(self._area)) / step / SHRINK)
-        self._radius_px = 1.25 * float(np.hypot(*outline.T).max()) / step + 8
-
-    @cached_property
-    def _small(self) -> Singles:
-        """Most boats are never lost: it is made when it is asked for."""
-        size = self._found.empty.shape[1] // SHRINK, self._found.empty.shape[0] // SHRINK
-        return np.asarray(cv2.resize(np.nan_to_num(self._found.empty), size, interpolation=cv2.INTER_AREA), np.float32)
-
-    def again(self, picture: Grey, *, near: Floats) -> Fit | None:
-        """The boat at the likeliest place in the picture, given that it was at `near` (x, y, heading); None: unseen."""
-        small = sightings.shrunk(picture)
-        apart, noise = sightings.differences(small[None], self._small)
-        light = background.light_of(small, self._small)
-        for seen in sightings.candidates(apart[0], noise=noise, size_px=self._size_px, tank=self._tank)[:3]:
-            spot = ((seen.u + 0.5) * SHRINK - 0.5, (seen.v + 0.5) * SHRINK - 0.5)
-            fit = self._at(picture, light, spot, near)
-            if fit is not None and fit.good:
-                return fit
-        return None
-
-    def _at(self, picture: Grey, light: float, spot: tuple[float, float], near: Floats) -> Fit | None:
-        seen = silhouette(
-            picture, self._found.empty, centre_px=spot, radius_px=self._radius_px, noise=self._noise, light=light
-        )
-        if seen is None:
-            return None
-        shape = on_plane(seen, self._plane)
-        if not _PLAUSIBLE[0] * self._area < shape.area_mm2 < _PLAUSIBLE[1] * self._area:
-            return None
-        heading = _nearest_half_turn(shape, float(near[2]))
-        return self._fitter.fit(picture, place_mm=shape.centre_mm, heading_rad=heading, steps=8)
-
-
-def _nearest_half_turn(shape: Shape, heading_rad: float) -> float:
-    """The silhouette's axis, in the one of its two directions that is nearer to `heading_rad`, continuous with it."""
-    turn = (shape.axis_rad - heading_rad + np.pi / 2) % np.pi - np.pi / 2
-    return heading_rad + float(turn)

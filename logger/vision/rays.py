@@ -12,8 +12,6 @@ from logger.vision.plane import Singles
 
 CORRELATED = 6.0
 """How many samples share one independent piece of information: neighbours on a ray, JPEG blocks, the same wall."""
-_WALL_SHADE = 0.6
-"""First idea of a wall's light as a share of the deck's: it stands upright under a lamp from above."""
 _GREY_FLOOR = 0.8
 """Least noise of one sample, light of 255."""
 _DARKEST = 0.05
@@ -41,24 +39,29 @@ def relit(seen: Singles, water: Floats, beyond: NDArray[np.bool_]) -> Floats:
     first = int(np.argmax(beyond))
     ratio = seen[:, :, first:].astype(np.float64) / np.maximum(water[:, :, first:], 0.5)
     flat = ratio.reshape(len(seen), -1)
-    light = np.ones(len(seen))
-    for k, row in enumerate(flat):
-        known = row[np.isfinite(row)]
-        if len(known):
-            light[k] = _median(known)
+    if np.isfinite(flat).all():
+        light = _median(flat)
+    else:
+        light = np.ones(len(seen))
+        for k, row in enumerate(flat):
+            known = row[np.isfinite(row)]
+            if len(known):
+                light[k] = _median(known)
     light[light < _DARKEST] = np.nan  # a black picture shows nothing, not a black boat
     return seen / light[:, None, None]
 
 
-def _median(values: Floats) -> float:
-    """NumPy's own spends most of its time on other things than a few hundred numbers."""
-    middle = len(values) // 2
-    if len(values) % 2:
-        return float(np.partition(values, middle)[middle])
-    return float(np.partition(values, (middle - 1, middle))[middle - 1 : middle + 1].mean())
+def _median(values: Floats) -> Floats:
+    """Along the last axis: NumPy's own spends most of its time on other things than a few hundred numbers."""
+    middle = values.shape[-1] // 2
+    if values.shape[-1] % 2:
+        found: Floats = np.partition(values, middle)[..., middle]
+        return found
+    low, high = np.moveaxis(np.partition(values, (middle - 1, middle))[..., middle - 1 : middle + 1], -1, 0)
+    return np.asarray((low + high) / 2, np.float64)
 
 
-def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
+def repainted(hull: Hull, seen: Floats, *, wall_shade: float) -> Hull:
     """The hull with its deck's grey levels taken from the pictures, and a first wall where it has none."""
     inside = hull.offsets_mm <= -1.5 * hull.blur_mm
     if inside.sum() < 2:
@@ -73,7 +76,7 @@ def repainted(hull: Hull, seen: Floats, water: Floats, reach: Floats) -> Hull:
     deck[:, inside] = typical
     wall = hull.wall
     if not np.isfinite(wall).all():
-        wall = _WALL_SHADE * rim
+        wall = wall_shade * rim
     return replace(hull, deck=deck, wall=wall)
 
 

@@ -12,7 +12,7 @@ from calibration.errors import CalibrationError
 from logger.config import Boat, Rig, Tag
 from logger.recording.folder import Recording
 from logger.vision.background import Grey
-from logger.vision.card import boat_card
+from logger.vision.card import DECK_UNKNOWN_MM, boat_card, tag_of
 from logger.vision.film import StoredFilm, watched
 from logger.vision.glance import evenly
 from logger.vision.ground import depth_share
@@ -33,24 +33,12 @@ from logger.vision.watch.knocks import doubted
 
 Floats = NDArray[np.float64]
 
-_DECK_UNKNOWN_MM = (18.0, 9.0)
-"""Height of a print on a deck whose height nobody has measured, and its standard uncertainty."""
 _FEWEST_COUNT = 3
 _SIZE_OFF, _SIZE_TIMES = 0.04, 3.0
 """A print that seems larger or smaller by this share, and by so many uncertainties, is not as the card says."""
 _SELDOM = 0.5
 _OTHERS_COUNT = 2
 """So many pictures must show another number before it is believed."""
-
-
-def tag_of(boat: Boat, tag: Tag) -> Tag:
-    """The tag with a height: its own, that of the deck, or a wide guess."""
-    if tag.height_mm is not None:
-        return tag
-    height, u = boat.freeboard_mm, float(np.hypot(boat.u_freeboard_mm, tag.u_height_mm))
-    if height is None:
-        height, u = _DECK_UNKNOWN_MM
-    return replace(tag, height_mm=height, u_height_mm=u)
 
 
 def track_tagged(recording: Recording, rig: Rig) -> Track | NotFound:
@@ -77,7 +65,7 @@ def track_tagged(recording: Recording, rig: Rig) -> Track | NotFound:
             poses = headed(poses, seated, film)
         poses = filled(poses, seated, film, stamps=recording.stamps, rig=rig)
     track = doubted(track_of(poses, boat, tag, seated), film.watch, poses.plane, poses.place_mm)
-    deck = Plane(recording.view, _DECK_UNKNOWN_MM[0] if boat.freeboard_mm is None else boat.freeboard_mm)
+    deck = Plane(recording.view, DECK_UNKNOWN_MM[0] if boat.freeboard_mm is None else boat.freeboard_mm)
     tank = np.array(rig.tank.outline_mm)
     return replace(track, touches=touches(track, film, deck=deck, tank_mm=tank, outline_mm=track.outline_mm))
 

@@ -21,9 +21,9 @@ from logger.vision.film import Colour, StoredFilm, one_colour, watched
 from logger.vision.fit import Fit
 from logger.vision.glance import Glance, glance
 from logger.vision.ground import Ground, depth_share, ground
-from logger.vision.hues import PAIRS, HueFilm
+from logger.vision.hues import PAIRS
 from logger.vision.learning import Learnt, learn
-from logger.vision.light import ONE_COLOUR
+from logger.vision.light import HUE, ONE_COLOUR
 from logger.vision.plane import Plane
 from logger.vision.pursuit import pursue
 from logger.vision.stamps import forwards, times_ns
@@ -144,21 +144,27 @@ def _look(
     is_dim = isinstance(look, str) or doubts.is_dim(look.learnt)
     if not is_dim and _off_card(look, card) < _OFF_CARD:
         return look
-    others: list[_Look] = []
+    others = [] if isinstance(look, str) else [look]
+    for pair in PAIRS:
+        film = grey.in_hue(pair)
+        hued = survey(film, plane, known)
+        if not isinstance(hued, str) and hued.contrast > max(_HUED, _HUED_PLAINLY * hued.noise):
+            if is_dim:
+                tried = _learnt(film, hued, plane, card, floor_share)
+                if _off_card(tried, card) < _OFF_CARD and not doubts.shines(tried.learnt):
+                    return tried
+            others.append(_learnt(grey, in_another(hued, grey, plane, known), plane, card, floor_share))
     if is_dim:
         crinkled = survey(CrinkledFilm(grey), plane, known)
         if not isinstance(crinkled, str) and crinkled.contrast > max(_CRINKLED, _PLAINLY * crinkled.noise):
             is_foil = replace(in_another(crinkled, grey, plane, known), is_crinkled=True)
             others.append(_learnt(grey, is_foil, plane, card, floor_share))
-    for pair in PAIRS:
-        coloured = survey(HueFilm(grey, pair), plane, known)
-        if not isinstance(coloured, str) and coloured.contrast > max(_HUED, _HUED_PLAINLY * coloured.noise):
-            others.append(_learnt(grey, in_another(coloured, grey, plane, known), plane, card, floor_share))
-    return min([*others, look], key=lambda tried: _off_card(tried, card))
+    return min(others, key=lambda tried: _off_card(tried, card), default=look)
 
 
 def _learnt(film: StoredFilm, found: Survey, plane: Plane, card: Card, floor_share: float) -> _Look:
-    found = replace(found, tone=colours.tone(film, found, plane) if film.is_grey else ONE_COLOUR)
+    tone = HUE if film.is_hue else colours.tone(film, found, plane) if film.is_grey else ONE_COLOUR
+    found = replace(found, tone=tone)
     learnt = learn(
         found.pictures,
         found.water,

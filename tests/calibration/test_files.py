@@ -178,3 +178,21 @@ def test_any_pose_comes_back_to_the_last_digit(tmp_path_factory, turn, place) ->
     again = load_view(path).pose
     np.testing.assert_allclose(again.rotation, pose.rotation, rtol=0, atol=1e-15)
     np.testing.assert_array_equal(again.translation_mm, pose.translation_mm)
+
+
+def test_a_fisheye_is_written_read_and_kept_apart(tmp_path: Path) -> None:
+    text = SMALLEST.replace("[lens]", '[lens]\nmodel = "fisheye"\nk1 = 0.02')
+    view = load_view(written(tmp_path, text))
+    assert view.lens == Lens(1280, 720, 950.0, 951.5, 640.5, 360.0, k1=0.02, model="fisheye")
+    path = tmp_path / "again.toml"
+    write_view(path, view)
+    assert load_view(path).lens == view.lens
+    write_lens(tmp_path / "lens.toml", view.lens, np.eye(9))
+    assert load_lens(tmp_path / "lens.toml")[0] == view.lens
+
+
+def test_a_lens_model_that_is_not_known_or_has_terms_of_another_is_told(tmp_path: Path) -> None:
+    unknown = SMALLEST.replace("[lens]", '[lens]\nmodel = "fish"')
+    assert any("lens.model: found 'fish'; wanted \"brown\" or" in said for said in mistakes_of(tmp_path, unknown))
+    mixed = SMALLEST.replace("[lens]", '[lens]\nmodel = "fisheye"\np1 = 0.001')
+    assert any("tangential terms of a fisheye" in said for said in mistakes_of(tmp_path, mixed))

@@ -79,3 +79,49 @@ def test_a_folded_lens_gives_rays_that_lead_to_other_pixels() -> None:
     """Which is why it must be refused: nothing else would tell that a position is wrong."""
     corner = [[0.0, 0.0]]
     assert np.abs(FOLDED.pixels(FOLDED.rays(corner)) - corner).max() > 10
+
+
+# --- the fisheye ---
+
+FISH = Lens(1280, 720, 620.0, 622.0, 645.0, 352.0, k1=-0.03, k2=0.006, k3=-0.002, model="fisheye")
+
+
+def fishes() -> st.SearchStrategy[Lens]:
+    wide = [st.floats(500, 800), st.floats(500, 800), st.floats(600, 680), st.floats(330, 390)]
+    bends = {"k1": st.floats(-0.05, 0.1), "k2": st.floats(-0.01, 0.01), "k3": st.floats(0, 0.005)}
+    return st.builds(Lens, st.just(1280), st.just(720), *wide, **bends, model=st.just("fisheye"))
+
+
+def as_opencv(lens: Lens) -> np.ndarray:
+    return np.array([lens.k1, lens.k2, lens.k3, 0.0])
+
+
+@given(fishes())
+def test_pixels_of_a_fisheye_are_those_of_opencv(lens: Lens) -> None:
+    """cv2.fisheye.projectPoints, with its fourth term 0, and its derivatives by the translation at depth 1."""
+    points = np.column_stack([np.random.default_rng(4).uniform(-3, 3, (100, 2)), np.ones(100)])
+    theirs, slopes = cv2.fisheye.projectPoints(
+        points.reshape(-1, 1, 3), np.zeros(3), np.zeros(3), lens.matrix, as_opencv(lens)
+    )
+    np.testing.assert_allclose(lens.pixels(points), theirs.reshape(-1, 2), atol=1e-8)
+    np.testing.assert_allclose(lens.jacobian(points), slopes[:, 11:13].reshape(-1, 2, 2), atol=1e-6)
+
+
+@given(fishes())
+def test_a_pixel_goes_to_its_ray_and_back_in_a_fisheye(lens: Lens) -> None:
+    pixels = np.random.default_rng(1).uniform([0, 0], [1279, 719], (50, 2))
+    seen = np.hypot(*((pixels - (lens.cx_px, lens.cy_px)) / (lens.fx_px, lens.fy_px)).T)
+    inner = pixels[seen < 1.2]
+    np.testing.assert_allclose(lens.pixels(lens.rays(inner)), inner, atol=1e-6)
+
+
+def test_the_axis_of_a_fisheye_is_its_middle() -> None:
+    axis = np.array([[0.0, 0.0, 1.0]])
+    np.testing.assert_allclose(FISH.pixels(axis), [[645.0, 352.0]])
+    np.testing.assert_allclose(FISH.rays([[645.0, 352.0]]), axis)
+    np.testing.assert_allclose(FISH.jacobian(axis), [[[620.0, 0.0], [0.0, 622.0]]])
+    assert FISH.is_one_to_one()
+
+
+def test_a_fisheye_whose_corners_look_behind_it_is_noticed() -> None:
+    assert not Lens(1280, 720, 400.0, 400.0, 640.0, 360.0, model="fisheye").is_one_to_one()

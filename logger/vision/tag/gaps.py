@@ -2,7 +2,8 @@
 
 A sail, a hand or a lamp's reflection hides a print as a whole, and a hull only in part. So the hull that was learnt
 around the tag is laid over the pictures in which the print was lost, each from where the boat was just before or after.
-A disc shows no heading: there the hull's axis is read in every so-manieth picture.
+A disc shows no heading: there the hull's axis is read in every so-manieth picture, or, of a round hull, which way
+its middle lies from the disc.
 """
 
 from __future__ import annotations
@@ -64,6 +65,14 @@ class Laid:
         covariance = lever @ fit.covariance @ lever.T
         covariance[:2, :2] += ways @ np.diag(np.square(self._seat.scatter_mm)) @ ways.T
         return centroid - arm, heading - self._seat.turn_rad, covariance
+
+    def by_arm(self, fit: Fit, place_mm: Floats, covariance_mm2: Floats) -> tuple[float, float]:
+        """Heading and its variance from where the hull's centroid lies as seen from the print at `place_mm` (2,)."""
+        x, y = self.deck.lowered(fit.place_mm[None], self._seat.freeboard_mm)[0] - place_mm
+        across = np.array([-y, x]) / np.hypot(x, y)
+        random = across @ (fit.covariance[:2, :2] + covariance_mm2) @ across + self._seat.scatter_mm[1] ** 2
+        own = np.arctan2(self._c[1], self._c[0])
+        return float(np.arctan2(y, x) - own), float(random / (self._c @ self._c))
 
     def _arms(self, heading_rad: Floats) -> Floats:
         """(N, 2) from the print to the centroid."""
@@ -128,7 +137,7 @@ def astray(t_s: Floats, place_mm: Floats, u_mm: Floats) -> NDArray[np.bool_]:
 
 
 def headed(poses: Poses, seat: Seat, film: StoredFilm) -> Poses:
-    """Poses of a disc with headings from the hull's axis, where it has one and shows it."""
+    """Poses of a disc with headings from the hull's axis, or from the way to its middle, where that shows."""
     if seat.around is None or seat.u_turn_rad is None or doubts.shines(seat.around.learnt):
         return poses
     laid = Laid(seat, seat.around)
@@ -138,9 +147,12 @@ def headed(poses: Poses, seat: Seat, film: StoredFilm) -> Poses:
     at = np.array(sorted(fits), np.int64)
     if len(at) < _FEWEST_COUNT:
         return poses
-    seen = np.unwrap([fits[k].heading_rad for k in at.tolist()])
+    if seat.is_by_arm:
+        told = [laid.by_arm(fits[k], poses.place_mm[k], poses.covariance[k, :2, :2]) for k in at.tolist()]
+    else:
+        told = [(fits[k].heading_rad, float(fits[k].covariance[2, 2])) for k in at.tolist()]
+    seen, own = np.unwrap([heading for heading, _ in told]), np.sqrt([variance for _, variance in told])
     heading = np.interp(t_s, t_s[at], seen)
-    own = np.sqrt([fits[k].covariance[2, 2] for k in at.tolist()])
     u = np.hypot(np.interp(t_s, t_s[at], own), _between(seen))
     away = np.abs(t_s[:, None] - t_s[at][None]).min(axis=1)
     is_near = away < _APART_S

@@ -28,6 +28,8 @@ _LASTING = 0.5
 """Share of the scatter that may be the same in all pictures."""
 _LEAST_ELONGATION = 1.15
 """A hull less long than this, over its width, has no axis."""
+_LEAST_ARM_MM = 15.0
+"""A disc so far from the centroid of a round boat shows with it which way the boat lies."""
 _LEAST_NOISE_MM = 0.1
 _U_TURN_RAD = np.radians(0.1)
 """No outline's axis is known better."""
@@ -46,7 +48,7 @@ class Seat:
     turn_rad: float
     """From the tag's arrow anticlockwise to the bow; 0 where the outline has no long axis."""
     u_turn_rad: float | None
-    """None: the outline does not tell which way it points."""
+    """None: neither outline nor disc tell which way it points."""
     height_mm: float
     """Of the print above the water."""
     freeboard_mm: float
@@ -62,6 +64,8 @@ class Seat:
     """What the card says otherwise."""
     around: Around | None = None
     """The hull, if it may be laid over other pictures."""
+    is_by_arm: bool = False
+    """Whether a round boat's heading is told by the way from its disc to its centroid, as the hull has no axis."""
 
 
 def seat(seen: Seen, around: Around, tag_plane: Plane, tag: Tag) -> Seat | str:
@@ -80,25 +84,52 @@ def seat(seen: Seen, around: Around, tag_plane: Plane, tag: Tag) -> Seat | str:
     if u_turn is not None and (abs(turn) > _BESIDE_RAD or u_turn > _TURN_RAD):
         return "the outline does not lie along the tag's arrow"
     heading = own + turn
+    places = np.array([seen.place_mm[n] for n in numbers])
+    arm = None
     if tag.kind == "disc" and u_turn is not None:
         heading, turn = learnt.heading_rad, 0.0  # a disc's arrow is only where it travels
-    places = np.array([seen.place_mm[n] for n in numbers])
+    elif tag.kind == "disc":
+        arm = _by_arm(deck.lowered(learnt.place_mm, learnt.hull.freeboard_mm) - places, own, tag.left_mm)
+        heading = heading if arm is None else arm
     solved = _Solved(around, tag_plane, tag, places, heading)
     scatter = solved.scatter_mm
     if scatter.max() > _SCATTER_MM:
         return f"the outline and the tag disagree by {scatter.max():.0f} mm from picture to picture"
-    u_outline = doubts.u_outline(learnt, deck)
-    flags = solved.told(float(waterline[:, 0].max()), u_outline)
+    bow = float(waterline[:, 0].max())
+    flags = solved.told(bow, doubts.u_outline(learnt, deck))
+    waterline = _reaching(waterline, solved.bow_mm)
     u = None if u_turn is None else float(max(u_turn / np.sqrt(len(numbers)), _U_TURN_RAD))
+    if arm is not None:
+        u = tag.u_left_mm / float(np.hypot(*solved.answer[1:]))
     if tag.kind == "square" and u is not None:
         by_card = np.radians(tag.u_turn_deg)
         if abs(turn) > _CONTRADICTS * np.hypot(by_card, u):
             flags.append(f"the tag's arrow points {abs(np.degrees(turn)):.1f}° beside the bow")
     return Seat(
         (float(solved.answer[1]), float(solved.answer[2])), turn, u, tag_plane.z_mm + float(solved.answer[0]),
-        solved.freeboard_mm, solved.covariance, (float(scatter[0]), float(scatter[1])), waterline, u_outline,
-        tuple(flags), around,
+        solved.freeboard_mm, solved.covariance, (float(scatter[0]), float(scatter[1])), waterline,
+        solved.u_bow_mm, tuple(flags), around, arm is not None,
     )  # fmt: skip
+
+
+def _by_arm(arrow_mm: Floats, travel_rad: Floats, left_mm: float) -> Floats | None:
+    """(N,) headings from the arrows (N, 2) from disc to centroid, as the disc is `left_mm` left of the middle line.
+
+    None where disc and centroid are too near to each other. Travel only says whether the centroid is ahead or behind.
+    """
+    length = float(np.median(np.hypot(*arrow_mm.T)))
+    if length < max(_LEAST_ARM_MM, 2 * abs(left_mm)):
+        return None
+    points = np.arctan2(arrow_mm[:, 1], arrow_mm[:, 0])
+    is_ahead = float(np.cos(points - travel_rad).sum()) > 0
+    own = float(np.arctan2(-left_mm, np.sqrt(length**2 - left_mm**2) * (1 if is_ahead else -1)))
+    return travel_rad + (points - own - travel_rad + np.pi) % (2 * np.pi) - np.pi
+
+
+def _reaching(waterline: Floats, bow_mm: float) -> Floats:
+    """(M, 2) the same outline with its fore part stretched to that bow."""
+    x, y = waterline.T
+    return np.column_stack([np.where(x > 0, x * (bow_mm / x.max()), x), y])
 
 
 def _turn(apart: Floats, waterline: Floats) -> tuple[float, float | None]:
@@ -167,26 +198,47 @@ class _Solved:
             self.covariance[k, k] += float(np.hypot(*edges[f"hull outline, {way}"][0])) ** 2
 
     def told(self, bow_mm: float, u_bow_mm: float) -> list[str]:
-        """Weigh in what the card says of the place on deck; sentences where it says otherwise."""
+        """Weigh in what the card says of the place on deck; sentences where it says otherwise.
+
+        From print to bow, which is what a ruler measures, is from print to centroid and from there to the bow: both
+        give way, each by its share. That what is left of their errors has opposite signs is not told: the bow is
+        then a little better than is said.
+
+        Args:
+            bow_mm: from the centroid, by the outline.
+            u_bow_mm: its standard uncertainty.
+        """
         tag, flags = self._tag, []
+        self.bow_mm, self.u_bow_mm = bow_mm, u_bow_mm
         if self._contradicted:
             flags.append(
                 f"the tag seems {self._z_mm + self._higher_mm:.0f} mm high, the boat card says {self._z_mm:.0f} mm"
             )
-        card = [(2, -tag.left_mm, tag.u_left_mm, "{:.0f} mm left of the middle line", -1.0, 0.0)]
         if tag.bow_ahead_mm is not None:
-            u = float(np.hypot(tag.u_bow_ahead_mm, u_bow_mm))
-            card.append((1, tag.bow_ahead_mm - bow_mm, u, "{:.0f} mm behind the bow", 1.0, bow_mm))
-        for k, value, u, where, sign, less in card:
-            away = value - float(self.answer[k])
-            if abs(away) > _CONTRADICTS * np.hypot(u, np.sqrt(self.covariance[k, k])):
-                here, there = (where.format(sign * v + less) for v in (float(self.answer[k]), value))
-                flags.append(f"the tag seems to sit {here}, the boat card says {there}")
-                continue
-            gain = self.covariance[:, k] / (self.covariance[k, k] + u**2)
-            self.answer = self.answer + gain * away
-            self.covariance = self.covariance - np.outer(gain, self.covariance[k])
+            ahead = float(self.answer[1]) + bow_mm
+            share = u_bow_mm**2 / (self.covariance[1, 1] + u_bow_mm**2 + tag.u_bow_ahead_mm**2)
+            if self._weighed(1, tag.bow_ahead_mm - ahead, float(np.hypot(tag.u_bow_ahead_mm, u_bow_mm))):
+                self.bow_mm += share * (tag.bow_ahead_mm - ahead)
+                self.u_bow_mm *= float(np.sqrt(1 - share))
+            else:
+                flags.append(_elsewhere("{:.0f} mm behind the bow", ahead, tag.bow_ahead_mm))
+        left = -float(self.answer[2])
+        if not self._weighed(2, left - tag.left_mm, tag.u_left_mm):
+            flags.append(_elsewhere("{:.0f} mm left of the middle line", left, tag.left_mm))
         return flags
+
+    def _weighed(self, k: int, away: float, u: float) -> bool:
+        """Move the answer by its share of what was measured of its k-th part; not if that contradicts (False)."""
+        if abs(away) > _CONTRADICTS * np.hypot(u, np.sqrt(self.covariance[k, k])):
+            return False
+        gain = self.covariance[:, k] / (self.covariance[k, k] + u**2)
+        self.answer = self.answer + gain * away
+        self.covariance = self.covariance - np.outer(gain, self.covariance[k])
+        return True
+
+
+def _elsewhere(where: str, here_mm: float, there_mm: float) -> str:
+    return f"the tag seems to sit {where.format(here_mm)}, the boat card says {where.format(there_mm)}"
 
 
 def _least_squares(seen: Floats, by: Floats, weight: Floats, belief: Floats) -> tuple[Floats, Floats]:

@@ -1,10 +1,8 @@
 """From poses of the print to the track of the boat that carries it.
 
 The print's middle, at its own height, is a point of the tank frame; the bow lies as far ahead of it as the card says.
-The centroid of the waterline lies behind the bow by a share of the length: half for a box, an ellipse or a double-ended
-boat; the water plane of a hull with a pointed bow and a flat stern has its centroid a little aft, at 0.52 to 0.59
-(yachts and cargo ships keep to 0.50 to 0.57; from memory, no source). Unless the hull is seen around the tag the middle
-of that range is taken and its whole width is doubt.
+The centroid of the waterline lies behind the bow by a share of the length, which differs from hull to hull (card.py).
+Unless the hull is seen around the tag the middle of the usual range is taken and its whole width is doubt.
 """
 
 from __future__ import annotations
@@ -16,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.config import Boat, Tag
+from logger.vision.card import bow_share, is_round
 from logger.vision.outline import moments
 from logger.vision.plane import Plane
 from logger.vision.tag.seat import Seat
@@ -23,10 +22,6 @@ from logger.vision.track import DOUBTFUL, MEASURED, Track
 
 Floats = NDArray[np.float64]
 
-_SHARE, _U_SHARE = 0.545, 0.028
-"""Of the length, from the bow to the centroid: even between 0.497 and 0.593."""
-_ROUND_SHARE, _U_ROUND_SHARE, _ROUND_RATIO = 0.5, 0.012, 1.2
-"""The same of a boat hardly longer than wide, and up to which ratio it is one."""
 _LENGTH_MM, _U_LENGTH_MM, _SLENDER = 180.0, 50.0, 2.4
 """What is taken where the card says no length; length over width where it says no width."""
 _U_HALFWAY = 0.06
@@ -96,7 +91,7 @@ class Middle:
 def middle_of(boat: Boat, tag: Tag) -> Middle:
     """What the card says of where the centroid is."""
     length, u_length = (boat.length_mm, boat.u_length_mm) if boat.length_mm else (_LENGTH_MM, _U_LENGTH_MM)
-    share, u_share = _share(boat)
+    share, u_share = bow_share(boat)
     bow = share * length
     along = {"waterline centroid": float(np.hypot(u_share * length, share * u_length))}
     if tag.bow_ahead_mm is None:
@@ -112,17 +107,11 @@ def middle_of(boat: Boat, tag: Tag) -> Middle:
     return Middle(bow - ahead, tag.left_mm, bow, along, {"place of the tag, across": tag.u_left_mm})
 
 
-def _share(boat: Boat) -> tuple[float, float]:
-    if boat.length_mm and boat.width_mm and boat.length_mm < _ROUND_RATIO * boat.width_mm:
-        return _ROUND_SHARE, _U_ROUND_SHARE
-    return _SHARE, _U_SHARE
-
-
 def outline_of(boat: Boat, bow_mm: float) -> Floats:
     """(M, 2) a usual waterline of the card's size with its bow `bow_mm` ahead of its centroid, anticlockwise."""
     length = boat.length_mm or _LENGTH_MM
     width = boat.width_mm or length / _SLENDER
-    if length < _ROUND_RATIO * width:
+    if is_round(length, width):
         turn = np.linspace(0, 2 * np.pi, 48, endpoint=False)
         return np.column_stack([bow_mm * np.cos(turn), width / 2 * np.sin(turn)])
     low, high = 0.0, 1.0

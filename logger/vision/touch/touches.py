@@ -24,6 +24,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.vision import background
 from logger.vision.background import Mask
 from logger.vision.plane import Plane, Singles
 from logger.vision.touch.pushes import Push, pushes
@@ -116,11 +117,13 @@ def _is_touched(around: Surroundings, t_s: Floats, push: Push) -> bool:
         during = np.sort(np.abs(t_s - (push.from_s + push.to_s) / 2).argsort()[:_LEAST_COUNT])
     if len(before) < _LEAST_COUNT:
         return False
-    now, earlier = around.seen([during, before])
-    if min(len(now), len(earlier)) < _LEAST_COUNT:
-        return False
     away_mm = around.away_mm(int(during[len(during) // 2]))
-    return is_reached(lasting(now), np.median(earlier, axis=0), away_mm, around.step_mm)
+    pictures = around.seen([during, before])
+    now = next(pictures)
+    if len(now) < _LEAST_COUNT or not may_be_reached(shown := lasting(now), away_mm):
+        return False
+    earlier = next(pictures)
+    return len(earlier) >= _LEAST_COUNT and is_reached(shown, _middle(earlier), away_mm, around.step_mm)
 
 
 def _some(rows: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -135,10 +138,32 @@ def lasting(pictures: list[Singles]) -> Singles:
     A glint comes and goes, ripples run; an arm stays. NaN where one of them shows nothing.
     """
     odd = len(pictures) // _ODD_OF
-    ordered = np.sort(pictures, axis=0)
+    ordered = background.sorted_rows(pictures)
     low, high = ordered[odd], ordered[-1 - odd]
-    steady = np.where(low > 0, low, np.where(high < 0, high, 0.0))
-    return np.where(np.isfinite(ordered[-1]), steady, np.nan).astype(np.float32)
+    steady = np.where(low > 0, low, np.where(high < 0, high, np.float32(0)))
+    return np.where(_all_known(pictures), steady, np.float32(np.nan))
+
+
+def _middle(pictures: list[Singles]) -> Singles:
+    """Their median, NaN where one of them shows nothing."""
+    return np.where(_all_known(pictures), background.median(pictures), np.float32(np.nan))
+
+
+def _all_known(pictures: list[Singles]) -> Mask:
+    known: Mask = np.isfinite(pictures[0])
+    for picture in pictures[1:]:
+        known = known & np.isfinite(picture)
+    return known
+
+
+def may_be_reached(now: Singles, away_mm: Singles) -> bool:
+    """Whether anything reaches the hull's side from a little afar: a look that needs no earlier pictures."""
+    differs = np.zeros(away_mm.shape, bool)
+    for channel in range(now.shape[-1]):
+        differs |= np.abs(_smoothed(now[..., channel])) > _LEAST_CHANGE
+    _, labels = cv2.connectedComponents((differs & (away_mm > _SIDE_MM)).astype(np.uint8))
+    at_side, afar = labels[away_mm <= _AT_SIDE_MM], labels[away_mm > min(_FAR_MM, _RIM_MM)]
+    return bool(np.intersect1d(at_side[at_side > 0], afar[afar > 0]).size)
 
 
 def is_reached(now: Singles, earlier: Singles, away_mm: Singles, step_mm: float) -> bool:

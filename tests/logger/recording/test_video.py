@@ -77,6 +77,31 @@ def test_only_the_wanted_pictures_are_given(tmp_path: Path, code: str) -> None:
     assert [number_seen(image) for _, image, _ in found if image is not None] == [3, 7]
 
 
+@pytest.mark.parametrize("ending", ["mjpeg", "avi", "mkv", "mov"])
+def test_pictures_whose_places_are_known_are_the_same_and_the_rest_is_not_read(tmp_path: Path, ending: str) -> None:
+    path = tmp_path / f"video.{ending}"
+    if ending == "mjpeg":
+        path.write_bytes(b"".join(JPEGS))
+    else:
+        path = written(tmp_path, ending, "MJPG")
+    places = survey(path).places
+    assert [path.read_bytes()[start : start + count] for start, count in places] == list(packets(path))
+    usual, placed = (list(pictures(path, grey=True, wanted=[2, 7], places=known)) for known in ((), places))
+    assert [number for number, _, _ in placed] == [2, 7]
+    for one, other in zip(usual, placed, strict=True):
+        assert one[2] == other[2]
+        assert np.array_equal(one[1], other[1])
+    kept = bytearray(path.read_bytes())
+    start, count = places[4]
+    kept[start : start + count] = bytes(count)
+    path.write_bytes(kept)
+    assert len(list(pictures(path, grey=True, wanted=[2, 7], places=places))) == 2
+
+
+def test_of_what_are_no_jpegs_no_places_are_known(tmp_path: Path) -> None:
+    assert survey(written(tmp_path, "mp4", "mp4v")).places == ()
+
+
 def test_a_torn_last_picture_does_not_count(row: Path) -> None:
     whole = sum(map(len, JPEGS[:-1]))
     for cut in (whole + 3, whole + len(JPEGS[-1]) // 2, whole + len(JPEGS[-1]) - 1):

@@ -70,6 +70,16 @@ def test_a_knock_moves_the_whole_picture() -> None:
     np.testing.assert_array_equal(after[100:-100, 100:-100], before[102:-98, 97:-103])
 
 
+def test_a_bottom_that_the_hull_hides_moves_no_edge() -> None:
+    # a hull that narrows downward quickly shows nothing of itself below its waterline; foil would sparkle differently
+    scene = a_scene("realistic", 3, paint="red")
+    clear = replace(scene, visitors=(), sail=None)
+    dry = replace(clear, tier=replace(clear.tier, underwater=False))
+    number = 100
+    seen, without = Painter(clear).frame(number).astype(int), Painter(dry).frame(number)
+    assert np.abs(seen - without).max() <= 1
+
+
 def test_a_sail_top_is_seen_where_its_height_puts_it() -> None:
     scene = next(
         drawn for seed in range(40) if (drawn := a_scene("realistic", seed, line_ns=0)).sail is not None

@@ -26,7 +26,8 @@ RIG = Rig(
     ),
     gates=(Gate("A", "start"), Gate("B", "finish")),
 )
-GULL = Boat(name="Gull", length_mm=200.0)
+GULL = Boat(name="Gull", length_mm=200.0, width_mm=190.0)
+"""A round one: its bow and stern lie 100 mm from its centroid."""
 
 
 def watching(rig: Rig = RIG, rules: Rules | None = None) -> Signals:
@@ -189,6 +190,15 @@ def test_nothing_is_said_of_speed_before_half_a_second_was_seen() -> None:
     heard = [name for n in range(15) for name in names(signals.feed(fix(n * 1000 / 30, 600)))]
     assert "slow" not in heard
     assert "slow" in names(signals.feed(fix(500, 600)))
+
+
+def test_the_bow_of_a_slender_boat_lies_farther_from_its_centroid_than_its_stern() -> None:
+    slender = Signals(rig=RIG, boat=replace(GULL, width_mm=70.0), rules=Rules())
+    assert "clear_of_wall" in names(slender.feed(fix(0, 1500 - 5 - 109.1)))
+    assert "wall" in names(slender.feed(fix(33, 1500 - 5 - 108.9)))
+    gated = Signals(rig=RIG, boat=replace(GULL, width_mm=70.0), rules=Rules())
+    assert "finish" not in names([*gated.feed(fix(0, 1000 + 80)), *gated.feed(fix(33, 1000 + 90.9))])
+    assert "finish" in names(gated.feed(fix(66, 1000 + 91.1)))
 
 
 def test_the_bow_touches_the_wall() -> None:

@@ -29,20 +29,32 @@ def boat(**tag) -> Boat:
     )  # fmt: skip
 
 
-def tagged_run(folder, *, count=60, tag=None, on_card=None, hidden=()):
-    """(recording, rig, places (N, 2) of the centroid, headings (N,)); the print left out in the pictures `hidden`."""
+class Bowl(Toy):
+    """A round one."""
+
+    def __post_init__(self) -> None:
+        turn = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+        object.__setattr__(self, "outline_mm", self.length_mm / 2 * np.column_stack([np.cos(turn), np.sin(turn)]))
+
+
+def tagged_run(folder, *, count=60, tag=None, on_card=None, hidden=(), toy=TOY, seat_mm=SEAT_MM, leeway_rad=0.0):
+    """(recording, rig, places (N, 2) of the centroid, headings (N,)); the print left out in the pictures `hidden`.
+
+    The boat travels beside its bow, from so far on one side to so far on the other.
+    """
     places, headings = voyage(count, rest=12)
+    headings = headings + np.linspace(-leeway_rad, leeway_rad, count)
     card = on_card or boat()
-    recording, rig = run(folder, TOY, places[:1], headings[:1], card=card)
+    recording, rig = run(folder, toy, places[:1], headings[:1], card=card)
     view, rng = camera(), np.random.default_rng(0)
-    on = Plane(view, TOY.freeboard_mm + 2.0)
+    on = Plane(view, toy.freeboard_mm + 2.0)
     bare = floor(view)
     shown = tag or boat().tag
     with (folder / "video.mjpeg").open("wb") as file:
         for n, ((x, y), heading) in enumerate(zip(places, headings, strict=True)):
-            picture = paint(view, TOY, bare, x_mm=x, y_mm=y, heading_rad=heading, rng=rng)
+            picture = paint(view, toy, bare, x_mm=x, y_mm=y, heading_rad=heading, rng=rng)
             c, s = np.cos(heading), np.sin(heading)
-            middle = np.array([x + c * SEAT_MM[0] - s * SEAT_MM[1], y + s * SEAT_MM[0] + c * SEAT_MM[1]])
+            middle = np.array([x + c * seat_mm[0] - s * seat_mm[1], y + s * seat_mm[0] + c * seat_mm[1]])
             if n not in hidden:
                 turned = heading + TURN_RAD
                 picture = tag_painted.paint(picture, on, shown, place_mm=middle, heading_rad=turned, seed=n, deck=0.04)

@@ -11,6 +11,7 @@ from logger.config import Boat, Rig, RunCard, Tank
 from logger.recording.folder import FrameStamps, Recording
 from logger.vision.film import StoredFilm, watched
 from logger.vision.glance import evenly
+from logger.vision.hues import hue
 from tests.logger.vision.conftest import Painted
 from tests.logger.vision.painted import camera
 from tests.logger.vision.yard import seen, shifted, yard
@@ -47,14 +48,26 @@ def test_the_upper_rows_are_those_of_the_whole_picture_which_is_there_too(
     assert np.array_equal(whole(), picture)
 
 
+def test_a_film_in_hue_shows_the_hue_of_its_own_colours(painted: Painted) -> None:
+    film = StoredFilm(painted.recording)
+    hued = film.in_hue((0, 2))
+    (_, shown), *_ = hued.pictures([20])
+    assert np.array_equal(shown, hue(film.in_colour([20])[20], (0, 2)))
+    (_, upper, whole), *_ = hued.upper({20: 320})
+    assert np.array_equal(upper[:312], shown[:312])
+    assert np.array_equal(whole(), shown)
+    assert hued.is_hue
+    assert not film.is_hue
+    assert not film.in_one_colour(0).is_hue
+
+
 def test_a_video_of_another_kind_is_handed_out_whole(painted: Painted, tmp_path: Path) -> None:
     writer = cv2.VideoWriter(str(tmp_path / "video.avi"), cv2.VideoWriter.fourcc(*"FFV1"), 30, (1280, 720))
     for _, picture in StoredFilm(painted.recording).pictures([0, 1, 2]):
         writer.write(cv2.cvtColor(picture, cv2.COLOR_GRAY2BGR))
     writer.release()
-    film = StoredFilm(
-        replace(painted.recording, video=tmp_path / "video.avi", stamps=painted.recording.stamps.first(3))
-    )
+    stamps = painted.recording.stamps.first(3)
+    film = StoredFilm(replace(painted.recording, video=tmp_path / "video.avi", stamps=stamps, places=()))
     for _, upper, whole in film.upper({0: 320, 2: 320}):
         assert upper.shape == (720, 1280)
         assert np.array_equal(whole(), upper)

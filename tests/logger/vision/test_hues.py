@@ -3,7 +3,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from logger.vision.hues import PAIRS, HueFilm, hue
+from logger.vision.hues import PAIRS, hue
 
 
 def test_a_shadow_keeps_the_floors_hue_and_a_coloured_boat_does_not() -> None:
@@ -24,18 +24,17 @@ def test_two_colours_alike_are_in_the_middle_and_never_run_over() -> None:
             assert seen.min() == seen.max()
 
 
-def test_the_film_shows_the_hues_of_anothers_pictures_in_order() -> None:
-    class Film:
-        count = 5
-
-        def in_colour(self, wanted):
-            return {n: np.full((4, 6, 3), (40, 10 * n, 40), np.uint8) for n in wanted if n != 3}
-
-    shown = dict(HueFilm(Film(), (1, 2)).pictures([4, 1, 3]))
-    assert list(shown) == [1, 4]
-    assert shown[4].mean() > shown[1].mean()
-    assert len(dict(HueFilm(Film(), (1, 2)).pictures())) == 4
-    # the ratio of logarithms, by OpenCV's own: numbers a factor apart differ by the gain times its logarithm
+def test_a_factor_between_two_colours_is_the_gain_times_its_logarithm() -> None:
+    """The logarithms are OpenCV's own."""
     one, other = np.full((1, 1), 40 + 12, np.float32), np.full((1, 1), 80 + 12, np.float32)
     expected = 128 + 110 * float((cv2.log(one) - cv2.log(other))[0, 0])
     assert hue(np.array([[[40, 40, 80]]], np.uint8), (1, 2))[0, 0] == int(expected)
+
+
+def test_foil_of_every_brightness_is_of_one_hue() -> None:
+    crinkled = np.repeat(np.arange(90, 250, dtype=np.uint8)[None, :, None], 3, axis=2)
+    blue_floor = np.array([[[206, 184, 146]]], np.uint8)
+    for pair in PAIRS:
+        seen = hue(crinkled, pair).astype(int)
+        assert np.ptp(seen) <= 1
+        assert hue(blue_floor, pair)[0, 0] - seen.max() > 18

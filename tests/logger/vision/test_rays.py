@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -44,5 +46,12 @@ def test_the_deck_takes_its_light_from_the_pictures_and_goes_on_beyond_the_edge(
     boat = hull()
     shape = (9, *boat.deck.shape)
     seen = np.where(boat.offsets_mm < 0, 77.0, 150.0) * np.ones(shape)
-    painted = repainted(boat, seen, np.full(shape, 150.0), np.zeros(shape[:2]))
+    painted = repainted(boat, seen, wall_shade=0.6)
     assert painted.deck == pytest.approx(np.full(boat.deck.shape, 77.0))
+
+
+@pytest.mark.parametrize("shade", [0.6, 1.0])
+def test_a_wall_of_which_nothing_is_known_is_first_taken_for_a_shaded_deck(shade: float) -> None:
+    boat = replace(hull(), wall=np.full(len(hull().wall), np.nan))
+    painted = repainted(boat, np.full((9, *boat.deck.shape), 50.0), wall_shade=shade)
+    assert painted.wall == pytest.approx(np.full(len(boat.wall), 50 * shade))

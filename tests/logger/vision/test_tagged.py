@@ -5,8 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.config import Boat, Tag
-from logger.vision.tagged import tag_of, tag_poses, track_tagged
+from logger.vision.tagged import tag_poses, track_tagged
 from logger.vision.track import DOUBTFUL, MEASURED, NotFound, Track
 from tests.logger.vision.tagged_run import BOW_MM, SEAT_MM, TURN_RAD, boat, tagged_run
 
@@ -68,11 +67,3 @@ def test_a_number_that_does_not_exist_is_told(run) -> None:
     found = tag_poses(replace(recording, card=card), rig)
     assert isinstance(found, NotFound)
     assert "found number 400" in found.reason
-
-
-def test_a_tag_without_height_lies_on_the_deck() -> None:
-    bare = Tag("disc")
-    on_deck = tag_of(Boat("toy", freeboard_mm=21.0, u_freeboard_mm=0.9), bare)
-    assert (on_deck.height_mm, on_deck.u_height_mm) == pytest.approx((21.0, 1.5))
-    assert tag_of(Boat("toy"), bare).u_height_mm > 5
-    assert tag_of(Boat("toy", freeboard_mm=21.0), replace(bare, height_mm=30.0)).height_mm == 30.0

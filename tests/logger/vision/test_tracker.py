@@ -162,3 +162,18 @@ def test_a_foil_boat_beside_its_shadow_is_followed_but_marked_doubtful(tmp_path:
     assert len(off) > 0.97 * len(true)
     assert np.sqrt((off**2).sum(axis=1).mean()) < 5
     assert (np.abs(off) < two_u_mm(found)).mean() > 0.8
+
+
+def test_a_foil_boat_on_a_coloured_floor_is_read_in_hue(tmp_path: Path) -> None:
+    """Its light is that of the floor, darker here and brighter there; its hue is not."""
+    simulate(tmp_path / "clip", tier="easy", kind="straight", seed=1043, paint="foil", floor="pale blue liner", **SHORT)
+    recording = load(tmp_path / "clip")
+    found = track_boat(recording, recording.rig)
+    assert isinstance(found, Track), found
+    assert found.flags == ()
+    assert (found.quality == MEASURED).all()
+    _, true = truth_of(tmp_path / "clip")
+    off = off_truth_mm(found, true)
+    assert len(off) == len(true)
+    assert np.sqrt((off**2).sum(axis=1).mean()) < 0.5
+    assert (np.abs(off) < two_u_mm(found)).mean() > 0.8

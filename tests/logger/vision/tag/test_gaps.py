@@ -14,7 +14,7 @@ from logger.vision.tag.track import Poses
 from logger.vision.tagged import track_tagged
 from logger.vision.track import MEASURED, Track
 from tests.logger.vision.tag.seen import around_of, seen_at
-from tests.logger.vision.tagged_run import TOY, boat, tagged_run
+from tests.logger.vision.tagged_run import TOY, Bowl, boat, tagged_run
 
 HIDDEN = range(25, 31)
 
@@ -94,3 +94,19 @@ def test_a_disc_is_headed_as_its_hull(tmp_path) -> None:
     assert off.max() < 0.02
     assert np.median(track.u_heading_rad) < np.radians(0.3)
     assert np.hypot(*(np.column_stack([track.x_mm, track.y_mm]) - places).T).max() < 1.5
+
+
+def test_a_round_boat_is_headed_as_its_disc_lies_beside_its_middle(tmp_path) -> None:
+    """It travels up to 7° beside its bow and has no axis; the card knows where the disc lies within a degree."""
+    bowl, seat_mm = Bowl(length_mm=120.0), (-35.0, 3.0)
+    disc = Tag("disc", size_mm=30.0, height_mm=bowl.freeboard_mm + 2, bow_ahead_mm=95.0, left_mm=3.0, u_left_mm=0.6)
+    card = replace(boat(), length_mm=120.0, width_mm=120.0, tag=disc)
+    recording, rig, places, headings = tagged_run(
+        tmp_path, tag=disc, on_card=card, toy=bowl, seat_mm=seat_mm, leeway_rad=0.12
+    )
+    track = track_tagged(recording, rig)
+    assert isinstance(track, Track)
+    off = np.abs((track.heading_rad - headings + np.pi) % (2 * np.pi) - np.pi)
+    assert off.max() < 0.02
+    assert np.median(track.u_heading_rad) == pytest.approx(0.6 / np.hypot(*seat_mm), rel=0.1)
+    assert np.hypot(*(np.column_stack([track.x_mm, track.y_mm]) - places).T).max() < 0.8

@@ -45,6 +45,21 @@ def test_a_card_that_is_sure_outweighs_the_hull(shown) -> None:
     assert found.covariance[1, 1] == pytest.approx(seated(shown).covariance[1, 1], rel=0.1)
 
 
+def test_a_ruler_from_the_print_to_the_bow_moves_centroid_and_bow(shown) -> None:
+    """Seen and told differ by 2 mm; who is sure of it has the last word, and the bow is where it says."""
+    free, told_mm = seated(shown, u_bow_ahead_mm=100.0), BOW_MM - SEAT_MM[0] + 2.0
+    sure = seated(shown, bow_ahead_mm=told_mm, u_bow_ahead_mm=0.01)
+    bow_mm = sure.centroid_mm[0] + sure.outline_mm[:, 0].max()
+    assert bow_mm == pytest.approx(told_mm, abs=0.02)
+    assert sure.u_outline_mm < free.u_outline_mm
+    away = told_mm - free.centroid_mm[0] - free.outline_mm[:, 0].max()
+    share = free.u_outline_mm**2 / (free.u_outline_mm**2 + free.covariance[1, 1])
+    assert sure.outline_mm[:, 0].max() - free.outline_mm[:, 0].max() == pytest.approx(share * away, rel=0.02)
+    assert sure.outline_mm[:, 0].min() == free.outline_mm[:, 0].min()
+    half = seated(shown, bow_ahead_mm=told_mm, u_bow_ahead_mm=0.6)
+    assert free.centroid_mm[0] < half.centroid_mm[0] < sure.centroid_mm[0]
+
+
 @pytest.mark.parametrize(
     ("card", "said"),
     [

@@ -58,7 +58,7 @@ def test_beyond_the_tank_nothing_is_known() -> None:
 
 def test_a_boat_that_never_leaves_its_place_hides_the_water() -> None:
     place = np.tile([[300.0, 0.0]], (pushed.COUNT, 1))
-    assert around(place).seen([np.array([50]), np.array([60, 61])]) == [[], []]
+    assert list(around(place).seen([np.array([50]), np.array([60, 61])])) == [[], []]
 
 
 def test_a_hull_lies_where_the_course_says() -> None:

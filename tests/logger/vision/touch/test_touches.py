@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.vision.touch.touches import is_reached, lasting, touches
+from logger.vision.touch.touches import is_reached, lasting, may_be_reached, touches
 from logger.vision.track import DOUBTFUL
 from tests.logger.vision import pushed
 
@@ -32,7 +32,9 @@ def test_what_has_the_floors_light_is_seen_by_its_colour() -> None:
 
 
 def test_a_push_with_nobody_near_is_no_touch() -> None:
-    assert told(pushed.way()) == ()
+    film = pushed.Film(pushed.way())
+    assert touches(pushed.track(pushed.way()), film, **WHAT) == ()
+    assert film.decoded_count <= 8 + 13, "nothing is there: the pictures before need not be looked at"
 
 
 def test_a_straw_at_a_boat_that_goes_on_as_before_is_no_touch() -> None:
@@ -100,6 +102,7 @@ def test_a_thing_must_reach_from_afar_to_the_hull(first: int, last: int, is_touc
     now, away = field()
     now[78:82, first:last] = -0.4
     assert is_reached(now, field()[0], away, 2.0) is is_touch
+    assert may_be_reached(now, away) is (first < 160)
 
 
 def test_near_the_rim_less_is_far() -> None:
@@ -109,6 +112,7 @@ def test_near_the_rim_less_is_far() -> None:
     assert not is_reached(now, field()[0], away, 2.0)
     now[:, 171:] = np.nan
     assert is_reached(now, field()[0], away, 2.0)
+    assert may_be_reached(now, away)
 
 
 def test_where_no_water_is_known_nothing_is_told() -> None:

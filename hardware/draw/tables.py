@@ -1,0 +1,73 @@
+"""The tables of the texts in hardware/, as Markdown, and how they get into the texts."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+
+from hardware.draw.checks import Check, every_check
+from hardware.draw.circuit import Circuit, Part
+from hardware.draw.circuits import every_circuit
+from hardware.draw.sockets import SOCKETS, uses
+
+_BLOCK = re.compile(r"(<!-- made: (?P<name>[a-z_ ]+) -->\n).*?(<!-- end -->)", re.DOTALL)
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """A Markdown table."""
+    lines = [head, ["---"] * len(head), *rows]
+    return "".join(f"| {' | '.join(line)} |\n" for line in lines)
+
+
+def filled(text: str, blocks: Mapping[str, str]) -> str:
+    """The text with each block between its marks made anew. KeyError for a block that nothing makes."""
+    return _BLOCK.sub(lambda found: f"{found[1]}{blocks[found['name']]}{found[3]}", text)
+
+
+def wiring_blocks() -> Mapping[str, str]:
+    """The blocks of wiring.md."""
+    blocks = {"sockets": sockets(), "header": header(), "checks": checks(every_check())}
+    return blocks | {f"parts of {circuit.name}": parts(circuit) for circuit in every_circuit()}
+
+
+def sockets() -> str:
+    """What is on which pole of which socket."""
+    rows = []
+    for socket in SOCKETS:
+        poles = ", ".join(f"{n} {what}" for n, what in socket.poles.items())
+        rows.append([socket.name, str(socket.poles_count), socket.colour, socket.goes_to, poles, socket.cable])
+    return table(["socket", "poles", "colour", "goes to", "on its poles", "cable"], rows)
+
+
+def header() -> str:
+    """What is on which pin of the header."""
+    return table(["header pin", "what"], ([str(n), what] for n, what in sorted(uses().items())))
+
+
+def parts(circuit: Circuit) -> str:
+    """What to buy for one drawing, equal things together."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for part in circuit.parts:
+        if part.drawn and part.kind != "pin":
+            found.setdefault(_bought(part), []).append(part.ref)
+    rows = [[f"{len(refs)} ×", what, words, ", ".join(refs)] for (what, words), refs in found.items()]
+    return table(["", "what", "which", "in the drawing"], rows)
+
+
+def _bought(part: Part) -> tuple[str, str]:
+    kinds = {"resistor": "resistor", "capacitor": "capacitor", "switch": "push button"}
+    if part.ref.startswith("P"):
+        return "trimmer", part.words
+    if part.kind in kinds and part.kind != "switch":
+        return f"{kinds[part.kind]} {part.value}", part.words
+    return kinds.get(part.kind, part.words), "closes when pressed" if part.kind == "switch" else ""
+
+
+def checks(every: Iterable[Check]) -> str:
+    """The electrical check: the worst that was found, beside what is borne."""
+    titles = {circuit.name: circuit.title for circuit in every_circuit()}
+    rows = [
+        [titles[c.circuit], c.what, f"{c.worst:.3g} {c.unit}", f"{c.sense} {c.limit:.3g} {c.unit}", c.source]
+        for c in every
+    ]
+    return table(["drawing", "question", "worst", "wanted", "source"], rows)
