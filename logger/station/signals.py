@@ -190,6 +190,8 @@ def _crossline(line: Line, *, rig: Rig, bow_mm: float, stern_mm: float) -> _Cros
     if normal[0] * run[0] + normal[1] * run[1] < 0:
         normal = (-normal[0], -normal[1])
     reach = -stern_mm if rig.gate_at(line.name) else bow_mm
+    if line.role == "start" and reach > 0:
+        reach = min(bow_mm, stern_mm)  # a boat that waits right behind the line must not seem to be over it
     return _Crossline(role=line.role, a_mm=line.a_mm, along_mm=along, normal=normal, reach_mm=reach)
 
 

@@ -17,7 +17,7 @@ RIG = Rig(
     gates=(Gate("A", "start"), Gate("B", "finish")),
     gate_distance_mm=1000.0,
 )
-GULL = Boat("Gull", team="Quay", length_mm=200.0)
+GULL = Boat("Gull", team="Quay", length_mm=200.0, width_mm=190.0)
 CARD = RunCard("run-1", "straight", "2026-05-04T12:00:00+02:00", GULL, rules=Rules(time_cap_s=20.0))
 
 

@@ -201,6 +201,12 @@ def test_the_bow_of_a_slender_boat_lies_farther_from_its_centroid_than_its_stern
     assert "finish" in names(gated.feed(fix(66, 1000 + 91.1)))
 
 
+def test_a_boat_that_waits_right_behind_the_start_is_not_taken_to_be_over_it() -> None:
+    waiting = Signals(rig=replace(RIG, gates=()), boat=replace(GULL, width_mm=70.0), rules=Rules())
+    assert "start" not in names([*waiting.feed(fix(0, -92)), *waiting.feed(fix(33, -91.5))])
+    assert "start" in names(waiting.feed(fix(66, -90)))
+
+
 def test_the_bow_touches_the_wall() -> None:
     assert "clear_of_wall" in names(watching().feed(fix(0, 1394)))
     assert "wall" in names(watching().feed(fix(0, 1396)))
