@@ -24,6 +24,8 @@ _SCATTER_MM, _TURN_RAD = 2.0, np.radians(2.5)
 """More scatter between tag and hull than this (median from median) is no measurement."""
 _BESIDE_RAD = np.radians(12.0)
 """A hull that lies so far beside the tag's arrow is none."""
+_TRAVEL_BESIDE_RAD, _TRAVEL_RAD = np.radians(25.0), np.radians(8.0)
+"""The same two of a disc, whose arrow is only where it travels: a boat that is blown goes sideways too."""
 _LASTING = 0.5
 """Share of the scatter that may be the same in all pictures."""
 _LEAST_ELONGATION = 1.15
@@ -81,20 +83,21 @@ def seat(seen: Seen, around: Around, tag_plane: Plane, tag: Tag) -> Seat | str:
     waterline = learnt.hull.waterline(deck.height_mm)
     own = np.array([seen.heading_rad[n] for n in numbers])
     turn, u_turn = _turn(learnt.heading_rad - own, waterline)
-    if u_turn is not None and (abs(turn) > _BESIDE_RAD or u_turn > _TURN_RAD):
+    beside, scatter = (_TRAVEL_BESIDE_RAD, _TRAVEL_RAD) if tag.kind == "disc" else (_BESIDE_RAD, _TURN_RAD)
+    if u_turn is not None and (abs(turn) > beside or u_turn > scatter):
         return "the outline does not lie along the tag's arrow"
     heading = own + turn
     places = np.array([seen.place_mm[n] for n in numbers])
     arm = None
     if tag.kind == "disc" and u_turn is not None:
-        heading, turn = learnt.heading_rad, 0.0  # a disc's arrow is only where it travels
+        heading, turn, u_turn = learnt.heading_rad, 0.0, 0.0  # where it travels says nothing of the hull's axis
     elif tag.kind == "disc":
         arm = _by_arm(deck.lowered(learnt.place_mm, learnt.hull.freeboard_mm) - places, own, tag.left_mm)
         heading = heading if arm is None else arm
     solved = _Solved(around, tag_plane, tag, places, heading)
-    scatter = solved.scatter_mm
-    if scatter.max() > _SCATTER_MM:
-        return f"the outline and the tag disagree by {scatter.max():.0f} mm from picture to picture"
+    apart = solved.scatter_mm
+    if apart.max() > _SCATTER_MM:
+        return f"the outline and the tag disagree by {apart.max():.0f} mm from picture to picture"
     bow = float(waterline[:, 0].max())
     flags = solved.told(bow, doubts.u_outline(learnt, deck))
     waterline = _reaching(waterline, solved.bow_mm)
@@ -107,7 +110,7 @@ def seat(seen: Seen, around: Around, tag_plane: Plane, tag: Tag) -> Seat | str:
             flags.append(f"the tag's arrow points {abs(np.degrees(turn)):.1f}° beside the bow")
     return Seat(
         (float(solved.answer[1]), float(solved.answer[2])), turn, u, tag_plane.z_mm + float(solved.answer[0]),
-        solved.freeboard_mm, solved.covariance, (float(scatter[0]), float(scatter[1])), waterline,
+        solved.freeboard_mm, solved.covariance, (float(apart[0]), float(apart[1])), waterline,
         solved.u_bow_mm, tuple(flags), around, arm is not None,
     )  # fmt: skip
 
