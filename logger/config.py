@@ -13,6 +13,7 @@ from logger.settings import Range, Text
 
 KindOfRun: TypeAlias = Literal["straight", "drift", "course", "cargo", "rings", "distance", "balance", "load"]
 LineRole: TypeAlias = Literal["start", "mark", "finish"]
+ZoneKind: TypeAlias = Literal["port", "obstacle", "ring"]
 TagKind: TypeAlias = Literal["square", "disc"]
 Power: TypeAlias = Literal["breath", "fan", "wind", "balloon", "hand", "motor", "unknown"]
 
@@ -65,6 +66,20 @@ class Gate:
     u_offset_mm: NotNegative = 1.0
     u_stamp_s: NotNegative = 0.0001
     """Standard uncertainty of one stamp of its driver."""
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A part of the water that means something: by its corners, or round about a middle."""
+
+    name: Name
+    kind: ZoneKind
+    outline_mm: tuple[Point, ...] = ()
+    """Corners, tank frame, anticlockwise, at least three; none if it is round."""
+    middle_mm: Point | None = None
+    radius_mm: Positive | None = None
+    u_mm: NotNegative = 5.0
+    """Standard uncertainty of where its border is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +136,8 @@ class Rig:
     """Tape-measured distance from the start beam to the finish beam, if it was measured."""
     u_gate_distance_mm: NotNegative = 2.0
     simulated: bool = False
+    zones: tuple[Zone, ...] = ()
+    """Ports, obstacles and rings."""
 
     @property
     def witnesses(self) -> Mapping[str, DriverChoice]:

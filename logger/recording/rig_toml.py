@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from calibration.places import area_mm2, crosses_itself
 from logger import settings
-from logger.config import Gate, Line, Point, Positive, Rig
+from logger.config import Gate, Line, Point, Positive, Rig, Zone
 from logger.errors import ConfigError
 
 RIG_FORMAT = "boatrun-rig/1"
@@ -146,6 +147,8 @@ def rig_mistakes(rig: Rig) -> list[str]:
         *_outline_mistakes(rig),
         *(m for n, line in enumerate(rig.lines, 1) for m in _line_mistakes(line, f"lines[{n}]", rig)),
         *(m for n, gate in enumerate(rig.gates, 1) for m in _gate_mistakes(gate, f"gates[{n}]", rig)),
+        *_doubled("zones", [zone.name for zone in rig.zones]),
+        *(m for n, zone in enumerate(rig.zones, 1) for m in _zone_mistakes(zone, f"zones[{n}]")),
     ]
 
 
@@ -189,6 +192,20 @@ def _gate_mistakes(gate: Gate, place: str, rig: Rig) -> list[str]:
         return []
     known = ", ".join(f'"{name}"' for name in lines) or "no lines at all"
     return [f'{place}.line: found "{gate.line}", wanted the name of a line ({known}){settings.near(gate.line, lines)}']
+
+
+def _zone_mistakes(zone: Zone, place: str) -> list[str]:
+    is_round = zone.middle_mm is not None and zone.radius_mm is not None
+    is_cornered = bool(zone.outline_mm)
+    if is_round == is_cornered or (is_cornered and (zone.middle_mm, zone.radius_mm) != (None, None)):
+        return [f"{place}: wanted either outline_mm, or middle_mm and radius_mm"]
+    if is_round:
+        return []
+    if len(zone.outline_mm) < 3:
+        return [f"{place}.outline_mm: found {len(zone.outline_mm)} corners, wanted at least 3"]
+    if crosses_itself(zone.outline_mm) or area_mm2(zone.outline_mm) <= 0:
+        return [f"{place}.outline_mm: found corners that do not go round it anticlockwise; wanted them in that order"]
+    return []
 
 
 def edit_rig(path: Path, changes: Mapping[str, Any]) -> None:

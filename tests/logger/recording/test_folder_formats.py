@@ -26,6 +26,8 @@ from logger.config import (
     Rules,
     RunCard,
     Tank,
+    Zone,
+    ZoneKind,
 )
 from logger.recording.card_toml import RECORDING_FORMAT
 from logger.recording.folder import load
@@ -52,6 +54,7 @@ SECTIONS = {
     "### [tank]": Tank,
     "### [[lines]]": Line,
     "### [[gates]]": Gate,
+    "### [[zones]]": Zone,
     "### [camera]": CameraSetup,
     "In `[gates_driver]`": DriverChoice,
 }
@@ -92,7 +95,8 @@ def test_every_field_is_described_with_its_default(start: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "where"), [(KindOfRun, "### The run"), (Power, "### [cond"), (LineRole, "### [[lin")]
+    ("words", "where"),
+    [(KindOfRun, "### The run"), (Power, "### [cond"), (LineRole, "### [[lin"), (ZoneKind, "### [[zon")],
 )
 def test_every_word_that_may_be_chosen_is_listed(words: object, where: str) -> None:
     cells = [middle for _, middle, _ in table_under(where)]

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.config import CameraSetup, DriverChoice, Gate, Line, Rig, Tank
+from logger.config import CameraSetup, DriverChoice, Gate, Line, Rig, Tank, Zone
 from logger.errors import ConfigError, InputError
 from logger.recording.rig_toml import edit_rig, read_rig, rig_from_table, rig_text
 
@@ -175,11 +175,16 @@ def rigs(draw: st.DrawFn) -> Rig:
         Gate(n, draw(st.sampled_from(names)), draw(mm), draw(positive), draw(positive))
         for n in draw(st.lists(name, max_size=3, unique=True))
     )
+    kinds = st.sampled_from(["port", "obstacle", "ring"])
+    zones = tuple(
+        Zone(n, draw(kinds), middle_mm=draw(inside), radius_mm=draw(st.floats(1, 500)))
+        for n in draw(st.lists(name, max_size=2, unique=True))
+    )
     camera = st.builds(CameraSetup, st.none() | drivers, name, mm, positive, st.integers(0, 10**9))
     return Rig(
         draw(name), tank, lines, gates, draw(st.none() | drivers), draw(st.none() | camera),
         draw(st.none() | drivers), draw(st.none() | drivers), draw(st.none() | drivers),
-        draw(st.none() | positive), draw(positive), draw(st.booleans()),
+        draw(st.none() | positive), draw(positive), draw(st.booleans()), zones,
     )  # fmt: skip
 
 
@@ -211,3 +216,36 @@ def test_an_edit_that_makes_the_rig_wrong_is_refused_and_changes_nothing(tmp_pat
 def test_a_missing_rig_file_is_named(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"none\.toml: there is no such file"):
         read_rig(tmp_path / "none.toml")
+
+
+ZONE = """
+[[zones]]
+name = "harbour"
+kind = "port"
+"""
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        ("", r"zones\[1\]: wanted either outline_mm, or middle_mm and radius_mm"),
+        ("middle_mm = [500, 0]", "wanted either outline_mm, or middle_mm and radius_mm"),
+        ("middle_mm = [500, 0]\nradius_mm = 60\noutline_mm = [[0, 0], [9, 0], [9, 9]]", "wanted either outline_mm"),
+        ("outline_mm = [[0, 0], [9, 0]]", r"zones\[1\].outline_mm: found 2 corners, wanted at least 3"),
+        ("outline_mm = [[0, 0], [0, 9], [9, 9], [9, 0]]", "do not go round it anticlockwise"),
+        ("outline_mm = [[0, 0], [9, 9], [9, 0], [0, 9]]", "do not go round it anticlockwise"),
+        ("middle_mm = [500, 0]\nradius_mm = -1", "radius_mm: found -1, wanted a number > 0"),
+    ],
+)
+def test_a_zone_of_no_shape_is_refused(tmp_path: Path, more: str, told: str) -> None:
+    path = tmp_path / "rig.toml"
+    path.write_text(BATH + ZONE + more + "\n")
+    with pytest.raises(ConfigError, match=told):
+        read_rig(path)
+
+
+def test_a_zone_by_its_corners_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "rig.toml"
+    path.write_text(BATH + ZONE + "outline_mm = [[300, -100], [400, -100], [400, 100], [300, 100]]\n")
+    (zone,) = read_rig(path).zones
+    assert (zone.name, zone.kind, len(zone.outline_mm), zone.u_mm) == ("harbour", "port", 4, 5.0)
