@@ -18,7 +18,7 @@ _SLOW_MM_PER_S = 25.0
 """Slower than this a heading is held."""
 _LEEWAY_RAD = np.radians(4.0)
 """Standard uncertainty of travel as heading (common practice, no source)."""
-_WIDENS_RAD_PER_S = np.radians(6.0)
+WIDENS_RAD_PER_S = np.radians(6.0)
 """How fast a heading that is held gets wider ..."""
 _WIDEST_RAD = np.radians(40.0)
 """... and how wide at most."""
@@ -37,7 +37,7 @@ def headings_of_travel(t_ns: NDArray[np.int64], place_mm: Floats, covariance_mm2
     held = np.interp(t, t[moving], heading)
     since = _since(t, t[moving])
     own = np.interp(t, t[moving], np.hypot(u_velocity[moving] / speed[moving], _LEEWAY_RAD))
-    return held, np.minimum(np.hypot(own, _WIDENS_RAD_PER_S * since), _WIDEST_RAD)
+    return held, np.minimum(np.hypot(own, WIDENS_RAD_PER_S * since), _WIDEST_RAD)
 
 
 def _one_way(travel: Floats) -> Floats:

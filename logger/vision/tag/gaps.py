@@ -22,6 +22,7 @@ from logger.vision.fit import Fit, Fitter
 from logger.vision.plane import Plane
 from logger.vision.pursuit import batched, complete
 from logger.vision.stamps import forwards, times_ns
+from logger.vision.tag.course import WIDENS_RAD_PER_S
 from logger.vision.tag.hull import Around
 from logger.vision.tag.seat import Seat
 from logger.vision.tag.track import Poses
@@ -155,6 +156,8 @@ def headed(poses: Poses, seat: Seat, film: StoredFilm) -> Poses:
     heading = np.interp(t_s, t_s[at], seen)
     u = np.hypot(np.interp(t_s, t_s[at], own), _between(seen))
     away = np.abs(t_s[:, None] - t_s[at][None]).min(axis=1)
+    outside = np.maximum(np.maximum(t_s[at[0]] - t_s, t_s - t_s[at[-1]]), 0.0)
+    u = np.hypot(u, WIDENS_RAD_PER_S * outside)
     is_near = away < _APART_S
     covariance = poses.covariance.copy()
     covariance[is_near, 2, 2] = u[is_near] ** 2
