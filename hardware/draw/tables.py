@@ -8,7 +8,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from hardware.draw.checks import Check, every_check
 from hardware.draw.circuit import Circuit, Part
 from hardware.draw.circuits import every_circuit
+from hardware.draw.mounts import MOUNTS
+from hardware.draw.shapes import size_mm
 from hardware.draw.sockets import SOCKETS, uses
+
+PLASTIC_G_PER_CM3 = 1.27
+FILLED = 0.55
+"""Share of plastic in a small print with three walls and a quarter filled (from memory)."""
 
 _BLOCK = re.compile(r"(<!-- made: (?P<name>[a-z_ ]+) -->\n).*?(<!-- end -->)", re.DOTALL)
 
@@ -61,6 +67,17 @@ def _bought(part: Part) -> tuple[str, str]:
     if part.kind in kinds and part.kind != "switch":
         return f"{kinds[part.kind]} {part.value}", part.words
     return kinds.get(part.kind, part.words), "closes when pressed" if part.kind == "switch" else ""
+
+
+def mounts() -> str:
+    """The mounts with picture, number, size and mass."""
+    rows = []
+    for name, mount in MOUNTS.items():
+        solid = mount.make()
+        size = " × ".join(f"{n:.0f}" for n in size_mm(solid))
+        grams = f"{solid.volume() / 1000 * PLASTIC_G_PER_CM3 * FILLED:.0f}"
+        rows.append([f"![{name}](pictures/{name}.png)", f"`{name}`", str(mount.count), size, grams, mount.words])
+    return table(["", "name", "for one rig", "mm", "about g", "what for"], rows)
 
 
 def checks(every: Iterable[Check]) -> str:
