@@ -154,7 +154,7 @@ def scale_words(checks: Sequence[LengthCheck], way: Way, *, height_mm: float, de
         if check.agreement.agrees:
             continue
         causes = likely_mistakes(check, way, height_mm=height_mm, depth_mm=depth_mm)
-        cure = "; perhaps: " + " / or ".join(causes) if causes else ""
+        cure = "; perhaps " + ", or ".join(causes) if causes else ""
         if not causes:
             cure = "; measure that length, the marks and the squares of the board again, in mm"
         told.append(f"{check.told()}{cure}")

@@ -90,11 +90,14 @@ class Seen:
 class WaterEffect:
     """What the water did to marks on the floor."""
 
-    most_mm: float
-    """How far, measured on the water, the mark that moved most is seen from where it would be without water."""
+    moved_mm: float
+    """How far, on the water, the mark that moved most is seen from where it was seen in the dry tank: outwards, for the
+    water lifts the floor."""
+    off_mm: float
+    """How far, on the water, the mark that is farthest off is seen from the place above it: inwards."""
     ratio: float
-    """How many times smaller the marks look than without bending; what is measured is too long by as much if the floor
-    is taken for the water's surface."""
+    """How many times farther apart the marks are than they look on the water: all lengths on the water come out so much
+    too long if the floor is taken for the surface."""
     depth_mm: float
     """Of the water at the middle of the readings, after the pictures have been heard."""
     u_depth_mm: float
@@ -324,8 +327,10 @@ def water_effect(fit: PlaneFit, seen: Seen) -> WaterEffect | None:
     known = fit.learnt.get("water depth")
     middle, u = float(seen.floor.shape[0]), float(seen.floor.parts[0, 0])
     off, left = (known.off * u, known.u_off * u) if known is not None else (0.0, u)
-    ratio = float(far @ np.linalg.norm(points[:, :2] - foot, axis=1) / (far @ far)) if far.any() else 1.0
-    return WaterEffect(float(np.linalg.norm(bent - straight, axis=1).max()), ratio, middle + off, left)
+    true = np.linalg.norm(points[:, :2] - foot, axis=1)
+    ratio = float(far @ true / (far @ far)) if far.any() else 1.0
+    moved = float(np.linalg.norm(bent - straight, axis=1).max())
+    return WaterEffect(moved, float(np.abs(true - far).max()), ratio, middle + off, left)
 
 
 def _gathered(
@@ -349,7 +354,8 @@ def _gathered(
         raise CalibrationError("marks", wrong)
     if not names:
         told = f"; looked for {', '.join(missed)}" if missed else ""
-        raise CalibrationError("marks", [f"none of the marks is to be seen{told}; see that nothing covers them"])
+        cure = "see that nothing covers them, and that the picture is not mirrored"
+        raise CalibrationError("marks", [f"none of the marks is to be seen{told}; {cure}"])
     return names, np.array(points, np.float64), np.array(pixels), np.array(u_px), np.array(u_mm), missed
 
 

@@ -176,6 +176,8 @@ def _check_scale(seen: Floats, known: Floats, place: str) -> None:
         cure = f"was the board's square given as {natural}? Measure ten squares and give the length of one in mm"
     else:
         cure = "measure ten squares of the printed board, and the marks' places, again"
+        if abs(ratio * 0.97 - 1) < 0.012:
+            cure = f"was it printed at 97 % (fit to page)? {cure[0].upper()}{cure[1:]}"
     raise CalibrationError(place, [f"{wrong}; {cure}"])
 
 

@@ -7,6 +7,7 @@ import argparse
 from logger.cli import inner
 
 TARGETS = {
+    "plane": "where the camera stands over the water, from marks, a floor grid or a floating board",
     "light": "how late the camera's stamps are, from a light that blinks in its picture",
 }
 """What can be calibrated -> what for; each is a module `calibrate_<name>` beside this one, like a command."""

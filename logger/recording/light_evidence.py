@@ -49,13 +49,13 @@ class LightEvidence:
     glimpses: Glimpses
 
 
-def new_evidence_folder(below: Path, at: datetime) -> Path:
-    """Make a new folder named after `at` in the folder `below`, which is made too; never one that is there already.
+def new_evidence_folder(below: Path, at: datetime, *, kind: str = "light") -> Path:
+    """Make a new folder named after `kind` and `at` in `below`, which is made too; never one that is there already.
 
     Raises:
         StoreError: it cannot be made.
     """
-    stem = f"light-{at:%Y-%m-%dT%H%M%S}"
+    stem = f"{kind}-{at:%Y-%m-%dT%H%M%S}"
     try:
         below.mkdir(parents=True, exist_ok=True)
         for number in range(1, 1000):

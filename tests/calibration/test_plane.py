@@ -102,7 +102,9 @@ def test_what_the_water_did_is_told_in_mm_and_as_a_ratio() -> None:
     assert effect.ratio == pytest.approx(1 + 100 / (1.33299 * height), abs=4e-3)
     straight = one.eye.on_plane(one.eye.see(UNDER), z_mm=0.0)
     moved = np.linalg.norm(straight - one.eye.on_plane(one.through_water(UNDER), z_mm=0.0), axis=1)
-    assert effect.most_mm == pytest.approx(moved.max(), abs=0.5)
+    assert effect.moved_mm == pytest.approx(moved.max(), abs=0.5)
+    beside = np.linalg.norm(one.eye.on_plane(one.through_water(UNDER), z_mm=0.0) - GRID, axis=1)
+    assert effect.off_mm == pytest.approx(beside.max(), abs=0.5)
     assert effect.depth_mm == pytest.approx(100, abs=2 * effect.u_depth_mm)
     assert effect.u_depth_mm < 2.0
     assert water_effect(fit, rim_seen([PlacedMark("a", 0, 0, 9, pixel=(1.0, 2.0))], {})) is None

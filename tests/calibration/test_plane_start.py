@@ -78,7 +78,10 @@ def test_squares_in_centimetres_are_noticed() -> None:
 
 def test_a_board_printed_at_97_percent_is_noticed_by_two_marks() -> None:
     """Its squares are smaller than they are said to be, so it finds everything 3 % too large."""
-    with pytest.raises(CalibrationError, match=r"1200 mm apart by their places and 123\d mm by the board \(\+3\.\d%\)"):
+    with pytest.raises(
+        CalibrationError,
+        match=r"1200 mm apart by their places and 123\d mm by the board \(\+3\.\d%\); was it printed at 97 %",
+    ):
         start_from_boards(LENS, boards(0.97), two_marks(), place="board")
 
 
