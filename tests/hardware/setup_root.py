@@ -23,6 +23,11 @@ DATA = "var/lib/boatrun"
 STEPS = ("packages", "rights", "program", "boot", "storage", "network", "services")
 
 
+def only(step: str) -> list[str]:
+    """The options that leave every other step out."""
+    return [word for other in STEPS if other != step for word in ("--without", other)]
+
+
 @dataclass(frozen=True, slots=True)
 class Said:
     """How the script ended and what it said."""
@@ -54,8 +59,7 @@ class Root:
 
     def step(self, name: str, *words: str) -> Said:
         """Only this step, and what was chosen."""
-        others = (f"--without={other}" for other in STEPS if other != name)
-        return self.install(*words, *(part for other in others for part in other.split("=")))
+        return self.install(*words, *only(name))
 
     def state(self, *, but: tuple[str, ...] = ()) -> dict[str, str]:
         """Name -> mode and content of every file."""
@@ -82,4 +86,6 @@ def fresh_root(folder: Path, *, release: str = "bookworm") -> Root:
     root.write("etc/fstab", FSTAB)
     root.write("boot/firmware/config.txt", CONFIG)
     root.write("boot/firmware/cmdline.txt", CMDLINE)
+    for place in ("opt", "usr/local/bin", "var/log"):
+        (folder / place).mkdir(parents=True)
     return root

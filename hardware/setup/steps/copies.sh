@@ -34,7 +34,8 @@ backup() {
     die "backup: $TARGET is on the same disk as the recordings: a dead disk takes both; is the stick mounted? (--same-disk does it all the same)"
   fi
   check_names "$data"
-  place=$TARGET/boatrun-$(tr -dc 'A-Za-z0-9-' <"$ROOT/etc/hostname" 2>/dev/null || true)
+  place=$(tr -dc 'A-Za-z0-9-' <"$ROOT/etc/hostname" 2>/dev/null || true)
+  place=$TARGET/boatrun-${place:-pi}
   work=$(mktemp -d)
   databases "$data" "$work"
   plan_backup "$data" "$place" "$work"

@@ -106,10 +106,18 @@ keep_before() { # PATH: the file as it was before we touched it for the first ti
     fail "$1: could not be kept as it was in $STATE; it is left alone; is the card full?"
 }
 
+make_parents() { # PATH: folders that were not there are taken away again by uninstall
+  local parent=${1%/*}
+  if [ -z "$parent" ] || [ -d "$ROOT$parent" ]; then return 0; fi
+  make_parents "$parent"
+  remember "folder $parent"
+}
+
 replace() { # PATH NEW [MODE]: whole or not at all, also when the plug is pulled
   # Errors are met one by one: within `if put ...` the shell does not stop by itself.
   local to=$ROOT$1 mode=644
   if [ -n "${3:-}" ]; then mode=$3; elif [ -e "$to" ]; then mode=$(stat -c %a "$to"); fi
+  make_parents "$1"
   { mkdir -p "${to%/*}" && install -m "$mode" "$2" "$to.boatrun-new" &&
     { [ -z "${SYNC:-}" ] || sync "$to.boatrun-new"; } && mv -f "$to.boatrun-new" "$to"; } ||
     { rm -f "$to.boatrun-new"; fail "$1: could not be written (above); it is as it was; is the card full or write-protected?"; }
@@ -174,6 +182,7 @@ link() { # PATH TARGET
   if [ "$(readlink "$ROOT$1" 2>/dev/null)" = "$2" ]; then return 0; fi
   if [ -e "$ROOT$1" ] && [ ! -L "$ROOT$1" ]; then die "$1: is there and is no link; a link to $2 is wanted; move it away"; fi
   if [ "$DRY" = yes ]; then changed "would link $1 to $2"; return 0; fi
+  make_parents "$1"
   mkdir -p "$(dirname "$ROOT$1")"
   ln -sfn "$2" "$ROOT$1.boatrun-new"
   mv -fT "$ROOT$1.boatrun-new" "$ROOT$1"

@@ -35,6 +35,7 @@ copy_setup() { # so that roll-back, backup and uninstall need no folder of the p
       changed "would copy this script to $HOME_DIR/setup"
     else
       rm -rf "$to.boatrun-new"
+      make_parents "$HOME_DIR/setup"
       mkdir -p "${to%/*}"
       cp -r "$SETUP" "$to.boatrun-new"
       chmod -R u=rwX,go=rX "$to.boatrun-new"

@@ -80,6 +80,11 @@ uninstall() {
   if [ -d "$ROOT$HOME_DIR" ]; then
     if [ "$DRY" = yes ]; then changed "would take away $HOME_DIR"; else rm -rf "$ROOT/${HOME_DIR:?}"; changed "took away $HOME_DIR"; fi
   fi
+  if [ "$DRY" = no ]; then
+    sed -n 's/^folder //p' "$ROOT$STATE/acts" | tac | while read -r path; do
+      rmdir "$ROOT$path" 2>/dev/null || true # it stays where somebody else has put something into it
+    done
+  fi
   if is_live && [ "$DRY" = no ]; then systemctl daemon-reload || true; udevadm control --reload || true; fi
   RESTART=yes
   words=$(sed -n 's/^package //p' "$ROOT$STATE/acts" 2>/dev/null | paste -sd' ')
@@ -87,7 +92,6 @@ uninstall() {
   if [ "$DRY" = no ]; then
     what=$ROOT$STATE.before-uninstall
     rm -rf "$what"; mv "$ROOT$STATE" "$what"
-    rmdir "$ROOT/etc/boatrun" 2>/dev/null || true
   fi
   say "Left: recordings and rig files in $DATA, the account boatrun that owns them, the log $LOG,"
   say "and files as they were before in $STATE.before-uninstall."
