@@ -29,6 +29,7 @@ _PLACES_FAULT = {errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EP
 
 COMMANDS = {
     "demo": "try everything without any hardware: an invented class in a simulated tank, and its report",
+    "plan": "where to hang camera and beams, from lens and tank",
     "check": "is the rig fit to run? each fault with its cure",
     "record": "record runs with a rig, live, and show what came out",
     "measure": "measure recordings, or measure them again",
