@@ -1,9 +1,10 @@
-"""The pictures of a recording, in brightness, in one colour or in hue; put right where the camera moved, if watched."""
+"""The pictures of a recording, in brightness or as their colours make it; put right where a watched camera moved."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
+from typing import TypeAlias
 
 import cv2
 import numpy as np
@@ -14,11 +15,12 @@ from logger.recording.folder import Recording
 from logger.records import Frame
 from logger.vision.background import Grey
 from logger.vision.glance import Whole, evenly
-from logger.vision.hues import Pair, hue
 from logger.vision.plane import Floats
 from logger.vision.watch.steadiness import Watch, watch
 
 Colour = NDArray[np.uint8]
+Made: TypeAlias = Callable[[Colour], Grey]
+"""Makes a picture (h, w) of one in colours (h, w, 3)."""
 
 _KEPT_COUNT = 64
 """So many JPEGs are kept as they are for `in_colour`."""
@@ -28,9 +30,9 @@ _BLOCK_PX = 16
 
 
 class StoredFilm:
-    """The film of a recording: its brightness, one of its colours, or the hue that two of them make."""
+    """The film of a recording: its brightness, one of its colours, or what is made of all three."""
 
-    def __init__(self, recording: Recording, channel: int | Pair | None = None, watch: Watch | None = None) -> None:
+    def __init__(self, recording: Recording, channel: int | Made | None = None, watch: Watch | None = None) -> None:
         self._recording, self._channel = recording, channel
         self.watch = watch
         """Sees every picture that is handed out, and puts it back if the camera has moved."""
@@ -42,11 +44,6 @@ class StoredFilm:
         return self._channel is None
 
     @property
-    def is_hue(self) -> bool:
-        """Whether it shows a hue (hues.py)."""
-        return isinstance(self._channel, tuple)
-
-    @property
     def count(self) -> int:
         """How many pictures have a stamp."""
         stamps = self._recording.stamps
@@ -56,9 +53,9 @@ class StoredFilm:
         """The same film, as well watched, in blue (0), green (1) or red (2)."""
         return StoredFilm(self._recording, channel, self.watch)
 
-    def in_hue(self, pair: Pair) -> StoredFilm:
-        """The same film, as well watched, in the hue that two colours make."""
-        return StoredFilm(self._recording, pair, self.watch)
+    def made(self, how: Made) -> StoredFilm:
+        """The same film, as well watched, of pictures that `how` makes of the coloured ones."""
+        return StoredFilm(self._recording, how, self.watch)
 
     def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
         """(number, picture) of the wanted ones that can be decoded, in order; of all if None."""
@@ -108,7 +105,7 @@ class StoredFilm:
     def _of(self, image: NDArray[np.uint8]) -> Grey:
         if self._channel is None:
             return image
-        return hue(image, self._channel) if isinstance(self._channel, tuple) else one_colour(image, self._channel)
+        return one_colour(image, self._channel) if isinstance(self._channel, int) else self._channel(image)
 
 
 def watched(recording: Recording, water_px: Floats) -> tuple[StoredFilm, dict[int, Grey]]:

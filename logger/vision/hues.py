@@ -1,7 +1,7 @@
 """What hue a picture has: a shadow darkens the floor and leaves its hue; a coloured boat has another.
 
-The ratio of two colours does not change with the light. JPEG keeps hues at half the sharpness of brightness, so the
-edge of a plain boat is better read in brightness. Crinkled foil is of every brightness and of one hue.
+The ratio of two colours does not change with the light. JPEG keeps hues at half the sharpness of brightness, so a
+boat is found by its hue, but its edge is read in brightness.
 """
 
 from __future__ import annotations

@@ -64,9 +64,6 @@ ONE_COLOUR = Tone(np.asarray(_powered(_FINE_POWER), np.float32))
 """Of one colour of a JPEG: half of an edge's softness comes from mixing light, half from averaging colour numbers over
 two pixels each way (found to fit on simulated pictures)."""
 
-HUE = Tone(np.asarray(_NUMBERS, np.float32), wall_shade=1.0)
-"""Of a hue (hues.py), which is no light: it mixes nearly as its numbers do, and a shaded wall has the deck's."""
-
 
 def mixing(boat: ArrayLike, water: ArrayLike) -> Tone:
     """The tone of grey pictures in which light of the colours `boat` and `water` (blue, green, red; numbers) mixes.

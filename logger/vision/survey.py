@@ -14,6 +14,7 @@ from logger.vision.background import Grey
 from logger.vision.glance import Glance, Pictures, evenly, glance
 from logger.vision.ground import SHRINK, Ground
 from logger.vision.light import PLAIN, Tone
+from logger.vision.likeness import Likeness
 from logger.vision.plane import Plane, Singles
 from logger.vision.sightings import Sighting
 from logger.vision.silhouette import Shape, on_plane, silhouette
@@ -58,7 +59,9 @@ class Survey:
         return self.tone.light_between(self.empty)
 
 
-def survey(film: Pictures, plane: Plane, ground: Ground, first: Glance | str | None = None) -> Survey | str:
+def survey(
+    film: Pictures, plane: Plane, ground: Ground, first: Glance | str | None = None, *, by_size: bool = False
+) -> Survey | str:
     """The sparse pass over `film`; a sentence if no boat is found.
 
     Args:
@@ -66,15 +69,23 @@ def survey(film: Pictures, plane: Plane, ground: Ground, first: Glance | str | N
         plane: z = freeboard on the card.
         ground: what is known before anything is seen.
         first: the first look at the film, if it was taken already.
+        by_size: whether things of the card's size are preferred to stronger ones (likeness.py).
     """
     looked = first or glance(dict(film.pictures(evenly(film.count))), plane, ground)
     if isinstance(looked, str):
         return looked
     pictures, rows, seen = dict(looked.pictures), dict(looked.rows), looked.seen
+    judge = Likeness(plane, ground, looked.empty, looked.noise_grey) if by_size else None
+    if judge is not None:
+        rows = {n: judge.weighed(sightings.shrunk(pictures[n]), row) for n, row in rows.items()}
+        seen = sightings.path([rows[n] for n in sorted(rows)], size_px=looked.size_px)
     if more := _between(sorted(pictures), seen, looked.size_px):
         extra = dict(film.pictures(more))
         pictures |= extra
-        rows |= looked.further(extra, ground)
+        found = looked.further(extra, ground)
+        if judge is not None:
+            found = {n: judge.weighed(sightings.shrunk(extra[n]), row) for n, row in found.items()}
+        rows |= found
         seen = sightings.path([rows[n] for n in sorted(rows)], size_px=looked.size_px)
     return _poses(pictures, seen, plane, ground, looked.size_px)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +22,10 @@ from logger.vision.film import Colour, StoredFilm, one_colour, watched
 from logger.vision.fit import Fit
 from logger.vision.glance import Glance, glance
 from logger.vision.ground import Ground, depth_share, ground
-from logger.vision.hues import PAIRS
+from logger.vision.hueless import NEARNESS, hueless
+from logger.vision.hues import PAIRS, hue
 from logger.vision.learning import Learnt, learn
-from logger.vision.light import HUE, ONE_COLOUR
+from logger.vision.light import ONE_COLOUR, Tone
 from logger.vision.plane import Plane
 from logger.vision.pursuit import pursue
 from logger.vision.stamps import forwards, times_ns
@@ -118,6 +120,8 @@ ripples of water come and go."""
 
 _HUED, _HUED_PLAINLY = 12.0, 4.0
 """The same of hues (hues.py)."""
+_FLOOR_EVERY = 6
+"""Of so many pictures one is looked at for the floor's hue."""
 _OFF_CARD = 0.08
 """An outline whose length and width are together so far from the card's, as shares, is not all boat."""
 
@@ -145,25 +149,31 @@ def _look(
     if not is_dim and _off_card(look, card) < _OFF_CARD:
         return look
     others = [] if isinstance(look, str) else [look]
+    near = hueless(grey.in_colour(sorted(pictures)[::_FLOOR_EVERY]).values(), known.tank)
+    if near is not None:
+        bare = survey(grey.made(replace(near, keeps_others=False)), plane, known, by_size=True)
+        if not isinstance(bare, str) and bare.contrast > max(_HUED, _HUED_PLAINLY * bare.noise):
+            film = grey.made(near)
+            read = _learnt(film, in_another(bare, film, plane, known), plane, card, floor_share, NEARNESS)
+            if _off_card(read, card) < _OFF_CARD and not doubts.shines(read.learnt):
+                return read
+            others.append(read)
     for pair in PAIRS:
-        film = grey.in_hue(pair)
-        hued = survey(film, plane, known)
+        hued = survey(grey.made(partial(hue, pair=pair)), plane, known)
         if not isinstance(hued, str) and hued.contrast > max(_HUED, _HUED_PLAINLY * hued.noise):
-            if is_dim:
-                tried = _learnt(film, hued, plane, card, floor_share)
-                if _off_card(tried, card) < _OFF_CARD and not doubts.shines(tried.learnt):
-                    return tried
             others.append(_learnt(grey, in_another(hued, grey, plane, known), plane, card, floor_share))
     if is_dim:
-        crinkled = survey(CrinkledFilm(grey), plane, known)
+        crinkled = survey(CrinkledFilm(grey), plane, known, by_size=True)
         if not isinstance(crinkled, str) and crinkled.contrast > max(_CRINKLED, _PLAINLY * crinkled.noise):
             is_foil = replace(in_another(crinkled, grey, plane, known), is_crinkled=True)
             others.append(_learnt(grey, is_foil, plane, card, floor_share))
     return min(others, key=lambda tried: _off_card(tried, card), default=look)
 
 
-def _learnt(film: StoredFilm, found: Survey, plane: Plane, card: Card, floor_share: float) -> _Look:
-    tone = HUE if film.is_hue else colours.tone(film, found, plane) if film.is_grey else ONE_COLOUR
+def _learnt(
+    film: StoredFilm, found: Survey, plane: Plane, card: Card, floor_share: float, tone: Tone | None = None
+) -> _Look:
+    tone = tone or (colours.tone(film, found, plane) if film.is_grey else ONE_COLOUR)
     found = replace(found, tone=tone)
     learnt = learn(
         found.pictures,

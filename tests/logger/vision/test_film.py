@@ -48,17 +48,15 @@ def test_the_upper_rows_are_those_of_the_whole_picture_which_is_there_too(
     assert np.array_equal(whole(), picture)
 
 
-def test_a_film_in_hue_shows_the_hue_of_its_own_colours(painted: Painted) -> None:
+def test_a_made_film_shows_what_is_made_of_its_own_colours(painted: Painted) -> None:
     film = StoredFilm(painted.recording)
-    hued = film.in_hue((0, 2))
+    hued = film.made(lambda picture: hue(picture, (0, 2)))
     (_, shown), *_ = hued.pictures([20])
     assert np.array_equal(shown, hue(film.in_colour([20])[20], (0, 2)))
     (_, upper, whole), *_ = hued.upper({20: 320})
     assert np.array_equal(upper[:312], shown[:312])
     assert np.array_equal(whole(), shown)
-    assert hued.is_hue
-    assert not film.is_hue
-    assert not film.in_one_colour(0).is_hue
+    assert not hued.is_grey
 
 
 def test_a_video_of_another_kind_is_handed_out_whole(painted: Painted, tmp_path: Path) -> None:

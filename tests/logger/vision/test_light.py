@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from logger.vision.light import HUE, PLAIN, mixing
+from logger.vision.light import PLAIN, mixing
 
 RED, GREEN, FLOOR = (40, 35, 185), (60, 140, 45), (190, 200, 205)
 
@@ -57,8 +57,3 @@ def test_a_walls_light_bends_against_the_water_s_only_if_it_is_coloured(boat: tu
     seems = (between - from_water) / (from_wall - from_water)
     assert seems == pytest.approx(0.5 + tone.wall_bend / 4, abs=0.01)
     assert (abs(tone.wall_bend) > 0.05) is bent
-
-
-def test_a_hue_is_taken_as_it_is() -> None:
-    numbers = np.arange(256, dtype=np.uint8)[None]
-    assert np.array_equal(HUE.light(numbers), numbers)

@@ -164,7 +164,7 @@ def test_a_foil_boat_beside_its_shadow_is_followed_but_marked_doubtful(tmp_path:
     assert (np.abs(off) < two_u_mm(found)).mean() > 0.8
 
 
-def test_a_foil_boat_on_a_coloured_floor_is_read_in_hue(tmp_path: Path) -> None:
+def test_a_foil_boat_on_a_coloured_floor_is_told_from_it_by_having_no_hue(tmp_path: Path) -> None:
     """Its light is that of the floor, darker here and brighter there; its hue is not."""
     simulate(tmp_path / "clip", tier="easy", kind="straight", seed=1043, paint="foil", floor="pale blue liner", **SHORT)
     recording = load(tmp_path / "clip")

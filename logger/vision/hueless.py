@@ -1,0 +1,90 @@
+"""How near each place of a picture is to having no hue: what tells boats of foil or white paper from a coloured floor.
+
+The hue of a place is a point: how much stronger than red its blue and its green are, as logarithms. No hue is the
+origin, the floor is another point, whatever the light, and mixtures of the two lie between. What lies beside that line
+is a third thing (a sail, a hand, a ring), about which this says nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.vision.background import Grey, Mask
+from logger.vision.ground import SHRINK
+from logger.vision.light import Tone
+
+Floats = NDArray[np.float64]
+Colour = NDArray[np.uint8]
+
+_DARK, _GAIN = 12.0, 110.0
+"""What is added to all colours, so that dark places say little; how many numbers a factor of e makes."""
+_NONE, _OTHER = 60.0, 0
+"""The number of a place without hue, and of a third thing."""
+_LEAST = 12.0
+"""A floor nearer to having no hue tells nothing."""
+_ASIDE = 14.0
+_BEYOND, _BEFORE = 1.6, -0.5
+"""What lies so far from the line, in numbers, or beyond its ends, as shares of it, is a third thing."""
+_LOGARITHM = (_GAIN * np.log(np.arange(256.0) + _DARK)).astype(np.float32)
+
+
+@dataclass(frozen=True, slots=True)
+class Hueless:
+    """Brings pictures to numbers: 60 without hue, more toward the floor's, 0 or the floor's for third things."""
+
+    floor: tuple[float, float]
+    """Blue against red and green against red, numbers (0: alike)."""
+    keeps_others: bool
+    """Whether third things are shown (as 0), or as if they were floor."""
+
+    @property
+    def far(self) -> float:
+        """How far the floor is from having no hue, numbers."""
+        return float(np.hypot(*self.floor))
+
+    def __call__(self, picture: Colour) -> Grey:
+        """(h, w) of a picture (h, w, 3) BGR."""
+        blue, green = self.floor[0] / self.far, self.floor[1] / self.far
+        logs = cv2.LUT(picture, _LOGARITHM)
+        turned = cv2.transform(logs, np.array([[blue, green, -blue - green], [-green, blue, green - blue]]))
+        along, aside = cv2.split(turned)
+        low, high = _BEFORE * self.far, _BEYOND * self.far
+        is_between = cv2.bitwise_and(cv2.inRange(along, low, high), cv2.inRange(aside, -_ASIDE, _ASIDE))
+        shown: Grey = np.clip(along + np.float32(_NONE), 1, 255).astype(np.uint8)
+        shown[is_between == 0] = _OTHER if self.keeps_others else round(_NONE + self.far)
+        return shown
+
+
+def hueless(pictures: Iterable[Colour], tank: Mask | None) -> Hueless | None:
+    """What finds boats without hue on the floor of these pictures; None if the floor has no hue either.
+
+    Args:
+        pictures: a few, (h, w, 3) BGR, most of them water.
+        tank: small mask of where water is.
+    """
+    logs = []
+    for picture in pictures:
+        some = picture[SHRINK // 2 :: SHRINK, SHRINK // 2 :: SHRINK]
+        logs.append(_LOGARITHM[some[: len(tank), : tank.shape[1]][tank] if tank is not None else some.reshape(-1, 3)])
+    if not logs:
+        return None
+    every = np.concatenate(logs)
+    floor = np.median(every[:, :2] - every[:, 2:], axis=0)
+    found = Hueless((float(floor[0]), float(floor[1])), keeps_others=True)
+    return found if found.far > _LEAST else None
+
+
+def _numbers() -> NDArray[np.float32]:
+    numbers = np.arange(256, dtype=np.float32)
+    numbers[_OTHER] = np.nan
+    return numbers
+
+
+NEARNESS = Tone(_numbers(), wall_shade=1.0)
+"""Of these numbers, which are no light: they mix nearly as they are, a shaded wall has the deck's, third things say
+nothing."""

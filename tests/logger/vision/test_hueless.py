@@ -1,0 +1,74 @@
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from logger.vision.hueless import NEARNESS, Hueless, hueless
+
+BLUE, SAND, GREY = (206, 184, 146), (150, 186, 204), (168, 170, 168)
+ORANGE, GREEN = (50, 120, 226), (96, 176, 86)
+
+
+def filled(bgr: tuple[int, int, int], shape: tuple[int, int] = (24, 32)) -> np.ndarray:
+    return np.full((*shape, 3), bgr, np.uint8)
+
+
+def look(floor: tuple[int, int, int]) -> Hueless:
+    found = hueless([filled(floor)], None)
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize("floor", [BLUE, SAND])
+def test_foil_of_any_light_is_told_from_a_coloured_floor_of_any_light(floor: tuple[int, int, int]) -> None:
+    near = look(floor)
+    foil = np.repeat(np.arange(90, 250, dtype=np.uint8)[None, :, None], 3, axis=2)
+    shaded = (filled(floor) * 0.6).astype(np.uint8)
+    assert np.ptp(near(foil).astype(int)) <= 1
+    assert near(foil).max() <= 61
+    for water in (filled(floor), shaded):
+        assert near(water).min() > 60 + 0.8 * near.far
+    assert near.far > 25
+
+
+def test_the_floors_place_is_the_logarithm_of_its_colours() -> None:
+    """By OpenCV's own logarithm."""
+    logs = 110 * cv2.log(np.array([BLUE], np.float32) + 12)[0]
+    assert look(BLUE).floor == pytest.approx((logs[0] - logs[2], logs[1] - logs[2]), abs=0.01)
+
+
+def test_a_floor_without_hue_tells_nothing() -> None:
+    assert hueless([filled(GREY)], None) is None
+    assert hueless([], None) is None
+
+
+@pytest.mark.parametrize("third", [ORANGE, GREEN])
+@pytest.mark.parametrize("floor", [BLUE, SAND])
+def test_sails_are_third_things_and_say_nothing(floor: tuple[int, int, int], third: tuple[int, int, int]) -> None:
+    near = look(floor)
+    assert (near(filled(third)) == 0).all()
+    assert np.isnan(NEARNESS.light(near(filled(third)))).all()
+    as_floor = Hueless(near.floor, keeps_others=False)
+    assert np.abs(as_floor(filled(third)).astype(int) - as_floor(filled(floor))).max() <= 1
+
+
+def test_half_a_pixel_of_foil_is_half_way() -> None:
+    """Light is mixed as numbers to the power of 2.2 (common practice, no source)."""
+    near = look(BLUE)
+    foil = np.array((172, 174, 174), np.float64)
+    mixed = (0.5 * foil**2.2 + 0.5 * np.array(BLUE, np.float64) ** 2.2) ** (1 / 2.2)
+    deck, between, water = (
+        float(near(filled(tuple(np.round(c).astype(int).tolist())))[0, 0]) for c in (foil, mixed, np.array(BLUE))
+    )
+    assert (between - deck) / (water - deck) == pytest.approx(0.5, abs=0.06)
+
+
+def test_only_water_is_looked_at() -> None:
+    picture = filled(BLUE, (240, 320))
+    picture[:, :200] = SAND
+    tank = np.zeros((60, 80), bool)
+    tank[:, 55:] = True
+    found = hueless([picture], tank)
+    assert found is not None
+    assert found.floor == pytest.approx(look(BLUE).floor, abs=0.01)
