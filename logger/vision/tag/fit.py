@@ -13,6 +13,7 @@ a place one cell aside reaches 0.3 to 0.6.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +47,7 @@ _LEAST_LEAD = 0.08
 """By so much the match must be better than that of any other quarter turn."""
 _LEAST_COUNT, _ENOUGH_COUNT = 40, 400
 """Fewer pixels show nothing; more are not needed."""
+_THIRDS = np.array([[u, v] for v in (0.0, 0.5, 1.0) for u in (0.0, 0.5, 1.0)])
 _CHOOSE_AGAIN = 0.02
 """A move by more than this share of the size calls for other pixels."""
 
@@ -131,14 +133,14 @@ class Patch:
 
 def _laid_out(plane: Plane, left: int, top: int, rows: int, columns: int) -> tuple[Floats, Floats]:
     """(rows, columns) x and y on the plane of each pixel: worked out at nine, parabolas between."""
-    u, v = np.linspace(0, columns - 1, 3), np.linspace(0, rows - 1, 3)
-    nodes = np.stack(np.meshgrid(u + left, v + top), axis=-1).reshape(-1, 2)
+    nodes = _THIRDS * (columns - 1, rows - 1) + (left, top)
     places = plane.points(nodes).reshape(3, 3, 2)
     along, down = _parabolas(columns), _parabolas(rows)
     x, y = (down @ places[..., k] @ along.T for k in (0, 1))
     return x, y
 
 
+@lru_cache(maxsize=256)
 def _parabolas(count: int) -> Floats:
     """(count, 3) weights of three evenly spread nodes (Lagrange)."""
     s = np.linspace(0, 2, count)

@@ -24,6 +24,7 @@ class Course:
 
     def __init__(self) -> None:
         self._held: deque[tuple[float, float, float, float]] = deque(maxlen=_RECENT_COUNT)
+        self._foreseen: dict[float, tuple[Floats, Floats]] = {}
 
     def __bool__(self) -> bool:
         return bool(self._held)
@@ -40,6 +41,7 @@ class Course:
             heading = nearest(heading, self._held[-1][3])
         if self._held and self._held[-1][0] == t_s:
             self._held.pop()
+        self._foreseen.clear()
         self._held.append((t_s, *found.place_mm.tolist(), heading))
 
     @property
@@ -49,6 +51,12 @@ class Course:
 
     def at(self, t_s: float) -> tuple[Floats, Floats]:
         """(x, y, heading) carried on to `t_s`, and its rates per second."""
+        if t_s not in self._foreseen:
+            self._foreseen[t_s] = self._carried_on(t_s)
+        pose, rates = self._foreseen[t_s]
+        return pose.copy(), rates.copy()
+
+    def _carried_on(self, t_s: float) -> tuple[Floats, Floats]:
         last = np.array(self._held[-1])
         recent = np.array([row for row in self._held if abs(row[0] - last[0]) < _RECENT_S])
         if len(recent) < 2:
@@ -60,7 +68,9 @@ class Course:
         ahead = t_s - last[0]
         # a boat that sets off or hits a wall changes its speed from picture to picture; the youngest count most
         order = 2 if len(t) >= _ENOUGH_FOR_CURVE and abs(ahead) < _CURVED_S else 1
-        lines = np.polyfit(t, recent[:, 1:], order, w=np.linspace(0.5, 1, len(t)))
+        weight = (0.5 + 0.5 * np.arange(len(t)) / (len(t) - 1))[:, None]
+        powers = t[:, None] ** np.arange(order, -1, -1)
+        lines = np.linalg.lstsq(weight * powers, weight * recent[:, 1:], rcond=None)[0]
         gained = lines[0] * ahead if order == 2 else 0.0
         rates = lines[-2] + gained  # the mean until then
         if np.hypot(*rates[:2]) > FASTEST_MM_PER_S:

@@ -125,11 +125,14 @@ class _Rows(Mapping[int, int]):
     def __init__(self, first: int, count: int, chase: _Chase, held: Mapping[int, Grey]) -> None:
         self._numbers = [n for n in range(first, count) if n not in held]
         self._all, self._chase, self.first = frozenset(self._numbers), chase, first
+        self._asked = -1, 0
 
     def __getitem__(self, number: int) -> int:
         if number not in self._all:
             raise KeyError(number)
-        return self._chase.rows_px(number)
+        if self._asked[0] != number:
+            self._asked = number, self._chase.rows_px(number)
+        return self._asked[1]
 
     def __iter__(self) -> Iterator[int]:
         return iter(self._numbers)

@@ -35,6 +35,8 @@ _WINDOW_S = 0.35
 """Half of the time over which a boat's way is a parabola."""
 _BESIDE_S = 0.11
 """Half of the time over which even a boat that is let go or hits a wall moves smoothly."""
+_AT_ONCE_COUNT = 512
+"""So many parabolas are laid together."""
 _ROCKING_MOST_MM = 4.0
 _GUESSED_MM = 3.0
 """A centroid that was only guessed to this is told as doubtful."""
@@ -254,12 +256,18 @@ def _apart(poses: Poses, window_s: float, least_count: int) -> Floats:
     found = np.full((len(t), 2), np.nan)
     first = np.searchsorted(t, t - window_s)
     last = np.searchsorted(t, t + window_s, side="right")
-    for n in range(len(t)):
-        near = np.delete(np.arange(first[n], last[n]), n - first[n])
-        if len(near) < least_count or n == first[n] or n == last[n] - 1:
-            continue
-        lines = np.vander(t[near] - t[n], 3)
-        found[n] = poses.place_mm[n] - np.linalg.lstsq(lines, poses.place_mm[near], rcond=None)[0][2]
+    numbers = np.arange(len(t))
+    told = np.flatnonzero((last - first > least_count) & (numbers > first) & (numbers < last - 1))
+    for start in range(0, len(told), _AT_ONCE_COUNT):
+        some = told[start : start + _AT_ONCE_COUNT]
+        at = first[some, None] + np.arange((last - first)[some].max(initial=0))
+        is_near = (at < last[some, None]) & (at != some[:, None])
+        at = np.minimum(at, len(t) - 1)
+        since = t[at] - t[some, None]
+        # of a parabola's numbers only the one at the moment itself is wanted: the last
+        base, upper = np.linalg.qr(np.stack([since**2, since, np.ones_like(since)], axis=-1) * is_near[..., None])
+        seen = np.where(is_near[..., None], poses.place_mm[at], 0.0)
+        found[some] = poses.place_mm[some] - (base[..., 2:] * seen).sum(axis=1) / upper[:, 2, 2, None]
     return found
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -99,31 +99,29 @@ class Surroundings:
         cv2.fillConvexPoly(free, cv2.convexHull(corners), 0)
         return free
 
-    def seen(self, groups: Sequence[NDArray[np.int64]]) -> Iterator[list[Singles]]:
-        """For each group of rows of the course, each picture's light less the empty water's, as a share of that.
+    def seen(self, rows: NDArray[np.int64]) -> list[Singles]:
+        """Of so many rows of the course each picture's light less the empty water's, as a share of that.
 
-        (H, W, 3); NaN where there is no water, or it is not known. What cannot be decoded is left out; a group is
-        decoded when it is asked for.
+        (H, W, 3); NaN where there is no water, or it is not known. What cannot be decoded is left out.
         """
-        rows = np.unique(np.concatenate(groups))
-        points = {int(row): turned(self._points, self._course.steady_rad(int(row))) for row in rows}
-        points = {row: grid + self._course.place_mm[row] for row, grid in points.items()}
-        pixels = {row: self._plane.pixels(grid) for row, grid in points.items()}
-        border = np.concatenate([side for at in pixels.values() for side in (at[0], at[-1], at[:, 0], at[:, -1])])
+        points = [turned(self._points, self._course.steady_rad(row)) + self._course.place_mm[row] for row in rows]
+        pixels = [self._plane.pixels(grid) for grid in points]
+        border = np.concatenate([side for at in pixels for side in (at[0], at[-1], at[:, 0], at[:, -1])])
         corner = np.maximum(np.floor(border.min(axis=0)).astype(int) - 2, 0)
         beyond = np.ceil(border.max(axis=0)).astype(int) + 3
         (left, top), (right, bottom) = corner.tolist(), np.maximum(beyond, corner).tolist()
         window = slice(top, bottom), slice(left, right)
         empty = self._empty(window, self._course.place_mm[rows].mean(axis=0))
-        for group in groups:
-            laid: list[Singles] = []
-            pictures = {} if empty is None else self._colours(group, window)
-            for row in group.tolist():
-                picture = pictures.get(int(self._course.numbers[row]))
-                if picture is not None and empty is not None:
-                    water, beside = self._in_tank(points[row]), self._free(row) > 0
-                    laid.append(self._against(picture[window], empty, pixels[row] - corner, water, beside))
-            yield laid
+        if empty is None:
+            return []
+        pictures = self._colours(rows, window)
+        laid: list[Singles] = []
+        for row, grid, at in zip(rows.tolist(), points, pixels, strict=True):
+            picture = pictures.get(int(self._course.numbers[row]))
+            if picture is not None:
+                water, beside = self._in_tank(grid), self._free(row) > 0
+                laid.append(self._against(picture[window], empty, at - corner, water, beside))
+        return laid
 
     def _colours(self, rows: NDArray[np.int64], window: tuple[slice, slice]) -> Mapping[int, Colour]:
         """Pictures by number, down to the end of the window at least; the rows below serve a JPEG's last ones."""
@@ -151,34 +149,41 @@ class Surroundings:
             return None
         rows = free[np.linspace(0, len(free) - 1, min(_EMPTY_COUNT, len(free))).astype(int)]
         pictures = self._colours(rows, window)
-        layers = []
-        for row in rows:
-            picture = pictures.get(int(self._course.numbers[row]))
-            if picture is not None:
-                layers.append(self._without_boat(picture[window], window, row))
-        if len(layers) < _EMPTY_LEAST:
+        seen = [(row, pictures[n]) for row in rows if (n := int(self._course.numbers[row])) in pictures]
+        if len(seen) < _EMPTY_LEAST:
             return None
-        known = np.sum([np.isfinite(layer) for layer in layers], axis=0)
+        boats = [self._boat(window, picture[window].shape, row) for row, picture in seen]
+        layers = [_lit(picture[window], boat) for (_, picture), boat in zip(seen, boats, strict=True)]
         ordered = background.sorted_rows(layers)  # what is not known is infinite, and comes last
-        middle = np.choose(np.maximum(known - 1, 0) // 2, ordered[: (len(layers) + 1) // 2])
-        return np.where(known >= _EMPTY_LEAST, middle, np.nan).astype(np.float32)
+        known = len(seen) - np.sum(boats, axis=0)
+        middle = ordered[(len(seen) - 1) // 2]
+        is_partly = known < len(seen)
+        rank = np.maximum(known[is_partly] - 1, 0) // 2
+        middle[is_partly] = np.choose(rank[:, None], [layer[is_partly] for layer in ordered[: (len(seen) + 1) // 2]])
+        middle[known < _EMPTY_LEAST] = np.nan
+        return middle
 
-    def _without_boat(self, picture: Colour, window: tuple[slice, slice], row: int) -> Singles:
-        """Its light, in the usual light of the window; infinite where the boat is."""
-        light = PLAIN.light(picture)
-        disc = np.zeros(picture.shape[:2], np.uint8)
+    def _boat(self, window: tuple[slice, slice], shape: tuple[int, ...], row: int) -> Mask:
+        """(h, w) where the boat is in a window of the picture."""
+        disc = np.zeros(shape[:2], np.uint8)
         place = self._course.place_mm[row]
         hull = self._plane.pixels(_CLEAR_OF_BOAT * (self._course.hull(row) - place) + place)
         cv2.fillPoly(disc, [np.round(hull - (window[1].start, window[0].start)).astype(np.int32)], 1)
-        is_boat = disc > 0
-        usual = np.median(light[::4, ::4][~is_boat[::4, ::4]], axis=0)
-        light[is_boat] = np.inf
-        return np.asarray(light / np.maximum(usual, _DARKEST) * 100, np.float32)
+        return disc > 0
 
     def _in_tank(self, points_mm: Floats) -> Mask:
         tank = inside(points_mm.reshape(-1, 2), self._tank).reshape(points_mm.shape[:2])
         width = 2 * round(_CLEAR_OF_RIM_MM / self.step_mm) + 1
         return cv2.erode(tank.astype(np.uint8), np.ones((width, width), np.uint8)).astype(bool)
+
+
+def _lit(picture: Colour, boat: Mask) -> Singles:
+    """Its light, in its own usual light; infinite where the boat is."""
+    light = PLAIN.light(picture)
+    usual = np.median(light[::4, ::4][~boat[::4, ::4]], axis=0)
+    light *= np.float32(100) / np.maximum(usual, _DARKEST)
+    light[boat] = np.inf
+    return light
 
 
 def turned(points_mm: Floats, heading_rad: float) -> Floats:

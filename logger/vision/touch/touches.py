@@ -118,11 +118,10 @@ def _is_touched(around: Surroundings, t_s: Floats, push: Push) -> bool:
     if len(before) < _LEAST_COUNT:
         return False
     away_mm = around.away_mm(int(during[len(during) // 2]))
-    pictures = around.seen([during, before])
-    now = next(pictures)
+    now = around.seen(during)
     if len(now) < _LEAST_COUNT or not may_be_reached(shown := lasting(now), away_mm):
         return False
-    earlier = next(pictures)
+    earlier = around.seen(before)
     return len(earlier) >= _LEAST_COUNT and is_reached(shown, _middle(earlier), away_mm, around.step_mm)
 
 

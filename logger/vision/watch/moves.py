@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -60,25 +62,40 @@ def levers(place_px: Floats, size: tuple[int, int]) -> Floats:
 def put_back(picture: NDArray[np.uint8], move: Move, box_px: tuple[int, int, int, int]) -> NDArray[np.uint8]:
     """A picture, grey or BGR, as it would be without the `move` within a box (left, top, right, bottom)."""
     left, top, right, bottom = box_px
+    back = picture.copy()
+    tiles = _tiles(move, box_px)
+    if not tiles:
+        back[top:bottom, left:right] = _warped(picture, move, box_px)
+    for near, high, far, low, middle in tiles:
+        back[high:low, near:far] = cv2.getRectSubPix(picture, (far - near, low - high), middle)
+    return back
+
+
+@lru_cache(maxsize=64)
+def _tiles(move: Move, box_px: tuple[int, int, int, int]) -> tuple[tuple[int, int, int, int, list[float]], ...]:
+    """Left, top, right, bottom of each tile and where its middle is seen; none where they were too many.
+
+    A camera that was knocked aside stands there for many pictures.
+    """
+    left, top, right, bottom = box_px
     grid = np.stack(np.meshgrid(left + _THIRDS * (right - left), top + _THIRDS * (bottom - top)), axis=-1)
     moved = move.at(grid)
     columns, rows = (
         max(1, int(np.ceil(np.ptp(moved, axis=axis).max() / _TILE_SPAN_PX))) for axis in (1, 0)
     )  # fmt: skip
-    back = picture.copy()
     if columns * rows > _MOST_TILES_COUNT:
-        back[top:bottom, left:right] = _warped(picture, move, box_px)
-        return back
+        return ()
     across, down = (
         np.linspace(*ends).round().astype(int) for ends in ((left, right, columns + 1), (top, bottom, rows + 1))
     )
     middle = np.stack(np.meshgrid((across[:-1] + across[1:] - 1) / 2, (down[:-1] + down[1:] - 1) / 2), axis=-1)
     seen = (middle + move.at(middle)).tolist()
-    for row, (high, low) in enumerate(zip(down[:-1].tolist(), down[1:].tolist(), strict=True)):
-        for column, (near, far) in enumerate(zip(across[:-1].tolist(), across[1:].tolist(), strict=True)):
-            if near < far and high < low:
-                back[high:low, near:far] = cv2.getRectSubPix(picture, (far - near, low - high), seen[row][column])
-    return back
+    return tuple(
+        (near, high, far, low, seen[row][column])
+        for row, (high, low) in enumerate(pairwise(down.tolist()))
+        for column, (near, far) in enumerate(pairwise(across.tolist()))
+        if near < far and high < low
+    )
 
 
 def _warped(picture: NDArray[np.uint8], move: Move, box_px: tuple[int, int, int, int]) -> NDArray[np.uint8]:

@@ -22,7 +22,7 @@ def around(place_mm: np.ndarray, *things: pushed.Thing, scatter_rad: float = 0.0
 
 def test_water_differs_from_the_empty_tank_by_noise_only() -> None:
     window = around(pushed.way())
-    ((first, second),) = window.seen([np.array([60, 70])])
+    first, second = window.seen(np.array([60, 70]))
     away = window.away_mm(65)
     beside = away > 12
     for picture in (first, second):
@@ -37,7 +37,7 @@ def test_water_differs_from_the_empty_tank_by_noise_only() -> None:
 def test_a_thing_is_seen_where_it_is_beside_the_boat(scatter_rad: float) -> None:
     window = around(pushed.way(), pushed.straw(width_px=5), scatter_rad=scatter_rad)
     rows = np.array([61, 63, 65, 67])
-    (seen,) = window.seen([rows])
+    seen = window.seen(rows)
     both = np.median(seen, axis=0)
     away = window.away_mm(64)
     changed = (np.abs(both).max(axis=-1) > 0.3) & (away > 20)
@@ -51,14 +51,14 @@ def test_a_thing_is_seen_where_it_is_beside_the_boat(scatter_rad: float) -> None
 def test_beyond_the_tank_nothing_is_known() -> None:
     place = pushed.way(start_mm=400.0)
     window = around(place)
-    ((last,),) = window.seen([np.array([119])])
+    (last,) = window.seen(np.array([119]))
     assert np.isnan(last[:, -1]).all()
     assert np.isfinite(last[len(last) // 2, 5]).all()
 
 
 def test_a_boat_that_never_leaves_its_place_hides_the_water() -> None:
     place = np.tile([[300.0, 0.0]], (pushed.COUNT, 1))
-    assert list(around(place).seen([np.array([50]), np.array([60, 61])])) == [[], []]
+    assert around(place).seen(np.array([50, 60, 61])) == []
 
 
 def test_a_hull_lies_where_the_course_says() -> None:
