@@ -2,8 +2,8 @@
 
 A pinhole that looks straight down at height H over the water sees 2·H·tan(a/2) of it, for the full angle a. Three
 things ask for more: a rim around the picture, the tilt that a stand is left with, and what rises above the water, which
-at the edge is seen from aside and so leaves the picture first. Nothing here is measured; it says where to begin, and how
-far off the beginning may be.
+at the edge is seen from aside and so leaves the picture first. Nothing here is measured; it says where to begin, and
+how far off the beginning may be.
 """
 
 from __future__ import annotations

@@ -10,11 +10,13 @@ import numpy as np
 
 from hardware.draw.drawings import every_drawing
 from hardware.draw.gate_mounts import beam_at_mm
+from hardware.draw.markdown import filled
 from hardware.draw.mesh_files import stl, threemf
 from hardware.draw.mounts import MOUNTS
+from hardware.draw.parts import parts_blocks
 from hardware.draw.picture import Image, Seen, picture
 from hardware.draw.scenes import PLASTIC, SCENES
-from hardware.draw.tables import filled, mounts, wiring_blocks
+from hardware.draw.tables import mounts, wiring_blocks
 
 HARDWARE = Path(__file__).resolve().parents[1]
 HEAD_MIDDLE_MM = 13.0
@@ -28,7 +30,7 @@ CLOSE_LEVELS = 2.0
 def texts() -> Mapping[Path, bytes]:
     """Drawings and pages: path -> what stands in it when made anew."""
     files = {HARDWARE / "drawings" / name: svg.encode() for name, svg in every_drawing().items()}
-    blocks = {"wiring.md": wiring_blocks(), "mechanics.md": {"mounts": mounts()}}
+    blocks = {"wiring.md": wiring_blocks(), "mechanics.md": {"mounts": mounts()}, "parts.md": parts_blocks()}
     for page, made in blocks.items():
         files[HARDWARE / page] = filled((HARDWARE / page).read_text("utf-8"), made).encode()
     return files

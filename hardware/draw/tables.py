@@ -1,13 +1,13 @@
-"""The tables of the texts in hardware/, as Markdown, and how they get into the texts."""
+"""The tables of wiring.md and mechanics.md."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 
 from hardware.draw.checks import Check, every_check
 from hardware.draw.circuit import Circuit, Part
 from hardware.draw.circuits import every_circuit
+from hardware.draw.markdown import table
 from hardware.draw.mounts import MOUNTS
 from hardware.draw.shapes import size_mm
 from hardware.draw.sockets import SOCKETS, uses
@@ -15,19 +15,6 @@ from hardware.draw.sockets import SOCKETS, uses
 PLASTIC_G_PER_CM3 = 1.27
 FILLED = 0.55
 """Share of plastic in a small print with three walls and a quarter filled (from memory)."""
-
-_BLOCK = re.compile(r"(<!-- made: (?P<name>[a-z_ ]+) -->\n).*?(<!-- end -->)", re.DOTALL)
-
-
-def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A Markdown table."""
-    lines = [head, ["---"] * len(head), *rows]
-    return "".join(f"| {' | '.join(line)} |\n" for line in lines)
-
-
-def filled(text: str, blocks: Mapping[str, str]) -> str:
-    """The text with each block between its marks made anew. KeyError for a block that nothing makes."""
-    return _BLOCK.sub(lambda found: f"{found[1]}{blocks[found['name']]}{found[3]}", text)
 
 
 def wiring_blocks() -> Mapping[str, str]:

@@ -1,22 +1,14 @@
-"""Tables say what the circuits hold, and get into the texts where their marks are."""
+"""Tables say what the circuits and the mounts hold."""
 
 from __future__ import annotations
 
 import pytest
 
+pytest.importorskip("manifold3d", reason="manifold3d is not installed: pip install '.[hardware]'")
+
 from hardware.draw import circuits
-from hardware.draw.tables import filled, parts, table, wiring_blocks
-
-
-def test_a_block_is_filled_and_the_text_around_it_stays() -> None:
-    text = "before\n<!-- made: header -->\nold\n<!-- end -->\nafter\n"
-    assert filled(text, {"header": "new\n"}) == "before\n<!-- made: header -->\nnew\n<!-- end -->\nafter\n"
-    assert filled(filled(text, {"header": "new\n"}), {"header": "new\n"}) == filled(text, {"header": "new\n"})
-
-
-def test_a_block_that_nothing_makes_is_told() -> None:
-    with pytest.raises(KeyError, match="unheard"):
-        filled("<!-- made: unheard -->\n<!-- end -->", {})
+from hardware.draw.mounts import MOUNTS
+from hardware.draw.tables import mounts, parts, wiring_blocks
 
 
 def test_equal_parts_stand_together_and_none_is_left_out() -> None:
@@ -28,9 +20,17 @@ def test_equal_parts_stand_together_and_none_is_left_out() -> None:
 
 
 def test_every_row_has_as_many_fields_as_the_head() -> None:
-    assert table(["a", "b"], [["1", "2"]]) == "| a | b |\n| --- | --- |\n| 1 | 2 |\n"
     for name, block in wiring_blocks().items():
         lines = block.splitlines()
         fields = {len(line.strip("|").split("|")) for line in lines}
         assert len(fields) == 1, name
         assert len(lines) > 2, name
+
+
+def test_every_mount_is_listed_with_its_number() -> None:
+    listed = mounts().splitlines()[2:]
+    assert len(listed) == len(MOUNTS)
+    for line, (name, mount) in zip(listed, MOUNTS.items(), strict=True):
+        fields = [field.strip() for field in line.strip("|").split("|")]
+        assert fields[1:3] == [f"`{name}`", str(mount.count)]
+        assert 0 < int(fields[4]) < 200
