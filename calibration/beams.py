@@ -158,7 +158,7 @@ class _System:
         return found
 
     def chi_square(self) -> float:
-        return float(self.seen @ self.rest @ self.seen)
+        return max(float(self.seen @ self.rest @ self.seen), 0.0)  # rounding may fall below
 
     def deleted_residuals(self) -> Floats:
         """(N,) of each sighting against what all others foretell, in its standard deviations."""

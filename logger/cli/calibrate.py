@@ -8,6 +8,7 @@ from logger.cli import inner
 
 TARGETS = {
     "plane": "where the camera stands over the water, from marks, a floor grid or a floating board",
+    "gates": "where the beams of the gates are, from a check boat pulled through them",
     "light": "how late the camera's stamps are, from a light that blinks in its picture",
 }
 """What can be calibrated -> what for; each is a module `calibrate_<name>` beside this one, like a command."""

@@ -104,8 +104,7 @@ def _set(document: Any, name: str, values: Mapping[str, Any], because: str) -> N
     for key, value in values.items():
         table[key] = value
     if because:
-        last = next(reversed(values))
-        table[last].comment(because)
+        table[list(values)[-1]].comment(because)
 
 
 def _unrolled(tables: Any) -> Any:

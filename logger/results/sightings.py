@@ -1,8 +1,8 @@
 """Recordings of a check boat -> sightings of its bow at the moments at which beams broke.
 
-At each usable passage the smoothed motion says where the foremost point of the waterline was, in the direction in which
-the boat was going, and with what doubt: its own (noise of the positions, stamp) and what it shares with others (outline,
-freeboard, calibration, the camera's delay, clocks of the run).
+At each usable passage the smoothed motion says where the foremost point of the waterline was, in the direction in
+which the boat was going, and with what doubt: its own (noise of the positions, stamp) and what it shares with others
+(outline, freeboard, calibration, the camera's delay, clocks of the run).
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from logger.results import bow, doubts, gates, sources
 from logger.results.case import Case
 from logger.results.crossings import u_past_mm
 from logger.results.lines import Ahead, ahead
-from logger.results.motion import Motion, VX, VY
+from logger.results.motion import VX, VY, Motion
 from logger.results.passages import Passage
 
 FARTHEST_MM = 150.0

@@ -5,9 +5,9 @@
 
 The simulator gives the exact motion and the exact edges of PULLS runs of one tank (easy tier, 120 to 600 mm/s). Drawn
 anew in every case and shared by its pulls: camera delay (1 ms), camera height (1 mm), freeboard (1.15 mm), outline
-(0.4 mm), the stem's lean in the beam (evenly within ± 1 mm). Drawn anew in every picture: places 0.3 mm along each axis,
-headings 0.005 rad; in every edge: the stamp. The gates' places in the rig file are off by centimetres. Truth is where the
-simulator's beams stand. Counted: how often the 95 % interval holds it; for each beam and for the way between them.
+(0.4 mm), the stem's lean in the beam (evenly within ± 1 mm). Drawn anew in every picture: places 0.3 mm along each
+axis, headings 0.005 rad; in every edge: the stamp. The gates' places in the rig file are off by centimetres. Truth is
+where the simulator's beams stand. Counted: how often the 95 % interval holds it; for each beam and from beam to beam.
 """
 
 from __future__ import annotations
@@ -98,7 +98,8 @@ def _track(
     return Track(
         # the rig's delay is taken off; if the truth is more, what is left is too late
         t_ns=f.true_t_ns + round(delay_s * 1e9), x_mm=places[:, 0], y_mm=places[:, 1],
-        heading_rad=f.true_heading_rad + rng.normal(0, U_HEADING_RAD, n), noise_mm2=np.tile(np.eye(2) * NOISE_MM**2, (n, 1, 1)),
+        heading_rad=f.true_heading_rad + rng.normal(0, U_HEADING_RAD, n),
+        noise_mm2=np.tile(np.eye(2) * NOISE_MM**2, (n, 1, 1)),
         u_heading_rad=np.full(n, U_HEADING_RAD), quality=np.zeros(n, np.uint8), frame=f.frame,
         outline_mm=f.outline_mm * reach, u_outline_mm=U_OUTLINE_MM, shifts_mm=shifts, frames_seen_count=n,
     )  # fmt: skip
@@ -156,9 +157,7 @@ def main(arguments: list[str]) -> None:
     for what in dict.fromkeys(s.what for s in found):
         share, ratio, rms = held(found, what)
         u = np.median([s.u_mm for s in found if s.what == what])
-        print(
-            f"{what:20} held {100 * share:5.1f} %   error/u {ratio:4.2f}   error {rms:4.2f} mm rms   median u {u:4.2f} mm"
-        )
+        print(f"{what:20} held {100 * share:5.1f} %  error/u {ratio:4.2f}  error {rms:4.2f} mm rms, u {u:4.2f} mm")
 
 
 if __name__ == "__main__":

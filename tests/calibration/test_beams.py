@@ -91,6 +91,14 @@ def test_one_sighting_of_each_gate_is_enough_and_proves_nothing() -> None:
     assert fit.places["A"].value == 2.0
 
 
+def test_sightings_that_agree_to_the_last_digit_are_no_trouble() -> None:
+    fit = solve_beams(
+        [sighting("A", 45.0, delay=0.3), sighting("A", 45.0, delay=0.305), sighting("A", 45.0, delay=0.31)]
+    )
+    assert fit.chi_square == pytest.approx(0.0, abs=1e-9)
+    assert fit.places["A"].value == pytest.approx(45.0)
+
+
 def test_nothing_and_no_number_are_refused() -> None:
     with pytest.raises(ValueError, match="no sighting of any gate"):
         solve_beams([])
