@@ -18,8 +18,10 @@ import numpy as np
 
 from calibration.errors import CalibrationError
 from calibration.files import CameraCalibration, load_calibration
+from calibration.lens import Floats
+from calibration.plane_worth import u_places_mm
 from logger import settings
-from logger.checkup import kept_views, machine, rig_facts, room
+from logger.checkup import kept_views, machine, picture_changes, rig_facts, room
 from logger.checkup.beams import Beams
 from logger.checkup.camera_look import NONE_AFTER_S, CameraLook, Pictures
 from logger.checkup.hearing import Hearing
@@ -62,6 +64,8 @@ class Wanted:
     """How long for that, at most."""
     keep_view: bool = False
     """Keep a picture with which later checks are compared."""
+    depth_mm: float | None = None
+    """What a ruler in the water shows now."""
 
 
 def check(
@@ -141,7 +145,10 @@ class _Visits:
         device = ""
         if self._rig.camera is not None and self._rig.camera.driver is not None:
             device = str(self._rig.camera.driver.options.get("device", ""))
-        return calibration, list(rig_facts.calibration_findings(calibration, self._rig, today=today, device=device))
+        found = rig_facts.calibration_findings(
+            calibration, self._rig, today=today, device=device, depth_mm=self._wanted.depth_mm
+        )
+        return calibration, list(found)
 
     @property
     def _calibration_path(self) -> Path:
@@ -271,7 +278,7 @@ class _Visits:
         places = rig_facts.places_mm(self._rig.lines)
         allowed_mm = ABOUT_MM
         if view.variations:
-            allowed_mm = max(LEAST_ALLOWED_MM, 2 * float(rig_facts.doubts_mm(view, places).max()))
+            allowed_mm = max(LEAST_ALLOWED_MM, 2 * float(u_places_mm(view, places).max()))
         before = kept_views.kept(path, view)
         if before or not self._wanted.keep_view:
             compared = kept_views.compared(
@@ -279,12 +286,25 @@ class _Visits:
                 water_mm=np.array(self._rig.tank.outline_mm), places_mm=places, allowed_mm=allowed_mm,
             )  # fmt: skip
             yield compared
+            yield from self._changes(before, pictures, calibration, places, allowed_mm)
             if compared.health == "wrong" and self._wanted.keep_view:
                 found = "no new picture is kept, because the camera is not where it was calibrated"
                 yield Finding(kept_views.PART, "doubtful", found, "calibrate the plane first, then keep a view")
                 return
         if self._wanted.keep_view:
             yield self._keep(path, calibration, pictures)
+
+    def _changes(
+        self, before: list[Path], pictures: Pictures, calibration: CameraCalibration, places: Floats, allowed_mm: float
+    ) -> Iterator[Finding]:
+        """Focus, light and level of the water beside the kept view."""
+        then = picture_changes.first_of_size(before, pictures.still)
+        if then is not None:
+            depth_mm = rig_facts.calibrated_depth_mm(calibration) or self._rig.tank.water_depth_mm
+            yield from picture_changes.findings(
+                then, pictures.still, calibration.view, water_mm=np.array(self._rig.tank.outline_mm), depth_mm=depth_mm,
+                places_mm=places, allowed_mm=allowed_mm,
+            )  # fmt: skip
 
     def _keep(self, path: Path, calibration: CameraCalibration, pictures: Pictures) -> Finding:
         try:

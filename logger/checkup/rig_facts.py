@@ -6,6 +6,7 @@ a boat's length is the better ruler (common practice, no source).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from datetime import date
 
@@ -14,8 +15,10 @@ import numpy as np
 from calibration.files import CameraCalibration
 from calibration.lens import Floats
 from calibration.lines import agreement
+from calibration.plane_worth import u_places_mm
 from calibration.quantity import Quantity, Source
 from calibration.waterplane import View
+from logger.checkup.picture_changes import LEVEL, RULER_U_MM, level_told
 from logger.config import Line, Rig
 from logger.drivers.interface import Finding, Health
 from logger.results.lines import distance_between
@@ -119,7 +122,7 @@ def _delay(rig: Rig) -> Iterator[Finding]:
 
 
 def calibration_findings(
-    calibration: CameraCalibration, rig: Rig, *, today: date | None, device: str = ""
+    calibration: CameraCalibration, rig: Rig, *, today: date | None, device: str = "", depth_mm: float | None = None
 ) -> Iterator[Finding]:
     """Whether the calibration is one of this camera, how old it is, and how well it knows the lines' places.
 
@@ -128,6 +131,7 @@ def calibration_findings(
         rig: Where the lines are.
         today: The date; None where the clock cannot be believed.
         device: What the camera's driver was told to open, if it says so.
+        depth_mm: What a ruler in the water shows now, if somebody read one.
     """
     made_of = calibration.evidence.get("device", "")
     if device and made_of and device != made_of:
@@ -137,6 +141,7 @@ def calibration_findings(
     if rig.lines:
         yield from _sight(calibration.view, rig.lines)
         yield _doubt(calibration.view, rig.lines)
+    yield from _depth(calibration, rig, depth_mm)
 
 
 def _age(calibration: CameraCalibration, today: date | None) -> Finding:
@@ -164,13 +169,31 @@ def places_mm(lines: Sequence[Line]) -> Floats:
     return np.concatenate([np.add(line.a_mm, shares * np.subtract(line.b_mm, line.a_mm)) for line in lines])
 
 
-def doubts_mm(view: View, places: Floats) -> Floats:
-    """Standard uncertainty (N,) of the calibration at places (N, 2) on the water, in the worst direction."""
-    pixels = view.to_pixels(np.column_stack([places, np.zeros(len(places))]))
-    shifts = np.array(list(view.shifts_mm(pixels).values())).reshape(-1, len(places), 2)
-    covariance = np.einsum("snj,snk->njk", shifts, shifts)
-    worst: Floats = np.sqrt(np.linalg.eigvalsh(covariance)[:, -1])
-    return worst
+def calibrated_depth_mm(calibration: CameraCalibration) -> float | None:
+    """How deep the water was when the plane was calibrated; None where the file does not say."""
+    found = calibration.evidence.get("water_depth_mm")
+    return float(found) if isinstance(found, int | float) and found > 0 else None
+
+
+def _depth(calibration: CameraCalibration, rig: Rig, read_mm: float | None) -> Iterator[Finding]:
+    """Whether the water stands where it stood, by a ruler or by the rig file."""
+    then_mm = calibrated_depth_mm(calibration)
+    if then_mm is None:
+        if read_mm is not None:
+            found = "the calibration does not say how deep the water was, so a depth tells nothing"
+            yield Finding(LEVEL, "doubtful", found, "calibrate the plane by the floor, with --depth-mm")
+        return
+    stated = calibration.evidence.get("u_water_depth_mm", 0.0)
+    u_then_mm = float(stated) if isinstance(stated, int | float) else 0.0
+    now_mm = rig.tank.water_depth_mm if read_mm is None else read_mm
+    u_mm = math.hypot(u_then_mm, rig.tank.u_water_depth_mm if read_mm is None else RULER_U_MM)
+    if read_mm is None and abs(now_mm - then_mm) <= 2 * u_mm:
+        return  # the rig file repeats what the calibration says
+    places = places_mm(rig.lines) if rig.lines else np.array(rig.tank.outline_mm)
+    told_by = "by the rig file" if read_mm is None else "by the ruler"
+    yield level_told(
+        calibration.view, now_mm - then_mm, u_mm, places_mm=places, allowed_mm=WELL_MM / 2, told_by=told_by
+    )
 
 
 def _sight(view: View, lines: Sequence[Line]) -> Iterator[Finding]:
@@ -190,7 +213,7 @@ def _doubt(view: View, lines: Sequence[Line]) -> Finding:
     if not view.variations:
         cure = "calibrate with boards or marks, or state the doubts (u_tilt_deg, u_camera_height_mm ...)"
         return Finding(part, "doubtful", "it does not say how well it is known, so results seem too sure", cure)
-    u = doubts_mm(view, places_mm(lines)).reshape(len(lines), -1)
+    u = u_places_mm(view, places_mm(lines)).reshape(len(lines), -1)
     worst_mm = 2 * float(u.max())
     line = lines[int(u.max(1).argmax())]
     found = f"places on the lines are good to ± {worst_mm:.1f} mm (95 %), worst on the {line.name} line"

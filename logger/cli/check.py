@@ -3,7 +3,7 @@ fifteen seconds, and says for each fault what to do about it. Nothing that the r
 
 The exit status is 0 if the rig is fit, also with doubts, and 2 if something is wrong. --keep-view keeps a picture
 beside the calibration: do it just after calibrating, with nobody in the picture; later checks tell from it whether the
-camera has moved.
+camera has moved, its focus or the light has changed, and whether the water stands as high as it did.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ FORMAT = "boatrun-check/1"
 MARKS = {"well": "ok", "doubtful": "doubt", "wrong": "WRONG"}
 """Health -> how it is marked at the beginning of a line."""
 LONGEST_WAIT_S = 3600.0
+MOST_DEPTH_MM = 5000.0
 
 
 def describe(parser: argparse.ArgumentParser) -> None:
@@ -36,6 +37,9 @@ def describe(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--keep-view", action="store_true", help="keep a picture to tell later whether the camera moved"
     )
+    parser.add_argument(
+        "--depth-mm", type=_depth_mm, metavar="MM", help="what a ruler in the water shows now; tells what that means"
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
 
 
@@ -45,7 +49,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     wanted = Wanted(
         arguments.rig, recordings=arguments.recordings, beams=arguments.beams, wait_s=arguments.wait_s,
-        keep_view=arguments.keep_view,
+        keep_view=arguments.keep_view, depth_mm=arguments.depth_mm,
     )  # fmt: skip
     findings = check(wanted, say=_say)
     told = list(findings) if arguments.json else list(_shown(findings))
@@ -110,4 +114,14 @@ def _wait_s(text: str) -> float:
         value = -1.0
     if not 0 < value <= LONGEST_WAIT_S:
         raise argparse.ArgumentTypeError(f"found {text!r}; wanted seconds, above 0 and at most {LONGEST_WAIT_S:g}")
+    return value
+
+
+def _depth_mm(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = -1.0
+    if not 0 < value <= MOST_DEPTH_MM:
+        raise argparse.ArgumentTypeError(f"found {text!r}; wanted mm, above 0 and at most {MOST_DEPTH_MM:g}")
     return value

@@ -85,8 +85,8 @@ def test_a_whole_good_rig_is_well_and_everything_is_closed_again(rig: Callable[.
     assert devices["light"].switched == [True, False] * 2
     parts = list(dict.fromkeys(finding.part.partition(":")[0] for finding in findings))
     assert parts == [
-        "lines", "camera delay", "calibration", "gates", "camera", "camera's place", "panel", "light", "scale", "disk",
-        "computer",
+        "lines", "camera delay", "calibration", "gates", "camera", "camera's place", "water level", "panel", "light",
+        "scale", "disk", "computer",
     ]  # fmt: skip
 
 

@@ -8,8 +8,9 @@ import pytest
 
 from calibration.files import CameraCalibration
 from calibration.lens import Lens
+from calibration.plane_worth import u_places_mm
 from calibration.waterplane import Pose, View
-from logger.checkup.rig_facts import calibration_findings, doubts_mm, places_mm, rig_findings
+from logger.checkup.rig_facts import calibration_findings, places_mm, rig_findings
 from logger.config import CameraSetup, DriverChoice, Gate, Line, Rig
 from logger.drivers.interface import Finding
 from tests.logger.station.bench import RIG
@@ -104,7 +105,7 @@ def test_a_delay_that_was_never_measured_is_doubtful() -> None:
 def test_the_calibrations_doubt_is_what_its_own_sources_make_of_it() -> None:
     """A camera 3 mm higher makes a place r from its foot point r·3/1400 larger: 700 mm and 150 mm off, 1.53 mm."""
     r_mm = np.hypot(700, 150)
-    assert doubts_mm(CALIBRATION.view, places_mm(RIG.lines)).max() == pytest.approx(r_mm * 3 / 1400, rel=1e-6)
+    assert u_places_mm(CALIBRATION.view, places_mm(RIG.lines)).max() == pytest.approx(r_mm * 3 / 1400, rel=1e-6)
     told = of_calibration()
     assert {one.health for one in told} == {"well"}
     assert f"± {2 * r_mm * 3 / 1400:.1f} mm (95 %), worst on the start line" in told[-1].found
@@ -155,3 +156,34 @@ def test_lines_that_the_camera_does_not_see_are_told() -> None:
     far = replace(BOTH, lines=(RIG.lines[0], Line("finish", "finish", (1900.0, -100.0), (1900.0, 100.0))))
     (told,) = [one for one in of_calibration(rig=far) if "does not see" in one.found]
     assert (told.health, told.found) == ("wrong", "the camera does not see the finish line's middle")
+
+
+DEEP = replace(CALIBRATION, evidence={"water_depth_mm": 80.0, "u_water_depth_mm": 1.0})
+
+
+def of_depth(calibration: CameraCalibration = DEEP, **given: object) -> list[Finding]:
+    return [one for one in of_calibration(calibration, **given) if one.part == "water level"]
+
+
+def test_water_that_is_10_mm_lower_than_calibrated_is_told_in_percent_and_mm() -> None:
+    """By the ruler: 10 / (1400 + 10) = 0.71 %, 716 mm from the foot point 5.1 mm."""
+    (told,) = of_depth(depth_mm=70.0)
+    assert told.health == "wrong"
+    assert "10.0 ± 3.6 mm lower than when it was calibrated (by the ruler, 95 %)" in told.found
+    assert "lengths come out 0.71 % too short, places up to 5.1 mm off" in told.found
+    assert told.cure.startswith("fill in 10 mm of water")
+    assert of_depth(depth_mm=75.0)[0].health == "doubtful"  # the ruler itself is only good to 3 mm
+    assert of_depth(depth_mm=81.0)[0].health == "well"
+
+
+def test_a_rig_file_with_another_depth_than_the_calibration_is_told() -> None:
+    tank = replace(BOTH.tank, water_depth_mm=80.0)
+    assert of_depth(rig=replace(BOTH, tank=tank)) == []
+    (told,) = of_depth(rig=replace(BOTH, tank=replace(tank, water_depth_mm=100.0)))
+    assert "(by the rig file, 95 %)" in told.found
+
+
+def test_a_depth_tells_nothing_where_the_calibration_has_none() -> None:
+    assert of_depth(CALIBRATION) == []
+    (told,) = of_depth(CALIBRATION, depth_mm=70.0)
+    assert "does not say how deep the water was" in told.found
