@@ -38,6 +38,8 @@ UNSEEN_NS = 2_000_000_000
 """After so long unseen, where the boat was says nothing of how it came to where it is."""
 MOVING_AGAIN = 1.5
 """A boat at rest moves again above this multiple of the stop speed, so that noise cannot restart the count."""
+WAITS_OVER_MM, SETS_OFF_MM = 25.0, 4.0
+"""A boat that waits right behind the start line may seem to be over it by so much; it starts when it goes farther."""
 BESIDE_LINE = 0.1
 """A line counts this fraction of its length beyond its ends."""
 
@@ -70,12 +72,12 @@ class _Crossline:
     a_mm: tuple[float, float]
     along_mm: tuple[float, float]
     normal: tuple[float, float]
-    reach_mm: float
-    """How far before the centroid the part lies that has to be over the line."""
+    by_stern: bool
+    """Whether all of the boat has to be over it."""
 
     def ahead_mm(self, x_mm: float, y_mm: float) -> float:
-        """How far that part is past the line; negative before it."""
-        return (x_mm - self.a_mm[0]) * self.normal[0] + (y_mm - self.a_mm[1]) * self.normal[1] + self.reach_mm
+        """How far a point is past the line; negative before it."""
+        return (x_mm - self.a_mm[0]) * self.normal[0] + (y_mm - self.a_mm[1]) * self.normal[1]
 
     def is_beside(self, x_mm: float, y_mm: float) -> bool:
         """True if the point is not between the ends of the line."""
@@ -90,13 +92,14 @@ class Signals:
     def __init__(self, *, rig: Rig, boat: Boat, rules: Rules) -> None:
         self._rules = rules
         self._outline_mm = rig.tank.outline_mm
-        length_mm, share = boat.length_mm or 0.0, bow_share(boat)[0]
-        self._bow_mm, stern_mm = share * length_mm, (1 - share) * length_mm
+        self._length_mm = boat.length_mm or 0.0
+        self._usual_bow_mm = bow_share(boat)[0] * self._length_mm
         roles = {line.name: line.role for line in rig.lines}
         self._role_of_gate = {gate.name: roles[gate.line] for gate in rig.gates if gate.line in roles}
-        self._lines = [_crossline(line, rig=rig, bow_mm=self._bow_mm, stern_mm=stern_mm) for line in rig.lines]
+        self._lines = [_crossline(line, rig=rig) for line in rig.lines]
         self._pulses: dict[str, _Pulse] = {}
         self._fixes: deque[Fix] = deque()
+        self._waits_mm: dict[LineRole, float] = {}
 
     def feed(self, record: Record) -> list[Signal]:
         """What `record` says, in the words of the table; most records say nothing."""
@@ -156,9 +159,11 @@ class Signals:
         before = self._fixes[-1] if self._fixes else None
         if before is not None and fix.t_ns - before.t_ns > UNSEEN_NS:
             before = None
-        signals = [Signal(fix.t_ns, line.role, "camera") for line in self._lines if _reached(line, before, fix)]
+        signals = [Signal(fix.t_ns, line.role, "camera") for line in self._lines if self._crossed(line, before, fix)]
         self._fixes.append(fix)
         speed = self._speed_mm_per_s()
+        if before is None or (speed is not None and speed < self._rules.stop_speed_mm_per_s):
+            self._wait(fix)
         if speed is not None and speed < self._rules.stop_speed_mm_per_s:
             signals.append(Signal(fix.t_ns, "slow"))
         elif speed is not None and speed > MOVING_AGAIN * self._rules.stop_speed_mm_per_s:
@@ -176,23 +181,49 @@ class Signals:
             return None
         return math.hypot(now.x_mm - fixes[0].x_mm, now.y_mm - fixes[0].y_mm) / (span_ns * 1e-9)
 
+    def _wait(self, fix: Fix) -> None:
+        """Note where a boat stands that seems to be over the start line by no more than what live positions are off."""
+        for line in self._lines:
+            over_mm = self._past_mm(line, fix)
+            if line.role == "start" and not line.by_stern and 0 <= over_mm < WAITS_OVER_MM:
+                self._waits_mm[line.role] = over_mm + SETS_OFF_MM
+
+    def _past_mm(self, line: _Crossline, fix: Fix) -> float:
+        """How far the part of the boat that counts is past the line."""
+        bow_mm = self._bow_mm(fix)
+        return line.ahead_mm(fix.x_mm, fix.y_mm) + (bow_mm - self._length_mm if line.by_stern else bow_mm)
+
+    def _bow_mm(self, fix: Fix) -> float:
+        return self._usual_bow_mm if fix.bow_mm is None else fix.bow_mm
+
+    def _crossed(self, line: _Crossline, before: Fix | None, now: Fix) -> bool:
+        """The line was crossed between two positions; a start line also if the boat is first seen beyond it.
+
+        A live tracker sees a boat only when it has moved, and that may be late. At the other lines a first sight beyond
+        is more likely something else, and would end the run.
+        """
+        least_mm = self._waits_mm.get(line.role, 0.0)
+        if self._past_mm(line, now) < least_mm or line.is_beside(now.x_mm, now.y_mm):
+            return False
+        if before is None:
+            return line.role == "start" and (line.by_stern or self._past_mm(line, now) >= WAITS_OVER_MM)
+        return self._past_mm(line, before) < least_mm
+
     def _at_wall(self, fix: Fix) -> bool:
-        heading = math.radians(fix.heading_deg)
-        bow = (fix.x_mm + self._bow_mm * math.cos(heading), fix.y_mm + self._bow_mm * math.sin(heading))
+        heading, bow_mm = math.radians(fix.heading_deg), self._bow_mm(fix)
+        bow = (fix.x_mm + bow_mm * math.cos(heading), fix.y_mm + bow_mm * math.sin(heading))
         return room_mm(self._outline_mm, bow) < self._rules.wall_margin_mm
 
 
-def _crossline(line: Line, *, rig: Rig, bow_mm: float, stern_mm: float) -> _Crossline:
+def _crossline(line: Line, *, rig: Rig) -> _Crossline:
     along = (line.b_mm[0] - line.a_mm[0], line.b_mm[1] - line.a_mm[1])
     length = math.hypot(*along)
     normal = (along[1] / length, -along[0] / length)
     run = _direction(rig)
     if normal[0] * run[0] + normal[1] * run[1] < 0:
         normal = (-normal[0], -normal[1])
-    reach = -stern_mm if rig.gate_at(line.name) else bow_mm
-    if line.role == "start" and reach > 0:
-        reach = min(bow_mm, stern_mm)  # a boat that waits right behind the line must not seem to be over it
-    return _Crossline(role=line.role, a_mm=line.a_mm, along_mm=along, normal=normal, reach_mm=reach)
+    by_stern = rig.gate_at(line.name) is not None
+    return _Crossline(role=line.role, a_mm=line.a_mm, along_mm=along, normal=normal, by_stern=by_stern)
 
 
 def _direction(rig: Rig) -> tuple[float, float]:
@@ -202,17 +233,6 @@ def _direction(rig: Rig) -> tuple[float, float]:
         return (1.0, 0.0)
     middles = [((line.a_mm[0] + line.b_mm[0]) / 2, (line.a_mm[1] + line.b_mm[1]) / 2) for line in (start, target)]
     return (middles[1][0] - middles[0][0], middles[1][1] - middles[0][1])
-
-
-def _reached(line: _Crossline, before: Fix | None, now: Fix) -> bool:
-    """The line was crossed between two positions; a start line also if the boat is first seen beyond it.
-
-    A live tracker sees a boat only when it has moved, and that may be late. At the other lines a first sight beyond is
-    more likely something else, and would end the run.
-    """
-    if line.ahead_mm(now.x_mm, now.y_mm) < 0 or line.is_beside(now.x_mm, now.y_mm):
-        return False
-    return line.role == "start" if before is None else line.ahead_mm(before.x_mm, before.y_mm) < 0
 
 
 def room_mm(outline_mm: tuple[tuple[float, float], ...], point_mm: tuple[float, float]) -> float:

@@ -5,6 +5,9 @@ idea of the empty tank (live_scene.py), things of the boat's size are outlined i
 several of them are followed until one is the boat (live_tracks.py). A fix is `measured` only while the boat is of the
 size on its card, free of hands, and without a rival; `doubtful` otherwise; `bridged` where it is carried on for a few
 pictures in which it was not seen.
+
+A boat with a tag is followed by that (tag.py), and looked at as a thing only now and then: to see whether a hand is on
+it, to keep the empty tank up to date, and to find it again.
 """
 
 from __future__ import annotations
@@ -18,6 +21,7 @@ from logger.config import Boat, Line, Tank
 from logger.records import Fix, Frame, Quality
 from logger.vision.ground import SHRINK
 from logger.vision.live.scene import EmptyTank, Floor, reduced
+from logger.vision.live.tag import Spot, TagFollower
 from logger.vision.live.things import Size, Thing, things
 from logger.vision.live.tracks import Track, Tracks
 from logger.vision.plane import Plane
@@ -35,6 +39,12 @@ _BRIDGED_NS = 300_000_000
 _SURE_COUNT = 3
 """So many pictures in a row the boat is seen before a fix counts as measured."""
 _SURE_CREDIT = 0.25
+_GLANCE_COUNT = 15
+"""While its tag is followed, the boat is looked at as a thing in so many pictures once."""
+_ITSELF_SHARE = 0.4
+"""A thing this share of the length from where the tag says is the boat."""
+_LONG = 1.2
+"""A hull so much longer than wide has an axis."""
 _SURE_FIT, _MOVING_FIT = 0.6, 0.2
 """How well its size must fit: while it waits, maybe with a hand on it, and once it has moved."""
 
@@ -48,10 +58,13 @@ class LiveTracker:
         Args:
             view: the calibrated camera.
             tank: where water is.
-            boat: its card; what is missing is guessed.
+            boat: its card; what is missing is guessed. A tag on it is used.
             start: the start line; the boat waits behind it, on the side that is nearer to a wall. Without it, a fix
                 before the boat moves is doubtful.
             delay_s: how much later than the truth the camera's stamps are.
+
+        Raises:
+            CalibrationError: the card's tag has a number that there is none of.
         """
         told, u = boat.freeboard_mm, boat.u_freeboard_mm
         self._u_freeboard = u if told is not None else _UNKNOWN_FREEBOARD_MM[1]
@@ -67,9 +80,27 @@ class LiveTracker:
         ends = self._plane.pixels(np.vstack([middle, middle + np.array([100.0, 0.0])]))
         self._turn_rad = float(np.arctan2(*(ends[1] - ends[0])[::-1]))
         """How the tank's x axis lies in the picture."""
+        self._tag = None if boat.tag is None else TagFollower(boat, view, tank, heading_rad=forward_rad)
+        self._followed_count = 0
+        self._is_held = False
+        self._confirmed: Track | None = None
+        """The thing that carried the tag when both were seen."""
 
     def feed(self, frame: Frame) -> Fix | None:
         """The boat's fix in this frame, or None while none is seen."""
+        if self._tag is None:
+            self._look(frame, None)
+            return self._by_thing(frame)
+        spot = self._tag.feed(frame, self._near(frame.t_ns))
+        self._followed_count = self._followed_count + 1 if spot is not None and spot.is_seen else 0
+        if spot is None or self._followed_count % _GLANCE_COUNT == 1:
+            found = self._look(frame, spot)
+            if spot is not None:
+                self._recognise(found, spot, self._tag)
+        return self._by_thing(frame) if spot is None else self._by_tag(spot, frame)
+
+    def _look(self, frame: Frame, spot: Spot | None) -> list[Thing]:
+        """Things in the picture, which are followed; the empty tank is renewed where the boat is not."""
         small = reduced(frame)[self._floor.cut]
         if self._empty is None:
             self._empty = EmptyTank(self._floor, small)
@@ -78,10 +109,28 @@ class LiveTracker:
         heading = 0.0 if boat is None else boat.heading_rad
         found = things(seen, self._floor, self._size, turn_rad=self._turn_rad - heading)
         self._tracks.feed(found, [self._waits(thing) for thing in found], frame.t_ns)
-        near = None if self._empty.is_known else self._boats(frame.t_ns, margin_mm=_HOLDING_MM)
-        self._empty.renew(seen, self._boats(frame.t_ns, margin_mm=_MARGIN_MM), near)
+        near = None if self._empty.is_known else self._boats(frame.t_ns, spot, margin_mm=_HOLDING_MM)
+        self._empty.renew(seen, self._boats(frame.t_ns, spot, margin_mm=_MARGIN_MM), near)
+        return found
+
+    def _near(self, t_ns: int) -> tuple[float, float, float] | None:
+        """Where the boat seems to be as a thing."""
         boat = self._tracks.boat
-        return None if boat is None else self._fix(boat, frame)
+        return None if boat is None else (*boat.place_mm(t_ns), boat.heading_rad)
+
+    def _recognise(self, found: list[Thing], spot: Spot, tag: TagFollower) -> None:
+        """The boat among the things: whether it is held, and how its hull lies."""
+        away = [float(np.hypot(*(np.array(thing.place_mm) - spot.place_mm))) for thing in found]
+        near = [thing for thing, mm in zip(found, away, strict=True) if mm < _ITSELF_SHARE * self._size.length_mm]
+        self._is_held = any(thing.is_held for thing in near)
+        if near and self._tracks.boat is not None and near[0] is self._tracks.boat.thing:
+            self._confirmed = self._tracks.boat
+        whole = [thing for thing in near if thing.size_fit > _SURE_FIT]
+        if not whole or self._is_held or not spot.is_seen:
+            return
+        tag.hull_at(spot, whole[0].place_mm)
+        if whole[0].elongation > _LONG:
+            tag.turn(whole[0].axis_rad)
 
     def _waits(self, thing: Thing) -> bool:
         """Whether a thing is where boats wait."""
@@ -89,15 +138,34 @@ class LiveTracker:
         zone = self._floor.zone if self._floor.zone is not None else self._floor.water
         return bool(zone[round(v), round(u)])
 
-    def _boats(self, t_ns: int, *, margin_mm: float) -> NDArray[np.uint8]:
+    def _boats(self, t_ns: int, spot: Spot | None, *, margin_mm: float) -> NDArray[np.uint8]:
         """Not 0 where the boat is, or may be."""
         boats = np.zeros(self._floor.shape, np.uint8)
-        for x, y, heading in self._tracks.kept_free(t_ns):
+        places = self._tracks.kept_free(t_ns)
+        if spot is not None:
+            places.append((*spot.place_mm.tolist(), spot.heading_rad))
+        for x, y, heading in places:
             corners = self._size.around(x, y, heading, margin_mm=margin_mm)
             cv2.fillConvexPoly(boats, np.round(self._floor.pixels(corners)).astype(np.int32), 255)
         return boats
 
-    def _fix(self, boat: Track, frame: Frame) -> Fix | None:
+    def _by_tag(self, spot: Spot, frame: Frame) -> Fix:
+        (xx, xy), (_, yy) = spot.covariance_mm2.tolist()
+        return Fix(
+            t_ns=frame.row_time_ns(spot.row_px) - self._delay_ns,
+            x_mm=float(spot.place_mm[0]),
+            y_mm=float(spot.place_mm[1]),
+            heading_deg=float(np.degrees(spot.heading_rad)),
+            covariance_mm2=(xx, xy, yy),
+            quality="bridged" if not spot.is_seen else "doubtful" if self._is_held else "measured",
+            source=frame.source,
+            bow_mm=spot.bow_mm,
+        )
+
+    def _by_thing(self, frame: Frame) -> Fix | None:
+        boat = self._tracks.boat
+        if boat is None:
+            return None
         is_seen = boat.t_ns == frame.t_ns
         if not is_seen and frame.t_ns - boat.t_ns > _BRIDGED_NS:
             return None
@@ -123,6 +191,7 @@ class LiveTracker:
             and boat.credit > _SURE_CREDIT
             and boat.thing.size_fit > (_MOVING_FIT if boat.has_moved else _SURE_FIT)
             and not boat.thing.is_held
+            and (self._tag is None or boat is self._confirmed)
             and not self._tracks.has_rival
             and (boat.has_moved or self._floor.zone is not None)
         )

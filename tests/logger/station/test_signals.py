@@ -201,10 +201,19 @@ def test_the_bow_of_a_slender_boat_lies_farther_from_its_centroid_than_its_stern
     assert "finish" in names(gated.feed(fix(66, 1000 + 91.1)))
 
 
-def test_a_boat_that_waits_right_behind_the_start_is_not_taken_to_be_over_it() -> None:
-    waiting = Signals(rig=replace(RIG, gates=()), boat=replace(GULL, width_mm=70.0), rules=Rules())
-    assert "start" not in names([*waiting.feed(fix(0, -92)), *waiting.feed(fix(33, -91.5))])
-    assert "start" in names(waiting.feed(fix(66, -90)))
+def test_a_boat_that_waits_right_behind_the_start_has_not_started_though_it_seems_over_it() -> None:
+    """Its bow seems to be 9 mm over the line: it starts when it goes on."""
+    waiting = Signals(rig=replace(RIG, gates=()), boat=GULL, rules=Rules())
+    stands = [fix(33 * n, -91 + 0.3 * (n % 2)) for n in range(40)]
+    said = [name for one in [*stands, fix(1353, -88)] for name in names(waiting.feed(one))]
+    assert "start" not in said
+    assert "start" in names(waiting.feed(fix(1386, -83)))
+
+
+def test_a_ruler_knows_the_bow_better_than_what_is_usual() -> None:
+    signals = watching()
+    assert "clear_of_wall" in names(signals.feed(fix(0, 1384)))
+    assert "wall" in names(signals.feed(replace(fix(33, 1384), bow_mm=112.0)))
 
 
 def test_the_bow_touches_the_wall() -> None:

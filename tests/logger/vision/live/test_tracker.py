@@ -7,6 +7,7 @@ import pytest
 
 from logger.vision.live.tracker import LiveTracker
 from tests.logger.vision.conftest import Painted
+from tests.logger.vision.tagged_run import boat, tagged_run
 
 
 def followed(painted: Painted, *, with_start: bool) -> tuple[list, np.ndarray]:
@@ -61,3 +62,29 @@ def test_a_frame_costs_a_few_milliseconds(painted: Painted) -> None:
     began = time.process_time()
     followed(painted, with_start=True)
     print(f"{(time.process_time() - began) / 150 * 1e3:.1f} ms a frame, decoding included")
+
+
+@pytest.fixture(scope="module")
+def tagged(tmp_path_factory):
+    return tagged_run(tmp_path_factory.mktemp("tagged live"), count=60)
+
+
+def tracked(tagged, **tag) -> list:
+    recording, rig, _, _ = tagged
+    tracker = LiveTracker(recording.view, rig.tank, boat(**tag), start=rig.line("start"))
+    return [tracker.feed(frame) for frame in recording.frames()]
+
+
+def test_a_tag_on_the_card_gives_place_heading_and_bow(tagged) -> None:
+    fixes = tracked(tagged)
+    assert [fix.quality for fix in fixes[5:]] == ["measured"] * 55
+    places, headings = tagged[2], tagged[3]
+    assert max(np.hypot(fix.x_mm - x, fix.y_mm - y) for fix, (x, y) in list(zip(fixes, places, strict=True))[5:]) < 6
+    assert max(abs(np.radians(f.heading_deg) - h) for f, h in list(zip(fixes, headings, strict=True))[5:]) < 0.04
+    assert all(fix.bow_mm is not None for fix in fixes[5:])
+
+
+def test_a_thing_that_was_never_seen_with_the_cards_tag_is_doubtful(tagged) -> None:
+    fixes = [fix for fix in tracked(tagged, number=boat().tag.number + 1) if fix is not None]
+    assert len(fixes) > 40
+    assert {fix.quality for fix in fixes} <= {"doubtful", "bridged"}
