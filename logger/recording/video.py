@@ -198,10 +198,10 @@ def pictures(
 def _read(path: Path, places: Places, wanted: Collection[int] | None) -> Iterator[tuple[int, bytes]]:
     """(number, packet) of the wanted ones, without looking at the others."""
     with path.open("rb") as file:
-        for number, (start, count) in enumerate(places):
-            if wanted is None or number in wanted:
-                file.seek(start)
-                yield number, file.read(count)
+        for number in range(len(places)) if wanted is None else sorted(n for n in wanted if 0 <= n < len(places)):
+            start, count = places[number]
+            file.seek(start)
+            yield number, file.read(count)
 
 
 def _jpegs(

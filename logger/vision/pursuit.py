@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from heapq import merge
-from itertools import islice
+from itertools import islice, takewhile
 from operator import itemgetter
 from typing import TypeVar
 
@@ -192,10 +192,14 @@ class _Chase:
     def backwards(self) -> None:
         """What was missed, last picture first, from where the boat is after: what hides a start clears up later."""
         missed = self._missed(max(self.fits, default=0))
-        for first in range(len(missed), 0, -_AT_ONCE_COUNT):
-            chosen = missed[max(0, first - _AT_ONCE_COUNT) : first]
-            pictures = dict(self.film.pictures(chosen))
-            for number in reversed(chosen):
+        while missed:
+            near = self._near_after(missed)
+            if not near:
+                missed.pop()
+                continue
+            del missed[-len(near) :]
+            pictures = dict(self.film.pictures(near))
+            for number in reversed(near):
                 after = self._beside(number, 1)
                 if number not in pictures or after is None:
                     continue
@@ -204,6 +208,11 @@ class _Chase:
                 fit = self._fitted(pictures[number], [start], course=course, t_s=self._t_s[number])
                 if fit is not None:
                     self.fits[number] = fit
+
+    def _near_after(self, missed: list[int]) -> list[int]:
+        """The last of them that are near enough to one with the boat; if it is found in these, further ones are."""
+        near = takewhile(lambda number: self._beside(number, 1) is not None, reversed(missed[-_AT_ONCE_COUNT:]))
+        return sorted(near)
 
     def onwards(self) -> None:
         """What was missed, in order, from where the boat is before."""

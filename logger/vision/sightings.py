@@ -102,8 +102,10 @@ def candidates(apart: Singles, *, noise: float, size_px: float, tank: Mask | Non
 def _arms(evidence: Singles, tank: Mask, *, most_px: float) -> Mask:
     """Where something larger than `most_px` pixels reaches in over the rim: an arm, with what it holds."""
     strong = (evidence > _STRONG).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(strong, connectivity=8)
     rim = tank & (cv2.erode(tank.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0) == 0)
+    if not strong[rim].any():
+        return np.zeros(tank.shape, bool)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(strong, connectivity=8)
     touching = np.zeros(count, bool)
     touching[np.unique(labels[rim])] = True
     is_arm = touching & (stats[:, cv2.CC_STAT_AREA] > most_px)

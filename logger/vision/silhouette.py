@@ -99,8 +99,9 @@ def _parts(mask: NDArray[np.uint8], from_centre: Singles, radius_px: float) -> F
 
 def on_plane(seen: Silhouette, plane: Plane) -> Shape:
     """The silhouette's convex hull on `plane` with area, centroid and axis."""
-    # a border pixel's centre lies half a pixel inside the border
-    polygon = outline.convex(plane.points(seen.polygon_px))
+    # a border pixel's centre lies half a pixel inside the border; few of its pixels are corners
+    corners = cv2.convexHull(seen.polygon_px.astype(np.float32))[:, 0].astype(np.float64)
+    polygon = outline.convex(plane.points(corners))
     _, centre, _ = outline.moments(polygon)
     half = 0.5 * plane.step_mm(centre)
     outward = polygon - centre

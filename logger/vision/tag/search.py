@@ -213,19 +213,18 @@ class Seeker:
         wanted = _SMALL_PX / (2 * self.print.used_mm / self.plane.step_mm(middle))
         size = max(5, round(dx.shape[0] * min(1.0, wanted)))
         times = size / dx.shape[0]
-        small = cv2.resize(light, None, fx=times, fy=times, interpolation=cv2.INTER_AREA)
+        small = np.asarray(cv2.resize(light, None, fx=times, fy=times, interpolation=cv2.INTER_AREA), np.float32)
+        small -= np.float32(small.mean())
         best = []
         for turn in turns:
             quarters = [turn] if is_round else [turn + k * np.pi / 2 for k in range(4)]
             paper = np.mean([1 - _turned(look, dx, dy, heading)[0] for heading in quarters], axis=0)
             covered = _turned(look, dx, dy, turn)[1]
             template, mask = (
-                cv2.resize(one.astype(np.float32), (size, size), interpolation=cv2.INTER_AREA)
+                np.asarray(cv2.resize(one.astype(np.float32), (size, size), interpolation=cv2.INTER_AREA), np.float32)
                 for one in (paper, covered)
             )
-            scores = cv2.matchTemplate(small, template, cv2.TM_CCOEFF_NORMED, mask=mask)
-            scores[~np.isfinite(scores) | (scores > _MOST_SCORE)] = -1
-            best.append(scores)
+            best.append(likeness(small, template, mask))
         return np.asarray(np.max(best, axis=0), np.float32), times
 
     def _is_near_tank(self, place_mm: Floats) -> bool:
@@ -233,6 +232,27 @@ class Seeker:
             return False
         polygon = self._tank.astype(np.float32)
         return bool(cv2.pointPolygonTest(polygon, (float(place_mm[0]), float(place_mm[1])), True) > -_MARGIN_MM)
+
+
+def likeness(light: Singles, template: Singles, mask: Singles) -> Singles:
+    """Correlation of the template with each place of a picture of which the mean is 0, each pixel counting by the mask.
+
+    OpenCV's TM_CCOEFF_NORMED with a mask does the same in four times the time.
+    """
+
+    def summed(over: Singles, by: Singles) -> Singles:
+        return np.asarray(cv2.matchTemplate(over, np.asarray(by, np.float32), cv2.TM_CCORR), np.float32)
+
+    whole = float(mask.sum())
+    own = mask * (template - float((mask * template).sum()) / whole)
+    with_mean = mask * own
+    together = summed(light, with_mean - mask * (float(with_mean.sum()) / whole))
+    mean = summed(light, mask) / np.float32(whole)
+    square = mask * mask
+    spread = summed(light * light, square) - 2 * mean * summed(light, square) + float(square.sum()) * mean * mean
+    # light that is even but for a level's rounding is like nothing
+    like = together / np.sqrt(np.maximum(spread, np.float32(whole))) / np.float32(np.linalg.norm(own))
+    return np.asarray(like, np.float32)
 
 
 def _turned(look: Look, dx: Floats, dy: Floats, heading: float) -> tuple[Singles, Singles]:

@@ -33,7 +33,7 @@ _LEAST_COUNT = 6
 """With fewer readings nothing is told."""
 _LEAST_SHARE = 0.5
 """Of all readings so many must go along."""
-_CLOSE_PX = 0.06
+_CLOSE_PX = 0.12
 """An expectation so near needs no further step."""
 _JUMP_PX = 0.6
 """What moved farther from one picture to the next is searched for: steps alone may end beside it."""

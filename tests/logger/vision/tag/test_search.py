@@ -2,11 +2,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
 from logger.vision.tag.look import Print
-from logger.vision.tag.search import Seeker
+from logger.vision.tag.search import Seeker, likeness
 from tests.logger.vision.tag.print_painted import DISC, SQUARE, empty, paint, plane
 
 ON = plane()
@@ -16,6 +17,17 @@ PLACE, HEADING = np.array([850.0, 140.0]), -2.5
 
 def seeker(tag) -> Seeker:
     return Seeker(Print(tag), ON, TANK)
+
+
+def test_likeness_is_what_opencv_says() -> None:
+    rng = np.random.default_rng(4)
+    light = cv2.GaussianBlur(rng.normal(0, 60, (90, 140)).astype(np.float32), (0, 0), 1.5)
+    template, mask = rng.random((15, 15), np.float32), rng.random((15, 15), np.float32)
+    mask[:4, :6] = 0
+    light -= light.mean()
+    ours, theirs = likeness(light, template, mask), cv2.matchTemplate(light, template, cv2.TM_CCOEFF_NORMED, mask=mask)
+    assert np.ptp(theirs) > 0.5
+    assert np.abs(ours - theirs).max() < 1e-3
 
 
 @pytest.mark.parametrize("tag", [SQUARE, DISC], ids=["square", "disc"])
