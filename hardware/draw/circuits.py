@@ -28,7 +28,7 @@ def farads(value_f: float) -> str:
 
 
 def feed(first: int, name: str) -> Iterator[Part]:
-    """The box's supply of a post: short the cable, and no more than 35 mA flow."""
+    """The box's supply of a post: short the cable, and no more than 40 mA flow."""
     yield two(f"R{first}", "resistor", "3V3", f"{name} 3V3", value="100 Ω", words="0.25 W")
 
 

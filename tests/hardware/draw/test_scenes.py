@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 pytest.importorskip("manifold3d", reason="manifold3d is not installed: pip install '.[hardware]'")
@@ -29,6 +31,12 @@ def test_the_flag_straw_breaks_the_beam_and_the_deck_does_not() -> None:
     _, _, _, _, _, top = boat().bounding_box()
     assert top > BEAM_ABOVE_MM + 20
     assert boat().slice(BEAM_ABOVE_MM).area() == pytest.approx(28.2, abs=0.3)  # a straw of 6 mm
+
+
+def test_the_text_says_where_the_beam_is(project: Path) -> None:
+    text = (project / "hardware/mechanics.md").read_text(encoding="utf-8")
+    assert f"{beam_at_mm()[1]:.0f} mm beside the rod" in text
+    assert f"{BEAM_ABOVE_MM:.0f} mm above still water" in text
 
 
 def test_every_scene_has_a_name() -> None:

@@ -57,6 +57,18 @@ def test_currents_of_all_parts_at_a_net_add_up_to_nothing() -> None:
             assert answer.out_of(net, circuit) == pytest.approx(0, abs=1e-8), net
 
 
+def test_a_pin_drives_both_ways_and_pulls_when_it_does_not() -> None:
+    parts = (Part("GPIO1", "pin", {"io": "A"}), two("R1", "resistor", "A", "5V", value="950 Ω"))
+    circuit = joined("p", "P", parts)
+    low = solve(circuit, Setting(RAILS_V, {"GPIO1": "low"}, out_ohm=50))
+    assert low.volts["A"] == pytest.approx(5.0 * 50 / 1000, abs=1e-6)
+    high = solve(circuit, Setting(RAILS_V, {"GPIO1": "high"}, out_ohm=50))
+    assert high.volts["A"] == pytest.approx(3.3 + 1.7 * 50 / 1000, abs=1e-6)
+    pulled = solve(circuit, Setting(RAILS_V, {"GPIO1": "input"}, pull_ohm=50e3))
+    assert pulled.volts["A"] == pytest.approx(3.3 + 1.7 * 50e3 / 50950, abs=1e-4)
+    assert pulled.out_of("3V3", circuit) == pytest.approx(-1.7 / 50950, rel=1e-3)
+
+
 def test_corners_take_everything_to_both_ends() -> None:
     every = list(corners(Setting(RAILS_V), rail_ratio=0.05, resistor_ratio=0.1, pulls_ohm=(33e3, 73e3)))
     assert len(every) == 8
