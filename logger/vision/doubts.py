@@ -9,6 +9,7 @@ from logger.vision import outline
 from logger.vision.card import Card
 from logger.vision.learning import Learnt
 from logger.vision.plane import Plane
+from logger.vision.sides import pulled
 from logger.vision.survey import Survey
 
 Floats = NDArray[np.float64]
@@ -42,6 +43,8 @@ _CONTRADICTED, _MATTERS_MM = 3.0, 2.0
 something is wrong."""
 _U_EDGE_PX = 0.08
 """How far an edge may be misread in all pictures alike, pixels."""
+_U_FREEBOARD_MM = 0.2
+"""How well a freeboard can be learnt at best."""
 
 
 def u_outline(learnt: Learnt, plane: Plane) -> float:
@@ -76,7 +79,15 @@ def _contrast(learnt: Learnt) -> Floats:
 
 def u_freeboard(learnt: Learnt, card: Card) -> float:
     """Standard uncertainty, mm, of the freeboard that was used."""
-    return float(min(np.hypot(learnt.u_freeboard_mm, 0.2), card.u_freeboard_mm))
+    return float(min(np.hypot(learnt.u_freeboard_mm, _U_FREEBOARD_MM), card.u_freeboard_mm))
+
+
+def _sides(learnt: Learnt, card: Card) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Two independent ways, of one standard uncertainty each, in which freeboard (mm) and taper may be off."""
+    u = u_freeboard(learnt, card)
+    with_it = float(learnt.sides_covariance[0, 1]) / learnt.u_freeboard_mm * (u / learnt.u_freeboard_mm)
+    alone = learnt.u_taper**2 - learnt.sides_covariance[0, 1] ** 2 / learnt.u_freeboard_mm**2
+    return (u, with_it), (0.0, float(np.sqrt(max(alone, 0.0))))
 
 
 def shifts(
@@ -95,8 +106,16 @@ def shifts(
     """
     freeboard = learnt.hull.freeboard_mm
     along, across = _u_edges(plane, card, learnt, contrast)
+    by_freeboard, by_taper = pulled(learnt.hull, learnt.water, plane, place_mm=seen, heading_rad=heading_rad)
+
+    def with_sides(higher_mm: float, narrower: float) -> Floats:
+        truly = seen - by_freeboard * higher_mm - by_taper * narrower
+        return plane.lowered(truly, freeboard + higher_mm) - place_mm
+
+    own, others = _sides(learnt, card)
     moved = {
-        "freeboard": plane.lowered(seen, freeboard + u_freeboard(learnt, card)) - place_mm,
+        "freeboard": with_sides(*own),
+        "flare of the sides": with_sides(*others),
         "hull outline, along": along * np.column_stack([np.cos(heading_rad), np.sin(heading_rad)]),
         "hull outline, across": across * np.column_stack([-np.sin(heading_rad), np.cos(heading_rad)]),
     }

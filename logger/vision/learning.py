@@ -33,10 +33,11 @@ _BLUNT_PX = 3.0
 """How near a corner no ray is laid: blur has rounded it there."""
 _USUAL_FLARE, _U_FLARE = 0.02, 0.015
 """By how much a deck is usually larger than the waterline, as a share: sides stand upright or lean out a little."""
-_WITNESS, _WITNESS_PER_LIGHT = 2.0, 0.5
-"""How much more doubtful than their noise walls are as witnesses of freeboard and taper, and how much more for each
-unit of the noise (light of 255); seen on simulated runs: rough water, a hull that rocks and what shows of it under
-water all lengthen or shorten a wall. So much more counts the card."""
+_WITNESS, _WITNESS_PER_LIGHT, _FAINT_WALL = 1.0, 0.25, 45.0
+"""How much more doubtful than their noise walls are as witnesses of freeboard and taper, how much more for each
+unit of the noise (light of 255); and from which contrast with the water (light of 255) on they are faint. Seen on
+simulated runs: rough water and a hull that rocks lengthen or shorten a wall, and a pale wall may be taken for water
+and a shadow for a wall. So much more counts the card."""
 _U_WALL_GREY = 15.0
 _U_WAVY_PX = 0.3
 """How far an edge point is believed to move apart from its neighbours: sides are smooth, foil only looks ragged."""
@@ -57,15 +58,24 @@ class Learnt:
     hull: Hull
     place_mm: Floats
     heading_rad: Floats
-    u_freeboard_mm: float
-    u_taper: float
-    """Standard uncertainty of the hull's taper, a share."""
+    sides_covariance: Floats
+    """(2, 2) of the hull's freeboard, mm, and taper, a share."""
     misfit: Floats
     """(N,) root mean square of residual over noise in each picture."""
     water: Floats
     """(M,) light of the water beside each ray."""
     is_crinkled: bool = False
     """Whether the boat is of crinkled foil or the like."""
+
+    @property
+    def u_freeboard_mm(self) -> float:
+        """Standard uncertainty of the hull's freeboard."""
+        return float(np.sqrt(self.sides_covariance[0, 0]))
+
+    @property
+    def u_taper(self) -> float:
+        """Standard uncertainty of the hull's taper, a share."""
+        return float(np.sqrt(self.sides_covariance[1, 1]))
 
 
 def learn(
@@ -162,7 +172,7 @@ class _Fit:
         self.pictures, self.water, self.plane, self.card = pictures, water, plane, card
         self.hull, self.place, self.heading = hull, place, heading
         self.depth_share, self.is_faint, self.tone = depth_share, is_faint, tone
-        self.u_freeboard, self.u_taper = card.u_freeboard_mm, _U_FLARE
+        self.sides = np.diag([card.u_freeboard_mm**2, _U_FLARE**2])
         self.misfit = np.zeros(len(pictures))
         self.step = plane.step_mm(place.mean(axis=0))
         self.is_settled = False
@@ -170,6 +180,7 @@ class _Fit:
         self._walls: tuple[Floats, Reach] | None = None
         self._moved = np.zeros(len(hull.edge_mm))
         self._shown = np.ones((len(pictures), len(hull.edge_mm)), bool)
+        self._wall_contrast = np.inf
         self._stiffness = stiffness(hull.is_corner) / (_U_WAVY_PX * self.step) ** 2
 
     def round(self, blur_mm: float) -> None:
@@ -191,6 +202,8 @@ class _Fit:
         off = (residual / self.hull.noise) ** 2
         shown = self._shown[:, :, None] & np.isfinite(off)
         self.misfit = np.sqrt(np.where(shown, off, 0.0).sum(axis=(1, 2)) / np.maximum(shown.sum(axis=(1, 2)), 1))
+        beside = middle(np.swapaxes(shaded, 1, 2).reshape(-1, shaded.shape[1]))
+        self._wall_contrast = float(np.nanmedian(np.abs(self.hull.wall - beside)))
         self._step(residual, weight, drawn, water, free_blur)
 
     def _look_for_hidden(self, residual: Floats, boat: Floats) -> Floats:
@@ -282,7 +295,7 @@ class _Fit:
         pull[edges] -= self._stiffness @ self._moved
         change, covariance = solved(normal, right + pull)
         self._apply(change, N, M)
-        self.u_freeboard, self.u_taper = (self._witness() * float(u) for u in np.sqrt(np.diag(covariance)[:2]))
+        self.sides = self._witness() ** 2 * covariance[:2, :2]
 
     def _by_shadow(self, bare: Floats) -> list[Floats]:
         """Derivatives (N, M, K) by the shadow's offset (2), depth, darkness and softness; `bare` is water in view."""
@@ -332,7 +345,8 @@ class _Fit:
         return diagonal, pull
 
     def _witness(self) -> float:
-        return _WITNESS + _WITNESS_PER_LIGHT * self.hull.typical_noise()
+        faint = (_FAINT_WALL / max(self._wall_contrast, 1.0)) ** 2
+        return _WITNESS + _WITNESS_PER_LIGHT * self.hull.typical_noise() + faint
 
     def _apply(self, change: Floats, N: int, M: int) -> None:
         pose = change[: 3 * N].reshape(N, 3)
@@ -374,7 +388,7 @@ class _Fit:
 
     def result(self) -> Learnt:
         """What was learnt so far."""
-        u = (self.card.u_freeboard_mm, _U_FLARE) if self.is_faint else (self.u_freeboard, self.u_taper)
+        sides = np.diag([self.card.u_freeboard_mm**2, _U_FLARE**2]) if self.is_faint else self.sides
         _, _, shaded = self.samples()
         water = middle(np.swapaxes(shaded, 1, 2).reshape(-1, shaded.shape[1]))
-        return Learnt(self.hull, self.place, self.heading, *u, self.misfit, water)
+        return Learnt(self.hull, self.place, self.heading, sides, self.misfit, water)

@@ -28,13 +28,13 @@ def shifts(painted: Painted, plane: Plane | None = None, contrast: float = 100.0
 
 
 def test_a_wrong_freeboard_moves_fixes_along_the_line_to_the_foot_point(painted: Painted) -> None:
-    """Similar triangles: r·δh/H; none at all below the lens."""
+    """Similar triangles: r·δh/H, none at all below the lens; what the walls' feet do to the fit comes on top."""
     card = boat_card(painted.recording.card.boat)
     moved = shifts(painted)["freeboard"]
     u = doubts.u_freeboard(painted.learnt, card)
     assert 0.2 <= u <= card.u_freeboard_mm
-    assert moved[0] == pytest.approx([-400 * u / 1400, 0], rel=0.03)
-    assert moved[1] == pytest.approx([0, 0], abs=1e-6)
+    assert moved[0] == pytest.approx([-400 * u / 1400, 0], rel=0.1, abs=0.002)
+    assert moved[1] == pytest.approx([0, 0], abs=0.005)
 
 
 def test_the_outlines_doubt_turns_with_the_boat(painted: Painted) -> None:
