@@ -89,6 +89,11 @@ def fit_lens(
     return replace(fit, doubts=(*doubts, *more))
 
 
+def refuse_unfit(views: Mapping[str, BoardSeen], *, place: str = "board pictures") -> None:
+    """Raise CalibrationError if there are too few different views or they have different sizes."""
+    _check(_different(views)[0], place)
+
+
 def _different(views: Mapping[str, BoardSeen]) -> tuple[dict[str, BoardSeen], list[str]]:
     """Views without those that repeat an earlier one, and a sentence on each that was left out."""
     kept: dict[str, BoardSeen] = {}

@@ -2,9 +2,11 @@
 
 The views are dealt into groups; each model is fitted without one group and asked where the corners of that group's
 boards are (only each board's own pose is found anew). A model with too few terms is off where the lens bends more; one
-with too many follows the noise of the others. The simplest one is taken whose error is within one standard error of the
-best's (the "one-standard-error rule": Breiman, Friedman, Olshen and Stone, Classification and Regression Trees, 1984),
-the standard error being that of the difference over the views.
+with too many follows the noise of the others. The simplest one is taken that is not clearly worse than the best: by
+more than two standard errors of the difference over the views (one in the rule of Breiman, Friedman, Olshen and Stone,
+Classification and Regression Trees, 1984; with one, models that are equally good were seen to change places), and by
+more than 0.03 px on top of the noise, which is less than a tenth of a millimetre on the water. Errors are compared by
+their ratios, lest one picture that a model gets wholly wrong make the difference look uncertain.
 """
 
 from __future__ import annotations
@@ -22,6 +24,7 @@ from calibration.lens_solve import board_pose, solve
 
 _GROUPS_COUNT = 5
 _FEWEST_TO_COMPARE = 8
+_TIMES_ERROR, _NEGLIGIBLE_PX = 2.0, 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +83,9 @@ def _simplest(errors: Mapping[str, Floats]) -> Model:
         error = errors[model.words]
         if not np.isfinite(means[model.words]):
             continue
-        more = error - errors[best]
-        if np.mean(more) <= np.std(more, ddof=1) / np.sqrt(len(more)):
+        times = np.log(error / errors[best])
+        standard_error = np.std(times, ddof=1) / np.sqrt(len(times))
+        if means[model.words] - means[best] <= _NEGLIGIBLE_PX**2 or np.mean(times) <= _TIMES_ERROR * standard_error:
             return model
     return next(model for model in MODELS if model.words == best)
 

@@ -18,7 +18,7 @@ import cv2
 import numpy as np
 
 from calibration.board import BoardSeen
-from calibration.lens import LENS_PARAMETERS, Floats, Lens, LensModel, moved_lens
+from calibration.lens import LENS_MODELS, LENS_PARAMETERS, Floats, Lens, LensModel, moved_lens
 
 BoardPose: TypeAlias = tuple[Floats, Floats]
 """Rotation vector (3, 1) and shift (3, 1) mm of a board, its own frame -> camera frame."""
@@ -26,6 +26,7 @@ BoardPose: TypeAlias = tuple[Floats, Floats]
 _STEPS_COUNT, _SETTLED = 60, 1e-9
 _HOPELESS = 4.0  # times the squared residuals of another pose: not worth refining
 _FEWEST_CORNERS = 6
+_WELL_PX = 0.6
 _FOCAL_SHARES = tuple(0.2 * 1.22**step for step in range(14))  # of the picture's width
 _WIDEST_RAY = 8.0  # tangent: rays of more than 83 degrees say nothing useful of a first pose
 _FREE = {"brown": (0, 1, 2, 3, 4, 5, 6, 7), "brown+k3": (0, 1, 2, 3, 4, 5, 6, 7, 8), "fisheye": (0, 1, 2, 3, 4, 5, 8)}
@@ -103,17 +104,38 @@ def board_pose(lens: Lens, view: BoardSeen) -> tuple[BoardPose, Floats]:
     return best[1], linear(lens, view, best[1])[0].reshape(-1, 2)
 
 
+def settled_pose(lens: Lens, view: BoardSeen, start: BoardPose) -> BoardPose:
+    """The best pose of one board before a known lens that lies nearest to `start`."""
+    _, (pose,) = _refined(lens, [start], [view], ())
+    return pose
+
+
 def _flat_poses(lens: Lens, view: BoardSeen) -> list[tuple[float, BoardPose]]:
-    """The two poses that a flat board may have (IPPE), each with its squared residuals, the better one first."""
+    """The two poses that a flat board may have, each with its squared residuals, the better one first.
+
+    From the homography, and the same board leaning the other way about its line of sight. (OpenCV's solver for flat
+    boards was seen to return wrong turns where the board is turned by half a circle.)
+    """
     rays = lens.rays(view.pixels)[:, :2]
     useful = np.isfinite(rays).all(axis=1) & (np.hypot(*rays.T) < _WIDEST_RAY)
     if useful.sum() < _FEWEST_CORNERS:
         raise np.linalg.LinAlgError("too few corners that this lens can see")
-    found = cv2.solvePnPGeneric(
-        view.points_mm[useful], rays[useful].reshape(-1, 1, 2), np.eye(3), None, flags=cv2.SOLVEPNP_IPPE
-    )
-    poses = [(np.asarray(t, np.float64), np.asarray(s, np.float64)) for t, s in zip(found[1], found[2], strict=True)]
-    judged = [(float(np.sum(linear(lens, view, pose)[0] ** 2)), pose) for pose in poses]
+    onto, _ = cv2.findHomography(view.points_mm[useful, :2], rays[useful])
+    if onto is None:
+        raise np.linalg.LinAlgError("corners that are no flat board")
+    columns = np.asarray(onto, np.float64)
+    columns = columns / np.linalg.norm(columns[:, :2], axis=0).mean() * np.sign(columns[2, 2])
+    left, _, right = np.linalg.svd(np.column_stack([columns[:, :2], np.cross(columns[:, 0], columns[:, 1])]))
+    rotation = left @ np.diag([1.0, 1.0, np.linalg.det(left @ right)]) @ right
+    shift = columns[:, 2].copy()
+    middle = view.points_mm[useful].mean(0)
+    sight = (there := rotation @ middle + shift) / np.linalg.norm(there)
+    leaning = (2 * np.outer(sight, sight) - np.eye(3)) @ rotation @ np.diag([-1.0, -1.0, 1.0])
+    judged = []
+    for turned, moved in ((rotation, shift), (leaning, there - leaning @ middle)):
+        pose = (np.asarray(cv2.Rodrigues(turned)[0], np.float64), moved.reshape(3, 1).copy())
+        judged.append((float(np.sum(linear(lens, view, pose)[0] ** 2)), pose))
+    judged = [one for one in judged if np.isfinite(one[0])]
     if not judged:
         raise np.linalg.LinAlgError("no pose of a flat board")
     return sorted(judged, key=lambda one: one[0])
@@ -205,3 +227,19 @@ def rms_of(views: Mapping[str, BoardSeen], solved: Solved) -> dict[str, float]:
         name: float(np.sqrt(2 * np.mean(linear(solved.lens, view, pose)[0] ** 2)))
         for (name, view), pose in zip(views.items(), solved.poses, strict=True)
     }
+
+
+def solved_well(views: Mapping[str, BoardSeen]) -> Solved | None:
+    """The fit with a usual lens, or, where that is off, with a fisheye if that fits better; None: neither fits."""
+    best: tuple[float, Solved] | None = None
+    for model in LENS_MODELS:
+        try:
+            found = solve(list(views.values()), model=model, with_k3=False)
+        except (np.linalg.LinAlgError, cv2.error):
+            continue
+        off = float(np.median(list(rms_of(views, found).values())))
+        if best is None or off < best[0]:
+            best = (off, found)
+        if off < _WELL_PX:
+            break
+    return None if best is None else best[1]

@@ -33,7 +33,7 @@ COMMANDS = {
     "check": "is the rig fit to run? each fault with its cure",
     "record": "record runs with a rig, live, and show what came out",
     "measure": "measure recordings, or measure them again",
-    "calibrate": "measure what the rig has to know about itself: water plane, camera delay",
+    "calibrate": "measure what the rig has to know about itself: lens, water plane, camera delay",
     "print": "sheets to print at true scale: tags for boats, targets to calibrate with",
     "simulate": "write recordings of a simulated tank, with the truth beside them",
     "export": "write tables for spreadsheets and statistics",

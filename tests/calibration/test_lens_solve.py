@@ -8,7 +8,8 @@ import pytest
 
 from calibration.lens import LENS_PARAMETERS, Lens
 from calibration.lens_solve import board_pose, focal_scaled, free_of, linear, rms_of, solve
-from tests.calibration.board_views import USUAL, WIDE, shown
+from calibration.waterplane import rotation_matrix
+from tests.calibration.board_views import USUAL, WIDE, placed, seen_at, shown
 
 
 @pytest.mark.parametrize("lens", [USUAL, WIDE], ids=["usual", "wide"])
@@ -53,6 +54,20 @@ def test_how_pixels_follow_pose_and_lens_is_what_small_steps_show(lens: Lens) ->
 def test_a_pose_before_a_known_lens_explains_the_corners(lens: Lens) -> None:
     for view in shown(lens, np.random.default_rng(4), sd_px=0.0).values():
         assert np.abs(board_pose(lens, view)[1]).max() < 1e-4
+
+
+@pytest.mark.parametrize("about_axis_deg", [0.0, 90.0, 180.0, -179.0])
+@pytest.mark.parametrize("tilt_rad", [0.03, 0.5, -0.5])
+def test_however_a_board_is_turned_its_pose_is_found(about_axis_deg: float, tilt_rad: float) -> None:
+    tilt = rotation_matrix([0.0, tilt_rad, 0.0])
+    turn = cv2.Rodrigues(tilt @ rotation_matrix([0.0, 0.0, np.radians(about_axis_deg)]))[0].ravel()
+    place = placed(USUAL, turn, np.array([700.0, 300.0]), 400.0)
+    assert place is not None
+    view = seen_at(USUAL, place)
+    assert view is not None
+    pose, residuals = board_pose(USUAL, view)
+    assert np.abs(residuals).max() < 1e-4
+    np.testing.assert_allclose(rotation_matrix(pose[0])[:, 2], tilt[:, 2], atol=1e-5)
 
 
 def test_only_what_a_model_has_is_fitted() -> None:
