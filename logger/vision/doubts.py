@@ -25,8 +25,10 @@ _USUAL_MISFIT = 1.3
 _ANOTHER, _ANOTHER_MM = 0.35, 20.0
 """What differs from the card by so much, as a share and at least by so many mm, is another thing."""
 _FASTEST_MM_PER_S = 3000.0
-_U_REACH_PX = 0.1
-"""How far the outline may reach too far or not far enough on all sides alike, pixels."""
+_LIVELY_MM_PER_S2, _LOOSE_MM, _REMEMBERED_S = 5000.0, 4.0, 0.4
+"""How quickly a boat gains or loses speed, how far its fixes scatter at most, and for how long its course holds."""
+_U_REACH_PX, _U_COLOUR_PX = 0.1, 0.6
+"""How far the outline may reach too far or not far enough on all sides alike, pixels; the same in one colour alone."""
 _U_TIP_PX = 0.15
 """The same where the sides of a pointed bow, drawn on, meet."""
 _U_WALL_LIGHT_MM = 6.0
@@ -47,13 +49,21 @@ _U_FREEBOARD_MM = 0.2
 """How well a freeboard can be learnt at best."""
 
 
-def u_outline(learnt: Learnt, plane: Plane) -> float:
-    """Standard uncertainty, mm, of how far the waterline reaches: from the taper and from reading the edges."""
+def u_outline(learnt: Learnt, plane: Plane, card: Card, *, is_grey: bool) -> float:
+    """Standard uncertainty, mm, of how far the waterline reaches: from the taper and from reading the edges.
+
+    Args:
+        learnt: the boat's look.
+        plane: on which it was learnt.
+        card: what was known beforehand.
+        is_grey: whether it was learnt from the light and not from one colour, which cameras keep at half the sharpness.
+    """
     step = plane.step_mm(plane.foot_mm)
     longest = max(outline.extents(learnt.hull.edge_mm)) / 2
     wall = float(np.median(np.abs(learnt.hull.wall - learnt.water)))
     by_wall = min(_U_WALL_MOST_MM, _U_WALL_LIGHT_MM / max(wall, 1.0))
-    parts = [longest * learnt.u_taper, _U_REACH_PX * step, by_wall]
+    read_px = _U_REACH_PX if is_grey else _U_COLOUR_PX
+    parts = [longest * learnt.u_taper, read_px * step, by_wall, 0.5 * _beyond_card(learnt, card)[0]]
     if learnt.hull.is_tip().any():
         parts.append(_U_TIP_PX * step)
     if shines(learnt):
@@ -137,19 +147,49 @@ def _u_edges(plane: Plane, card: Card, learnt: Learnt, contrast: float) -> tuple
     read *= max(1.0, learnt.hull.typical_noise() / _CALM_NOISE)
     if shines(learnt):
         read = float(np.hypot(read, _U_SHINING_PX * step))
+    excess = _beyond_card(learnt, card)
+    return float(np.hypot(read, 0.4 * excess[0])), float(np.hypot(read, 0.4 * excess[1]))
+
+
+def _beyond_card(learnt: Learnt, card: Card) -> tuple[float, float]:
+    """By how much more than the card's doubt the outline is longer or shorter, and wider or narrower, mm."""
     size = outline.extents(learnt.hull.outline())
     told = ((card.length_mm, card.u_length_mm), (card.width_mm, card.u_width_mm))
-    excess = [
+    length, width = (
         0.0 if value is None else max(0.0, abs(seen - value) - 2 * u)
         for seen, (value, u) in zip(size, told, strict=True)
-    ]
-    return float(np.hypot(read, 0.4 * excess[0])), float(np.hypot(read, 0.4 * excess[1]))
+    )
+    return length, width
 
 
 def leaps(t_ns: NDArray[np.int64], place: Floats) -> NDArray[np.bool_]:
     """(N,) fixes on either side of a step that no boat makes."""
     step = np.hypot(*np.diff(place, axis=0).T) / (np.diff(t_ns) / 1e9) > _FASTEST_MM_PER_S
     return np.asarray(np.append(step, False) | np.append(False, step), np.bool_)
+
+
+def strays(t_ns: NDArray[np.int64], place_mm: Floats) -> NDArray[np.bool_]:
+    """(N,) fixes that agree neither with where the boat comes from nor with where it goes.
+
+    A boat that is stopped by a wall or pushed by a hand breaks with one of the two. The first and the last fix have
+    only one side to agree with.
+    """
+    if len(t_ns) < 4:
+        return np.zeros(len(t_ns), np.bool_)
+    t_s = (t_ns - t_ns[0]) / 1e9
+    before = _breaks(t_s, place_mm)
+    after = _breaks(-t_s[::-1], place_mm[::-1])[::-1]
+    breaks = np.where(np.isnan(before), after, np.where(np.isnan(after), before, before * after))
+    return np.asarray(breaks == 1)
+
+
+def _breaks(t_s: Floats, place_mm: Floats) -> Floats:
+    """(N,) 1 where a place is not where the two before it lead to, 0 where it is, NaN where there are no two near."""
+    step, speed = np.diff(t_s), np.diff(place_mm, axis=0) / np.diff(t_s)[:, None]
+    off = np.hypot(*(place_mm[2:] - place_mm[1:-1] - speed[:-1] * step[1:, None]).T)
+    room = _LIVELY_MM_PER_S2 * step[1:] * (step[1:] + step[:-1]) / 2 + _LOOSE_MM * (1 + step[1:] / step[:-1])
+    is_near = step[1:] + step[:-1] < _REMEMBERED_S
+    return np.concatenate([[np.nan, np.nan], np.where(is_near, off > room, np.nan)])
 
 
 def another(card: Card, learnt: Learnt) -> str | None:

@@ -56,13 +56,18 @@ class Fit:
         if not self.is_settled:
             return False
         if self.is_partial:
-            u_place = float(np.sqrt(np.linalg.eigvalsh(self.covariance[:2, :2])[-1]))
-            u_heading = float(np.sqrt(self.covariance[2, 2]))
-            return self.agreeing > _LEAST_SHOWN and u_place < _U_PART_MM and u_heading < _U_PART_RAD
-        return self._stands_out and self.misfit < 4.0
+            return self.agreeing > _LEAST_SHOWN and self.is_precise
+        return self.stands_out and self.misfit < 4.0
 
     @property
-    def _stands_out(self) -> bool:
+    def is_precise(self) -> bool:
+        """Whether what is seen tells place and heading well enough, and the search had come to its end."""
+        u_place = float(np.sqrt(np.linalg.eigvalsh(self.covariance[:2, :2])[-1]))
+        return self.is_settled and u_place < _U_PART_MM and float(np.sqrt(self.covariance[2, 2])) < _U_PART_RAD
+
+    @property
+    def stands_out(self) -> bool:
+        """Whether the boat as a whole is there, whatever lies on it."""
         return 0.7 < self.strength < 1.35 and self.known > 0.5 and self.agreeing > 0.7
 
 

@@ -44,6 +44,8 @@ _STEPS_BLURS = 15.0
 _MOST_OF_IT = 0.7
 """So much of what a boat has to show is shown by nothing else."""
 _ALL_OF_IT = 0.95
+_LITTLE, _SAME_MM = 0.22, 3.0
+"""Of so little of a boat its place is believed if the whole fit comes as near as this to it."""
 _RIVAL = 0.8
 """Another place at which so much is shown of what is shown at the best makes both worthless."""
 _TOGETHER_COUNT = 16
@@ -279,7 +281,7 @@ class _Chase:
         """
         expected: Fit | None = None
         if course is not None and course.shown < 1.0:
-            expected = self._part(picture, course.at(t_s))
+            expected = self._expected_part(picture, course.at(t_s))
             if expected is not None and expected.agreeing > _RIVAL * course.shown:
                 return expected
         for start in starts:
@@ -288,7 +290,7 @@ class _Chase:
                 return fit
         if course is None:
             return self._loose(fit)
-        expected = expected or self._part(picture, course.at(t_s))
+        expected = expected or self._expected_part(picture, course.at(t_s))
         if expected is not None and expected.agreeing > _MOST_OF_IT:
             return expected
         part = self._part_of_it(picture, expected, course.ways(t_s, starts, step_mm=self._nearby_mm))
@@ -310,8 +312,22 @@ class _Chase:
         rivals = [fit.agreeing for fit in found if not self._is_there(best, [fit.place_mm])]
         return best if max(rivals, default=0.0) < _RIVAL * best.agreeing else None
 
-    def _part(self, picture: Grey, start: Floats) -> Fit | None:
-        return next(iter(self._parts(picture, [start])), None)
+    def _expected_part(self, picture: Grey, start: Floats) -> Fit | None:
+        """A part where the boat must be; even a small one, if the whole picture of it says the same place.
+
+        Under a sail that hides half of a boat the whole fit is right, but looks too bad to be believed alone.
+        """
+        fit = self.fitter.fits_partly(picture, place_mm=start[None, :2], heading_rad=start[2:])[0]
+        if not self._is_there(fit, [start]):
+            return None
+        if fit.good:
+            return fit
+        if not fit.is_precise or fit.agreeing < _LITTLE:
+            return None
+        whole = self._whole_of_it(picture, start)
+        apart = np.hypot(*(whole.place_mm - fit.place_mm)), abs(whole.heading_rad - fit.heading_rad)
+        is_same = apart[0] < _SAME_MM and apart[1] < _SAME_RAD
+        return fit if is_same and whole.is_settled and whole.stands_out else None
 
     def _parts(self, picture: Grey, starts: list[Floats]) -> list[Fit]:
         """Good fits of a part of the boat, each where its start was."""

@@ -97,6 +97,8 @@ def _untagged(recording: Recording, rig: Rig) -> Track | NotFound:
     t_ns = times_ns(recording.stamps, rig, numbers, rows)
     kept = forwards(t_ns)
     t_ns, numbers = t_ns[kept], numbers[kept]
+    kept = ~doubts.strays(t_ns, np.array([fits[n].place_mm for n in numbers]))
+    t_ns, numbers = t_ns[kept], numbers[kept]
     track = _track(
         plane,
         card,
@@ -272,7 +274,7 @@ def _track(
         quality=np.where(certain, MEASURED, DOUBTFUL).astype(np.uint8),
         frame=numbers,
         outline_mm=learnt.hull.waterline(plane.height_mm),
-        u_outline_mm=doubts.u_outline(learnt, plane),
+        u_outline_mm=doubts.u_outline(learnt, plane, card, is_grey=found.tone is not ONE_COLOUR),
         shifts_mm=shifts,
         frames_seen_count=frames_count,
         flags=flags,

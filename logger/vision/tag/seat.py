@@ -99,7 +99,7 @@ def seat(seen: Seen, around: Around, tag_plane: Plane, tag: Tag) -> Seat | str:
     if apart.max() > _SCATTER_MM:
         return f"the outline and the tag disagree by {apart.max():.0f} mm from picture to picture"
     bow = float(waterline[:, 0].max())
-    flags = solved.told(bow, doubts.u_outline(learnt, deck))
+    flags = solved.told(bow, doubts.u_outline(learnt, deck, around.card, is_grey=True))
     waterline = _reaching(waterline, solved.bow_mm)
     u = None if u_turn is None else float(max(u_turn / np.sqrt(len(numbers)), _U_TURN_RAD))
     if arm is not None:

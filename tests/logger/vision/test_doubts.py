@@ -9,6 +9,7 @@ from calibration.lens import Lens
 from calibration.waterplane import Pose, View
 from logger.vision import doubts
 from logger.vision.card import Card, boat_card
+from logger.vision.learning import Learnt
 from logger.vision.plane import Plane
 from tests.logger.vision.conftest import Painted
 
@@ -25,6 +26,18 @@ def shifts(painted: Painted, plane: Plane | None = None, contrast: float = 100.0
         heading_rad=np.array([0.0, np.pi / 2]),
         place_mm=plane.lowered(seen, painted.learnt.hull.freeboard_mm),
     )
+
+
+def reach(painted: Painted, learnt: Learnt, *, is_grey: bool = True, card: Card | None = None) -> float:
+    card = card or boat_card(painted.recording.card.boat)
+    return doubts.u_outline(learnt, painted.plane, card, is_grey=is_grey)
+
+
+def test_an_outline_of_one_colour_or_not_of_the_cards_length_reaches_less_surely(painted: Painted) -> None:
+    usual = reach(painted, painted.learnt)
+    assert reach(painted, painted.learnt, is_grey=False) > 1.5 * usual
+    longer = replace(boat_card(painted.recording.card.boat), length_mm=214.0)
+    assert reach(painted, painted.learnt, card=longer) > 1.5
 
 
 def test_a_wrong_freeboard_moves_fixes_along_the_line_to_the_foot_point(painted: Painted) -> None:
@@ -85,7 +98,7 @@ def test_a_boat_that_shines_in_places_like_its_surroundings_is_flagged_and_doubt
     deck += (learnt.water * np.where(np.arange(len(deck)) % 3, 0.8, 1.1))[:, None] - deck[:, -1:]
     foil = replace(learnt, hull=replace(learnt.hull, deck=deck))
     assert "uneven light" in doubts.flags(boat_card(painted.recording.card.boat), foil, painted.plane, painted.found)[0]
-    assert doubts.u_outline(foil, painted.plane) > 3 * doubts.u_outline(learnt, painted.plane)
+    assert reach(painted, foil) > 3 * reach(painted, learnt)
     usual = np.hypot(*shifts(painted)["hull outline, along"][0])
     assert np.hypot(*shifts(replace(painted, learnt=foil))["hull outline, along"][0]) > 5 * usual
 
@@ -93,14 +106,15 @@ def test_a_boat_that_shines_in_places_like_its_surroundings_is_flagged_and_doubt
 def test_a_wall_like_the_water_says_little_of_where_the_waterline_is(painted: Painted) -> None:
     learnt = painted.learnt
     pale = replace(learnt, hull=replace(learnt.hull, wall=learnt.water + 3.0))
-    assert doubts.u_outline(pale, painted.plane) > 1.0
+    assert reach(painted, pale) > 1.0
 
 
 def test_a_pointed_bow_ends_less_certainly_than_a_square_one(painted: Painted) -> None:
     learnt, step = painted.learnt, painted.plane.step_mm(painted.plane.foot_mm)
     assert learnt.hull.is_tip().sum() == 1
     square = replace(learnt, hull=replace(learnt.hull, is_corner=np.zeros_like(learnt.hull.is_corner)))
-    more = doubts.u_outline(learnt, painted.plane) ** 2 - doubts.u_outline(square, painted.plane) ** 2
+    card = replace(boat_card(painted.recording.card.boat), length_mm=None)
+    more = reach(painted, learnt, card=card) ** 2 - reach(painted, square, card=card) ** 2
     assert np.sqrt(more) == pytest.approx(0.15 * step, rel=0.01)
 
 
@@ -116,3 +130,29 @@ def test_a_thing_of_quite_another_size_is_not_the_boat(painted: Painted) -> None
     told = doubts.another(replace(card, width_mm=140.0), painted.learnt)
     assert told is not None
     assert "the boat card says 140 mm" in told
+
+
+def a_way(count: int = 20, every_s: float = 1 / 30, speed: float = 600.0) -> tuple[np.ndarray, np.ndarray]:
+    t_ns = np.round(np.arange(count) * every_s * 1e9).astype(np.int64)
+    return t_ns, np.column_stack([speed * t_ns / 1e9, np.zeros(count)])
+
+
+@pytest.mark.parametrize("stray", [0, 1, 10, 18, 19])
+def test_a_fix_apart_from_its_neighbours_is_stray_at_the_ends_too(stray: int) -> None:
+    t_ns, place = a_way()
+    place[stray] += (40.0, 5.0)
+    found = np.flatnonzero(doubts.strays(t_ns, place))
+    assert stray in found
+    assert set(found) <= {stray - 1, stray, stray + 1}
+
+
+def test_a_boat_stopped_by_a_wall_strays_nowhere() -> None:
+    t_ns, place = a_way()
+    place[12:] = place[12] - 0.05 * (place[12:] - place[12])
+    assert not doubts.strays(t_ns, place).any()
+
+
+def test_a_boat_that_gathers_way_strays_nowhere_even_where_pictures_are_missing() -> None:
+    t_s = np.sort(np.random.default_rng(3).choice(90, 50, replace=False)) / 30
+    place = np.column_stack([400 * np.maximum(t_s - 1, 0) ** 2, 0.3 * np.sin(40 * t_s)])
+    assert not doubts.strays(np.round(t_s * 1e9).astype(np.int64), place).any()
