@@ -9,6 +9,7 @@ from logger.cli import inner
 TARGETS = {
     "lens": "focal length, centre and bend of the lens, from pictures of a printed board",
     "plane": "where the camera stands over the water, from marks, a floor grid or a floating board",
+    "lines": "where lines, beams and zones are: typed, by rim marks, or pointed at in a picture",
     "gates": "where the beams of the gates are, from a check boat pulled through them",
     "light": "how late the camera's stamps are, from a light that blinks in its picture",
 }

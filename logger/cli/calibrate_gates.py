@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -84,10 +85,15 @@ def _rig(recordings: Sequence[Recording], path: Path | None) -> Rig:
     for other in recordings:
         if {g.name for g in other.rig.gates} != {g.name for g in rig.gates}:
             raise InputError(f"{other.folder}: its gates are not those of {where}; give recordings of one rig")
-        if path is None and (other.rig.lines, other.rig.camera) != (rig.lines, rig.camera):
+        if path is None and (other.rig.lines, _timing(other.rig)) != (rig.lines, _timing(rig)):
             raise InputError(f"{other.folder}: its lines or camera are not those of {where}; say which count: --rig")
     _check_lines(rig, where)
     return rig
+
+
+def _timing(rig: Rig) -> object:
+    """What must be the same of the camera in all recordings: all but which device it is."""
+    return None if rig.camera is None else replace(rig.camera, driver=None)
 
 
 def _check_lines(rig: Rig, where: Path) -> None:

@@ -105,7 +105,7 @@ def _against(both: Between) -> str:
     if both.taped is None:
         return "; it was not taped"
     compared = agreement(both.seen, both.taped)
-    off = compared.difference.value
+    off = both.seen.value - both.taped.value
     words = f"; taped {both.taped}: {off:+.1f} mm, {off / both.taped.value:+.2%}"
     return words + (", they agree" if compared.agrees else ": THEY DO NOT AGREE")
 

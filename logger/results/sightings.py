@@ -22,6 +22,7 @@ from logger.results.crossings import u_past_mm
 from logger.results.lines import Ahead, ahead
 from logger.results.motion import VX, VY, Motion
 from logger.results.passages import Passage
+from logger.vision.track import MEASURED
 
 FARTHEST_MM = 150.0
 """A beam that broke with the bow farther from its line than this was broken by something else, or is another beam."""
@@ -66,7 +67,8 @@ def sighted(case: Case, label: str) -> Sighted:
         here = [one for p in usable if (one := _one(case, gate, line, p, label)) is not None]
         near = [one for one in here if abs(one.past_mm) <= FARTHEST_MM]
         found += [one for one in near if abs(one.speed_mm_per_s) >= SLOWEST_MM_PER_S]
-        notes += _told(gate, label, usable=len(usable), seen=here, near=near)
+        told = _told(gate, label, seen=here, near=near) if here else _unseen(case, gate, label, usable)
+        notes += told if told not in ([note] for note in notes) else []
         if not near:
             elsewhere += [(gate.name, other) for p in usable if (other := _other_line(case, gate, p)) is not None]
     return Sighted(tuple(found), tuple(notes), tuple(elsewhere))
@@ -76,11 +78,17 @@ def _line(rig: Rig, name: str) -> Ahead:
     return ahead(next(line for line in rig.lines if line.name == name), rig)
 
 
-def _told(gate: Gate, label: str, *, usable: int, seen: Sequence[Sighting], near: Sequence[Sighting]) -> list[str]:
+def _unseen(case: Case, gate: Gate, label: str, usable: Sequence[Passage]) -> list[str]:
+    """Why there is no sighting of a gate at all."""
     if not usable:
         return [f"{label}: gate {gate.name} was not broken by anything like a boat"]
-    if not seen:
-        return [f"{label}: the camera did not see the boat when gate {gate.name} broke"]
+    if case.track is not None and case.motion is not None and (case.motion.quality != MEASURED).all():
+        why = "; ".join(case.track.flags) or "its places are marked doubtful throughout"
+        return [f"{label}: the camera's word is too doubtful to measure gates with ({why})"]
+    return [f"{label}: the camera did not surely see the boat when gate {gate.name} broke"]
+
+
+def _told(gate: Gate, label: str, *, seen: Sequence[Sighting], near: Sequence[Sighting]) -> list[str]:
     if not near:
         off = min((one.past_mm for one in seen), key=abs)
         return [f"{label}: gate {gate.name} broke while the bow was {off:.0f} mm past its line; not used"]
@@ -122,7 +130,7 @@ def _parts(case: Case, motion: Motion, line: Ahead, at_s: float, speed: float) -
 
 
 def _is_seen(motion: Motion, at_s: float) -> bool:
-    own = motion.time_s[motion.quality == 0]
+    own = motion.time_s[motion.quality == MEASURED]
     return bool(0 < at_s < motion.time_s[-1] and own.size and np.abs(own - at_s).min() <= doubts.GAP_S / 2)
 
 

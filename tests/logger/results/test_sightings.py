@@ -12,6 +12,7 @@ from logger.config import CameraSetup, Gate
 from logger.records import Edge
 from logger.results.case import Case, case_of
 from logger.results.sightings import UNMEASURED_DELAY_S, sighted, u_delay_s
+from logger.vision.track import DOUBTFUL
 from tests.bench import gates as bench
 
 from .conftest import Workshop
@@ -98,7 +99,17 @@ def test_without_the_camera_there_is_no_sighting(shop: Workshop) -> None:
 def test_a_break_that_the_camera_did_not_see_is_told(shop: Workshop) -> None:
     found = sighted(case(shop, {"A": [(20.0, 21.0)]}), "p")
     assert found.sightings == ()
-    assert "p: the camera did not see the boat when gate A broke" in found.notes
+    assert "p: the camera did not surely see the boat when gate A broke" in found.notes
+
+
+def test_a_track_that_is_doubtful_throughout_measures_no_gates_and_says_why_once(shop: Workshop) -> None:
+    rig = shop.rig(camera=CAMERA)
+    edges = sorted((e for g, each in BOTH.items() for e in shop.edges(g, *each)), key=lambda e: e.t_ns)
+    track = shop.track(lambda t: -300.0 + 200.0 * t, until_s=9.0, flags=("the hull was not seen",))
+    doubtful = replace(track, quality=np.full(len(track.t_ns), DOUBTFUL, np.uint8))
+    found = sighted(case_of(shop.recording(rig, edges=edges), rig, doubtful), "p")
+    assert found.sightings == ()
+    assert found.notes == ("p: the camera's word is too doubtful to measure gates with (the hull was not seen)",)
 
 
 def test_a_delay_that_nobody_measured_is_not_taken_for_exact() -> None:

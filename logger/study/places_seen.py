@@ -1,0 +1,114 @@
+"""Lines, beams and zones drawn over the camera's picture, and over a plan of the tank: look whether they lie right.
+
+In the picture, the lines are drawn where they are on the water. What was pointed at stands there as a cross, with a
+ring where the place that came of it is on the water: of a tape on the floor the two lie apart, by what the water does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from importlib.resources import files
+from itertools import pairwise
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.lens import Floats
+from calibration.places import StraightLine
+from calibration.waterplane import View
+from logger.config import Rig, Zone
+from logger.study import pathmap, svg
+from logger.study.plane_seen import Picture, Spots, plane_seen
+
+_BEAM, _ZONE = (255, 220, 40), (200, 120, 255)
+"""Blue, green, red."""
+_SIDES_COUNT = 48
+
+
+def places_seen(
+    picture: NDArray[np.uint8],
+    view: View,
+    rig: Rig,
+    *,
+    beams: Mapping[str, StraightLine],
+    pointed_px: Sequence[tuple[float, float]] = (),
+    placed_mm: Sequence[tuple[float, float]] = (),
+) -> Picture:
+    """The grey picture (H, W) in colours (H, W, 3) with everything of the rig drawn into it.
+
+    Args:
+        picture: Of the calibration's size.
+        view: The calibrated camera.
+        rig: With all its lines and zones.
+        beams: Gate -> its beam.
+        pointed_px: What was pointed at.
+        placed_mm: Where each of these came to lie on the water.
+    """
+    found = np.array(pointed_px, np.float64).reshape(-1, 2)
+    fitted = view.to_pixels(np.column_stack([np.array(placed_mm, np.float64).reshape(-1, 2), np.zeros(len(found))]))
+    drawn = plane_seen(picture, view, rig, Spots(found, fitted))
+    width = max(2, round(picture.shape[1] / 500))
+    for name, beam in beams.items():
+        ends = np.array([beam.a_mm, beam.b_mm])
+        _lines(drawn, view, ends, _BEAM, width, dashed=True)
+        _label(drawn, view, ends[0], name, _BEAM)
+    for zone in rig.zones:
+        outline = outline_of(zone)
+        _lines(drawn, view, np.vstack([outline, outline[:1]]), _ZONE, width)
+        _label(drawn, view, outline.mean(0), zone.name, _ZONE)
+    return drawn
+
+
+def outline_of(zone: Zone) -> Floats:
+    """(N, 2) its border, mm."""
+    if zone.middle_mm is None or zone.radius_mm is None:
+        return np.array(zone.outline_mm, np.float64)
+    turn = np.linspace(0, 2 * np.pi, _SIDES_COUNT, endpoint=False)
+    return np.array(zone.middle_mm) + zone.radius_mm * np.column_stack([np.cos(turn), np.sin(turn)])
+
+
+def _lines(
+    drawn: Picture, view: View, places: Floats, colour: tuple[int, int, int], width: int, *, dashed: bool = False
+) -> None:
+    """Straight on the water; the lens may bend it."""
+    fine = np.concatenate([
+        a + np.linspace(0, 1, 41)[:, None] * (b - a) for a, b in pairwise(places)
+    ])  # fmt: skip
+    pixels = view.to_pixels(np.column_stack([fine, np.zeros(len(fine))]))
+    near = (np.abs(pixels) < 4 * max(drawn.shape)).all(1)
+    for n in range(len(pixels) - 1):
+        if near[n] and near[n + 1] and not (dashed and n % 4 > 1):
+            cv2.line(drawn, _whole(pixels[n]), _whole(pixels[n + 1]), colour, width, cv2.LINE_AA)
+
+
+def _label(drawn: Picture, view: View, place: Floats, text: str, colour: tuple[int, int, int]) -> None:
+    plain = text.encode("ascii", "replace").decode()  # the letters that OpenCV draws
+    x, y = np.clip(view.to_pixels([[*place, 0.0]])[0], 12, np.array(drawn.shape[1::-1]) - 12)
+    size = drawn.shape[1] / 1280 * 0.6
+    for shade, aside in (((0, 0, 0), 7), (colour, 6)):
+        at = (int(x) + aside, int(y) + aside - 12)
+        cv2.putText(drawn, plain, at, cv2.FONT_HERSHEY_SIMPLEX, size, shade, 1, cv2.LINE_AA)
+
+
+def _whole(pixel: Floats) -> tuple[int, int]:
+    return round(float(pixel[0])), round(float(pixel[1]))
+
+
+def places_map(rig: Rig, *, beams: Mapping[str, StraightLine]) -> str:
+    """A plan of the tank with lines, beams and zones, to scale; an SVG document with its own styles."""
+    css = files("logger.study").joinpath("drawing.css").read_text(encoding="utf-8").partition("@media")[0]
+    chart = pathmap.chart_of(rig)
+    names = ", ".join([*(line.name for line in rig.lines), *(zone.name for zone in rig.zones)])
+    plan = pathmap.path_map(rig, None, key="plan", title="Plan of the tank", summary=f"Lines and zones: {names}.")
+    more = [f"<style>{css}</style>"]
+    for name, beam in beams.items():
+        ends = [chart.px(*beam.a_mm), chart.px(*beam.b_mm)]
+        more.append(svg.path(ends, class_="crossing"))
+        more.append(svg.words(ends[0][0] + 4, ends[0][1] - 4, name, class_="tick"))
+    for zone in rig.zones:
+        outline = [chart.px(float(x), float(y)) for x, y in outline_of(zone)]
+        middle = np.mean(outline, axis=0)
+        more.append(svg.path(outline, closed=True, class_="band"))
+        more.append(svg.words(float(middle[0]), float(middle[1]), zone.name, class_="tick", text_anchor="middle"))
+    return plan.removesuffix("</svg>") + "".join(more) + "</svg>"
