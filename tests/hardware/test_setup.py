@@ -7,6 +7,9 @@ from __future__ import annotations
 
 import argparse
 import configparser
+import contextlib
+import os
+import pty
 import re
 import shutil
 import subprocess
@@ -304,6 +307,71 @@ def test_what_is_wrong_is_said_and_nothing_is_done(root: Root, words: list[str],
     assert found in said.err
     if words[:2] != ["install", "--from"]:
         assert root.state(but=OURS) == before
+
+
+def test_at_a_terminal_it_asks_once_and_the_password_is_not_shown(root: Root) -> None:
+    answers = ["maker", "", "3", "Boats 12", "DE", "my-secret-1", "my-secret-2", "my-secret-3", "my-secret-3"]
+    asked = [
+        "Who will work", "camera at the Pi's own", "switches the Pi off", "its name", "which country",
+        "Password for", "Once more", "They differ; try again.", "Once more",
+    ]  # fmt: skip
+    shown = at_a_terminal(root, asked, answers)
+    assert "my-secret" not in shown
+    assert psk(root) == "my-secret-3"
+    kept = (root / "etc/boatrun/setup.conf").read_text(encoding="utf-8").splitlines()[1:]
+    assert kept == [
+        "user=maker", "pi_camera=no", "header_serial=no", "shutdown_button=3", "access_point=Boats 12",
+        "wifi_country=DE", "logs=memory", "without=",
+    ]  # fmt: skip
+    assert "nothing to change" in at_a_terminal(root, [], [])
+
+
+def at_a_terminal(root: Root, asked: list[str], answers: list[str]) -> str:
+    """Run it as somebody at a terminal does, who reads each question before answering it; what stood on the screen."""
+    person, script = pty.openpty()
+    command = ["bash", str(SETUP / "boatrun-setup"), "install", "--root", str(root.path)]
+    with subprocess.Popen(command, stdin=script, stdout=script, stderr=script, start_new_session=True) as running:
+        os.close(script)
+        shown, read_to = "", 0
+        for question, answer in zip(asked, answers, strict=True):
+            while (found := shown.find(question, read_to)) < 0:
+                shown += os.read(person, 4096).decode()
+            read_to = found + len(question)
+            os.write(person, answer.encode() + b"\n")
+        with contextlib.suppress(OSError):  # a terminal whose other end is closed says EIO
+            while more := os.read(person, 4096):
+                shown += more.decode()
+    os.close(person)
+    assert running.returncode == 0, shown
+    return shown
+
+
+def test_a_program_that_fails_ends_it_with_its_words(tmp_path: Path) -> None:
+    script = '. "$1"/steps/ground.sh; LOG=$2/log STATE=$2; act "bake" sh -c "echo no flour; exit 3"; echo on'
+    done = subprocess.run(
+        ["bash", "-euc", script, "test", SETUP, tmp_path], capture_output=True, text=True, stdin=subprocess.DEVNULL
+    )
+    assert (done.returncode, done.stdout) == (1, "  bake\n")
+    assert "no flour" in done.stderr
+    assert "ended with status 3" in done.stderr
+    assert "no flour" in (tmp_path / "log").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("room_kib", [0, 2])
+@pytest.mark.parametrize("step", ["boot", "storage"])
+def test_a_full_card_leaves_every_file_as_it_was(root: Root, step: str, room_kib: int) -> None:
+    """A limit on the size of files stands for the full card: what is written behind it fails (setrlimit(2))."""
+    for name in ("etc/fstab", "boot/firmware/config.txt"):
+        root.write(name, (root / name).read_text(encoding="utf-8") + "# " + "x" * 3000 + "\n")
+    before = root.state()
+    script = f"trap '' XFSZ; ulimit -f {room_kib}; exec bash '{SETUP}/boatrun-setup' \"$@\""
+    words = ["install", "--yes", "--shutdown-button", "21", "--root", str(root.path), *only(step)]
+    done = subprocess.run(["bash", "-c", script, "test", *words], capture_output=True, text=True)
+    assert done.returncode != 0
+    after = root.state(but=OURS)
+    assert {name: was for name, was in after.items() if name in before} == before
+    assert [name for name in after if name.endswith(".boatrun-new")] == []
+    assert [name for name in after if (root / name).stat().st_size == 0] == []
 
 
 @pytest.mark.parametrize("release", ["bullseye", "jammy", ""])

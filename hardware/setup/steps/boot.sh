@@ -63,13 +63,15 @@ step_boot() {
   check_button
   if [ "$(block_of "$ROOT$boot/config.txt")" != "$(config_block)" ]; then
     text=$(without_block "$ROOT$boot/config.txt"; echo .) # the full stop keeps empty lines at the end
-    { printf '%s' "${text%.}"; config_block; } | edit "$boot/config.txt"
+    edit "$boot/config.txt" <<<"${text%.}$(config_block)"
     RESTART=yes
   fi
   if [ -f "$ROOT$boot/cmdline.txt" ]; then
     [ "$(grep -c . "$ROOT$boot/cmdline.txt")" = 1 ] ||
       die "$boot/cmdline.txt: is not one line; the Pi reads the first only; put all its words into one line"
-    if new_cmdline "$ROOT$boot/cmdline.txt" | edit "$boot/cmdline.txt"; then RESTART=yes; fi
+    text=$(new_cmdline "$ROOT$boot/cmdline.txt")
+    [ -n "$text" ] || fail "$boot/cmdline.txt: nothing would be left of it; it is as it was; report this"
+    if edit "$boot/cmdline.txt" <<<"$text"; then RESTART=yes; fi
   fi
   if [ "$SHUTDOWN_BUTTON" != no ]; then
     put /etc/systemd/logind.conf.d/50-boatrun.conf 644 <"$SETUP/files/logind.conf" || true

@@ -126,7 +126,7 @@ replace() { # PATH NEW [MODE]: whole or not at all, also when the plug is pulled
 put() { # PATH MODE: a file that is wholly ours; its content comes by standard input
   local path=$1 mode=$2 new ours
   new=$(mktemp)
-  cat >"$new"
+  cat >"$new" || fail "$path: its new text could not be prepared; it is as it was; is /tmp full?"
   if [ -e "$ROOT$path" ] && cmp -s "$new" "$ROOT$path" && [ "$(stat -c %a "$ROOT$path")" = "$mode" ]; then
     rm -f "$new"
     return 1
@@ -147,7 +147,7 @@ put() { # PATH MODE: a file that is wholly ours; its content comes by standard i
 edit() { # PATH: a file of the system's; its new content comes by standard input
   local path=$1 new
   new=$(mktemp)
-  cat >"$new"
+  cat >"$new" || fail "$path: its new text could not be prepared; it is as it was; is /tmp full?"
   if cmp -s "$new" "$ROOT$path"; then rm -f "$new"; return 1; fi
   if [ "$DRY" = yes ]; then
     changed "would change $path:"
