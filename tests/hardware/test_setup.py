@@ -374,6 +374,20 @@ def test_a_full_card_leaves_every_file_as_it_was(root: Root, step: str, room_kib
     assert [name for name in after if (root / name).stat().st_size == 0] == []
 
 
+@pytest.mark.parametrize("way", ["edit /etc/fstab", "put /etc/fstab 644"])
+def test_a_text_that_could_not_be_prepared_whole_is_not_put_in_place(root: Root, way: str) -> None:
+    """Half a table would keep the Pi from starting."""
+    long = root.write("long", "# " + "x" * 3000 + "\n")
+    script = f"""
+        . "$1"/steps/ground.sh; . "$1"/steps/undo.sh; ROOT=$2
+        begin; trap "" XFSZ; ulimit -f 1
+        if {way} <"$3"; then echo "done"; fi"""
+    words = ["bash", "-euc", script, "test", SETUP, root.path, long]
+    done = subprocess.run(words, capture_output=True, text=True, env={"PATH": os.environ["PATH"], "COMMAND": "test"})
+    assert (done.returncode, "could not be prepared" in done.stderr) == (1, True)
+    assert (root / "etc/fstab").read_text(encoding="utf-8") == FSTAB
+
+
 @pytest.mark.parametrize("release", ["bullseye", "jammy", ""])
 def test_another_system_is_refused(tmp_path: Path, release: str) -> None:
     said = fresh_root(tmp_path / "root", release=release).setup("install", "--yes")
