@@ -29,8 +29,8 @@ _LIVELY_MM_PER_S2, _LOOSE_MM, _REMEMBERED_S = 5000.0, 4.0, 0.4
 """How quickly a boat gains or loses speed, how far its fixes scatter at most, and for how long its course holds."""
 _U_REACH_PX, _U_COLOUR_PX = 0.1, 0.6
 """How far the outline may reach too far or not far enough on all sides alike, pixels; the same in one colour alone."""
-_U_TIP_PX = 0.15
-"""The same where the sides of a pointed bow, drawn on, meet."""
+_U_TIP_PX, _SMOOTH_NOISE = 0.15, 1.5
+"""The same where the sides of a pointed bow, drawn on, meet, up to that noise (light of 255); above it more."""
 _U_WALL_LIGHT_MM = 6.0
 """The same for a wall that hardly differs from the water, mm times light of 255, and at most this many mm:"""
 _U_WALL_MOST_MM = 1.2
@@ -65,7 +65,7 @@ def u_outline(learnt: Learnt, plane: Plane, card: Card, *, is_grey: bool) -> flo
     read_px = _U_REACH_PX if is_grey else _U_COLOUR_PX
     parts = [longest * learnt.u_taper, read_px * step, by_wall, 0.5 * _beyond_card(learnt, card)[0]]
     if learnt.hull.is_tip().any():
-        parts.append(_U_TIP_PX * step)
+        parts.append(_U_TIP_PX * step * max(1.0, learnt.hull.typical_noise() / _SMOOTH_NOISE))
     if shines(learnt):
         parts.append(_U_SHINING_PX * step)
     return float(np.linalg.norm(parts))
