@@ -92,7 +92,7 @@ class Fix:
     quality: Quality
     source: str
     bow_mm: float | None = None
-    """From there ahead to the bow, where a ruler told it; None: as far as is usual."""
+    """From there ahead to the bow, where a ruler or the outline told it; None: as far as is usual."""
 
 
 KeyName: TypeAlias = Literal["arm", "go", "stop", "keep", "void", "freed", "did_not_finish", "note"]

@@ -32,8 +32,9 @@ SHORTEST_NS = 2_000_000
 """A pulse that is over sooner than this is no boat."""
 ISOLATED_NS = 20_000_000
 """Breaks closer together than this are one pulse."""
-SPEED_OVER_NS = 500_000_000
-"""A live speed is a displacement over this time: 1.4 mm of noise in it become 3 mm/s, well below a stop speed."""
+SPEED_OVER_NS = 750_000_000
+"""A live speed is that over this time: 3 mm of noise in each place become 3 mm/s at 30 pictures a second, below a stop
+speed."""
 UNSEEN_NS = 2_000_000_000
 """After so long unseen, where the boat was says nothing of how it came to where it is."""
 MOVING_AGAIN = 1.5
@@ -172,14 +173,20 @@ class Signals:
         return signals
 
     def _speed_mm_per_s(self) -> float | None:
-        """Displacement over the last half second; None until there is one."""
+        """Of the straight line through the places of the last while; None until there is one."""
         fixes, now = self._fixes, self._fixes[-1]
         while len(fixes) > 1 and now.t_ns - fixes[1].t_ns >= SPEED_OVER_NS:
             fixes.popleft()
-        span_ns = now.t_ns - fixes[0].t_ns
-        if span_ns < SPEED_OVER_NS:
+        if now.t_ns - fixes[0].t_ns < SPEED_OVER_NS:
             return None
-        return math.hypot(now.x_mm - fixes[0].x_mm, now.y_mm - fixes[0].y_mm) / (span_ns * 1e-9)
+        ago_s = [(one.t_ns - now.t_ns) * 1e-9 for one in fixes]
+        middle_s = sum(ago_s) / len(ago_s)
+        spread = sum((t - middle_s) ** 2 for t in ago_s)
+        x, y = (
+            sum((t - middle_s) * place for t, place in zip(ago_s, places, strict=True)) / spread
+            for places in ([one.x_mm for one in fixes], [one.y_mm for one in fixes])
+        )
+        return math.hypot(x, y)
 
     def _wait(self, fix: Fix) -> None:
         """Note where a boat stands that seems to be over the start line by no more than what live positions are off."""

@@ -58,6 +58,8 @@ class Thing:
     """Mean of its middle."""
     is_held: bool
     """Joined to something that reaches in from outside the tank."""
+    fore_share: float = 0.5
+    """How far its outline reaches from the centroid along `axis_rad`, as a share of its length."""
 
 
 class Size:
@@ -174,7 +176,7 @@ def _measured(
     shape = _shape(floor.at((hull + 0.5) / 2 - 0.5 + (left, top)))
     if shape is None:
         return None
-    place, axis_rad, elongation, sizes = shape
+    place, axis_rad, elongation, sizes, fore_share = shape
     b, g, r, _ = cv2.mean(seen.lit[core])
     return Thing(
         pixel=(float(u), float(v)),
@@ -185,6 +187,7 @@ def _measured(
         size_fit=size.fit(*sizes),
         colour=(b, g, r),
         is_held=bool(_halved(arms, core).mean() > _ARM_SHARE),
+        fore_share=fore_share,
     )
 
 
@@ -202,8 +205,10 @@ def _shaded(lit: Singles, empty: Singles) -> Mask:
     return np.asarray((most - least < _EVEN) & (most < _SHADE[1]) & (least > _SHADE[0]), np.bool_)
 
 
-def _shape(polygon: Floats) -> tuple[tuple[float, float], float, float, tuple[float, float, float]] | None:
-    """Centroid, long axis, elongation, and (area, length, width) of a convex polygon (N, 2) mm; None if it is flat."""
+def _shape(polygon: Floats) -> tuple[tuple[float, float], float, float, tuple[float, float, float], float] | None:
+    """Centroid, long axis, elongation, (area, length, width) of a convex polygon (N, 2) mm, and which share of its
+    length lies along the axis of the centroid; None if it is flat.
+    """
     m = cv2.moments(polygon.astype(np.float32)[:, None])
     if m["m00"] <= 0:
         return None
@@ -211,6 +216,9 @@ def _shape(polygon: Floats) -> tuple[tuple[float, float], float, float, tuple[fl
     axis_rad = 0.5 * math.atan2(2 * xy, xx - yy)
     middle, half = (xx + yy) / 2, math.hypot((xx - yy) / 2, xy)
     c, s = math.cos(axis_rad), math.sin(axis_rad)
-    long, wide = np.ptp(polygon @ np.array([[c, -s], [s, c]]), axis=0)
+    along = polygon @ np.array([[c, -s], [s, c]])
+    long, wide = np.ptp(along, axis=0)
     elongation = math.sqrt((middle + half) / max(middle - half, 1e-9))
-    return (m["m10"] / m["m00"], m["m01"] / m["m00"]), axis_rad, elongation, (m["m00"], float(long), float(wide))
+    x, y = m["m10"] / m["m00"], m["m01"] / m["m00"]
+    fore = float(along[:, 0].max()) - c * x - s * y
+    return (x, y), axis_rad, elongation, (m["m00"], float(long), float(wide)), fore / max(float(long), 1e-9)

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from calibration.waterplane import View
 from logger.config import Boat, Line, Tank
 from logger.records import Fix, Frame, Quality
+from logger.vision.card import bow_share
 from logger.vision.ground import SHRINK
 from logger.vision.live.scene import EmptyTank, Floor, reduced
 from logger.vision.live.tag import Spot, TagFollower
@@ -39,6 +40,8 @@ _BRIDGED_NS = 300_000_000
 _SURE_COUNT = 3
 """So many pictures in a row the boat is seen before a fix counts as measured."""
 _SURE_CREDIT = 0.25
+_WHOLE_COUNT, _U_BOW_SHARE = 10, 0.016
+"""After so many looks at it as a whole the outline tells where the bow is, within this share of the length."""
 _GLANCE_COUNT = 15
 """While its tag is followed, the boat is looked at as a thing in so many pictures once."""
 _ITSELF_SHARE = 0.4
@@ -71,6 +74,7 @@ class LiveTracker:
         self._plane = Plane(view, told if told is not None else _UNKNOWN_FREEBOARD_MM[0])
         self._step = self._plane.step_mm(self._plane.foot_mm) * SHRINK
         self._size = Size(boat, self._step)
+        self._boat = boat
         self._floor = Floor(self._plane, tank, start)
         self._delay_ns = round(delay_s * 1e9)
         self._empty: EmptyTank | None = None
@@ -181,7 +185,16 @@ class LiveTracker:
             covariance_mm2=(float(u2 + away[0] ** 2), float(away[0] * away[1]), float(u2 + away[1] ** 2)),
             quality=self._quality(boat, is_seen),
             source=frame.source,
+            bow_mm=self._bow_mm(boat),
         )
+
+    def _bow_mm(self, boat: Track) -> float | None:
+        """By its outline, once it has been seen whole often enough, and by what is usual."""
+        if self._boat.length_mm is None or boat.whole_count < _WHOLE_COUNT:
+            return None
+        usual, u = bow_share(self._boat)
+        weight = u**2 / (u**2 + _U_BOW_SHARE**2)
+        return self._boat.length_mm * (usual + weight * (boat.bow_share - usual))
 
     def _quality(self, boat: Track, is_seen: bool) -> Quality:
         if not is_seen:

@@ -43,6 +43,9 @@ _MELTS_MM_PER_S = 25.0
 _TURNS_BACK_SHARE = 0.6
 """So much of its length backwards, more than forwards before, and its bow was held to be where its stern is."""
 _FORWARD_LENGTHS = 3.0
+_LONG, _WHOLE_FIT, _BOW_EARNED = 1.15, 0.6, 0.02
+"""A thing so elongated has an axis; one that fits the card so well tells how far its bow lies from its middle, of which
+one picture says so much."""
 _SAME_SHARE = 0.4
 """Tracks nearer to each other than this share of the boat's length follow one thing."""
 
@@ -67,6 +70,8 @@ class Track:
         self.has_moved, self.moved_count = False, 0
         self.forward_mm = 0.0
         """How far it has gone bow first, as the bow is now held to be."""
+        self.bow_share, self.whole_count = 0.5, 0
+        """How far the bow lies ahead of the centroid, as a share of the length, as it was seen so many times."""
 
     @property
     def speed_mm_per_s(self) -> float:
@@ -202,15 +207,20 @@ class Tracks:
 
     def _turn(self, track: Track, thing: Thing, dx_mm: float, dy_mm: float) -> None:
         """The heading is the long axis; the bow is where it goes, but a boat thrown back by a wall keeps its bow."""
-        if thing.elongation > 1.15:
+        if thing.elongation > _LONG:
             track.heading_rad += _half_turn(thing.axis_rad - track.heading_rad)
         elif track.speed_mm_per_s > 60:
             track.heading_rad = math.atan2(track.vy_mm_per_s, track.vx_mm_per_s)
+        if thing.elongation > _LONG and thing.size_fit > _WHOLE_FIT and not thing.is_held:
+            track.whole_count += 1
+            share = thing.fore_share if math.cos(thing.axis_rad - track.heading_rad) > 0 else 1 - thing.fore_share
+            track.bow_share += max(1 / track.whole_count, _BOW_EARNED) * (share - track.bow_share)
         along = dx_mm * math.cos(track.heading_rad) + dy_mm * math.sin(track.heading_rad)
         track.forward_mm = min(track.forward_mm + along, _FORWARD_LENGTHS * self._length_mm)
         if track.forward_mm < -_TURNS_BACK_SHARE * self._length_mm:
             track.heading_rad += math.pi
             track.forward_mm = -track.forward_mm
+            track.bow_share = 1 - track.bow_share
 
 
 def _half_turn(angle_rad: float) -> float:

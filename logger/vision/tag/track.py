@@ -26,7 +26,7 @@ _LENGTH_MM, _U_LENGTH_MM, _SLENDER = 180.0, 50.0, 2.4
 """What is taken where the card says no length; length over width where it says no width."""
 _U_HALFWAY = 0.06
 """A tag that is told to sit halfway sits there within this share of the length."""
-_U_LEAN_RAD = np.radians(0.7)
+_U_LEAN_RAD = np.radians(0.5)
 """A boat at rest may lean that much either way (common practice, no source): what is high up is then aside."""
 _FASTEST_MM_PER_S = 3000.0
 _JUMP_MM, _JUMP_TIMES = 5.0, 6.0

@@ -185,11 +185,18 @@ def test_slow_and_moving_have_a_gap_between_them(speed: float, said: str | None)
     assert [s for s in names(heard) if s in ("slow", "moving")] == ([said] if said else [])
 
 
-def test_nothing_is_said_of_speed_before_half_a_second_was_seen() -> None:
+def test_nothing_is_said_of_speed_before_three_quarters_of_a_second_were_seen() -> None:
     signals = watching()
-    heard = [name for n in range(15) for name in names(signals.feed(fix(n * 1000 / 30, 600)))]
+    heard = [name for n in range(22) for name in names(signals.feed(fix(n * 1000 / 30, 600)))]
     assert "slow" not in heard
-    assert "slow" in names(signals.feed(fix(500, 600)))
+    assert "slow" in names(signals.feed(fix(750, 600)))
+
+
+def test_places_that_jump_to_and_fro_by_some_millimetres_are_of_a_boat_at_rest() -> None:
+    """Two places 5 mm apart, half of the time each: from one to the other in half a second would be 10 mm/s."""
+    signals = watching()
+    heard = [names(signals.feed(fix(n * 1000 / 30, 600 + 5.0 * (n * 7 % 4 < 2)))) for n in range(60)]
+    assert all("slow" in one for one in heard[25:])
 
 
 def test_the_bow_of_a_slender_boat_lies_farther_from_its_centroid_than_its_stern() -> None:

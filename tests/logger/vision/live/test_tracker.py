@@ -7,6 +7,7 @@ import pytest
 
 from logger.vision.live.tracker import LiveTracker
 from tests.logger.vision.conftest import Painted
+from tests.logger.vision.painted import Toy
 from tests.logger.vision.tagged_run import boat, tagged_run
 
 
@@ -32,6 +33,7 @@ def test_nearly_every_frame_has_a_fix_to_a_few_millimetres_at_rest_and_under_way
     assert np.percentile(off, 95) < 12
     heading = np.radians([fix.heading_deg for fix in fixes])
     assert np.median(np.abs(heading - painted.headings_rad)) < 0.06
+    assert np.median([fix.bow_mm for fix in fixes[40:]]) == pytest.approx(Toy().outline_mm[:, 0].max(), abs=5)
 
 
 def test_times_are_those_of_the_boats_own_row(painted: Painted) -> None:
