@@ -440,7 +440,11 @@ def test_the_service_runs_a_command_that_exists_as_nobody_special() -> None:
     parser = argparse.ArgumentParser(exit_on_error=False)
     check.describe(parser)
     assert parser.parse_args(start[1].split()).rig == Path("rig.toml")
-    assert "\nUser=boatrun\n" in unit
+    walls = {
+        "User=boatrun", "NoNewPrivileges=yes", "CapabilityBoundingSet=", "ProtectSystem=strict", "ProtectHome=yes",
+        "DevicePolicy=closed", "IPAddressDeny=any", "ReadWritePaths=/var/lib/boatrun", "UMask=0007",
+    }  # fmt: skip
+    assert sorted(walls - set(unit.splitlines())) == []
 
 
 def test_readme_and_help_name_the_same_options() -> None:
