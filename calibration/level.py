@@ -86,6 +86,8 @@ def water_level(view: View, then: Grey, now: Grey, *, water_mm: ArrayLike, depth
         The level; or, where it cannot be told, why not.
     """
     pieces = take(sharp(then))
+    if not len(pieces.centres_px):
+        return "the kept picture shows nothing to hold on to"
     wet, dry = _sides(view, pieces, np.asarray(water_mm, np.float64).reshape(-1, 2))
     if np.count_nonzero(wet) < FEWEST_WET_COUNT:
         return f"only {np.count_nonzero(wet)} edges or corners are to be seen on the floor"

@@ -285,8 +285,10 @@ class _Visits:
                 before, view, pictures.still,
                 water_mm=np.array(self._rig.tank.outline_mm), places_mm=places, allowed_mm=allowed_mm,
             )  # fmt: skip
+            changes = list(self._changes(before, pictures, calibration, places, allowed_mm))
+            yield from (one for one in changes if one.part != picture_changes.LEVEL)
             yield compared
-            yield from self._changes(before, pictures, calibration, places, allowed_mm)
+            yield from (one for one in changes if one.part == picture_changes.LEVEL)
             if compared.health == "wrong" and self._wanted.keep_view:
                 found = "no new picture is kept, because the camera is not where it was calibrated"
                 yield Finding(kept_views.PART, "doubtful", found, "calibrate the plane first, then keep a view")

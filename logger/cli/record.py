@@ -82,6 +82,22 @@ def _calibration(rig: Rig, path: Path) -> bytes | None:
         raise InputError(f"{file}: the camera's calibration cannot be read ({error.strerror}); calibrate it") from error
 
 
+def _kept_view(rig: Rig, path: Path) -> bytes | None:
+    """The oldest picture that was kept for the calibration in use, so that each recording can be compared with it."""
+    from calibration.errors import CalibrationError
+    from calibration.files import load_view
+    from logger.checkup import kept_views
+
+    if rig.camera is None:
+        return None
+    file = path.parent / rig.camera.calibration
+    try:
+        kept = kept_views.kept(file, load_view(file))
+        return kept[0].read_bytes() if kept else None
+    except (CalibrationError, OSError):
+        return None  # a bad calibration is told where it is used; without the picture nothing is compared
+
+
 def _card(arguments: argparse.Namespace, rig: Rig) -> RunCard:
     """The card of the runs to come; its name and time are given to each run."""
     from logger import __version__, settings
@@ -148,6 +164,7 @@ def _plan(card: RunCard, rig: Rig, arguments: argparse.Namespace, calibration: b
         rig=rig,
         folder=arguments.to / card.id,
         calibration=calibration,
+        kept_view=_kept_view(rig, arguments.rig),
         begin=arguments.begin,
         is_live=is_live,
         **({} if is_live else {"silent_after_s": _PATIENT_S}),

@@ -6,6 +6,10 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
 from calibration.errors import CalibrationError
 from calibration.files import load_calibration
 from calibration.waterplane import View
@@ -38,6 +42,9 @@ from logger.records import Edge, Frame
 
 __all__ = ["RECORDING_FORMAT", "Event", "FrameStamps", "Recording", "load"]
 
+VIEW_FILE = "view.png"
+"""The rig as it was calibrated, in a recording."""
+
 FEW_PICTURES = 2
 """So many pictures or stamps too many at the end are what a stop leaves behind; more means that they do not belong."""
 
@@ -66,6 +73,16 @@ class Recording:
 
     places: Places = ()
     """Where the video's pictures stand in its file, if that is known: then `frames` does not read all of it."""
+
+    kept_view: Path | None = None
+    """A picture of the rig as it was when the camera was calibrated, if one came with the recording."""
+
+    def kept_picture(self) -> NDArray[np.uint8] | None:
+        """That picture, grey (height, width); None without one, or if it cannot be read."""
+        if self.kept_view is None:
+            return None
+        found = cv2.imread(str(self.kept_view), cv2.IMREAD_GRAYSCALE)
+        return None if found is None else np.asarray(found, np.uint8)
 
     def frames(
         self, *, grey: bool = False, wanted: Collection[int] | None = None, upper_px: Mapping[int, int] | None = None
@@ -162,6 +179,7 @@ def _load(folder: Path) -> Recording:
         doubts=tuple(doubts),
         damaged=damaged,
         places=seen.places,
+        kept_view=folder / VIEW_FILE if (folder / VIEW_FILE).is_file() else None,
     )
     _try_first_picture(recording)
     return recording

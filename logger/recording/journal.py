@@ -30,6 +30,7 @@ from logger.errors import ConfigError, StoreError
 from logger.recording import jpeg
 from logger.recording.card_toml import card_from_table, card_text
 from logger.recording.disk import DISK_SLOW, EDGES, EVENTS, Disk, Picture, told
+from logger.recording.folder import VIEW_FILE
 from logger.recording.growing import Write, line, plain, sort_lines
 from logger.recording.place import Place
 from logger.recording.recovery import RESERVE, unfinished_name
@@ -80,6 +81,7 @@ class Journal:
         card: RunCard,
         rig: Rig,
         calibration: bytes | None = None,
+        kept_view: bytes | None = None,
         is_live: bool = False,
         sync: Callable[[int], None] = os.fdatasync,
         write: Write = os.write,
@@ -92,6 +94,7 @@ class Journal:
             card: The run.
             rig: The rig; its camera will name the copy of the calibration.
             calibration: Contents of the camera's calibration file, for a rig with a camera.
+            kept_view: A PNG of the rig as it was calibrated, so that a change since then can be told.
             is_live: Time does not wait: pictures that a slow disk leaves no room for are left out, and people are told
                 when the disk is slow. Otherwise `keep` waits until there is room.
             sync: Puts an open file on the disk itself; `lambda _: None` where a power cut does not matter.
@@ -116,11 +119,10 @@ class Journal:
         self._latest_ns = 0
         self._news: list[Event] = []
         self._is_slow = self._is_closed = False
-        self._open(card, rig, calibration)
+        self._open(_files_before_the_run(card, rig, calibration, kept_view))
 
-    def _open(self, card: RunCard, rig: Rig, calibration: bytes | None) -> None:
+    def _open(self, files: Mapping[str, bytes]) -> None:
         self._check_is_new()
-        files = _files_before_the_run(card, rig, calibration)
         with told(self.folder.parent):
             _make_folders(self.folder.parent)
             self._place = Place(self.folder.parent, alone=self._is_live)
@@ -362,7 +364,9 @@ def _make_folders(folder: Path) -> None:
         sync_folder(folder.parent)
 
 
-def _files_before_the_run(card: RunCard, rig: Rig, calibration: bytes | None) -> dict[str, bytes]:
+def _files_before_the_run(
+    card: RunCard, rig: Rig, calibration: bytes | None, kept_view: bytes | None
+) -> dict[str, bytes]:
     """Their names and contents, read back once: what could not be opened later is refused now."""
     camera = replace(rig.camera, calibration=CAMERA_FILE) if rig.camera else None
     files = {"recording.toml": card_text(card), "rig.toml": rig_text(replace(rig, camera=camera))}
@@ -371,7 +375,8 @@ def _files_before_the_run(card: RunCard, rig: Rig, calibration: bytes | None) ->
     if camera is not None and calibration is None:
         raise ConfigError("rig.toml", ["camera: found no calibration, wanted one; calibrate the camera first"])
     plain = {name: text.encode() for name, text in files.items()}
-    return plain | ({CAMERA_FILE: calibration} if calibration is not None else {})
+    given = {CAMERA_FILE: calibration, VIEW_FILE: kept_view}
+    return plain | {name: content for name, content in given.items() if content is not None}
 
 
 def _jpeg(frame: Frame) -> bytes:

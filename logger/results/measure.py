@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from logger import __version__
 from logger.config import Rig
 from logger.recording.folder import Recording
-from logger.results import doubts, speeds, stretch, times, touched, troubles
+from logger.results import doubts, since_calibrated, speeds, stretch, times, touched, troubles
 from logger.results.case import Case, case_of
 from logger.results.gates import GatePair, passing_speed
 from logger.results.lines import distance_between
@@ -77,6 +77,7 @@ def conclude(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> O
         flags += doubts.of_track(case.track, case.motion)
     elif recording.video is not None:
         flags.append(case.why_no_motion)
+    flags += since_calibrated.told(recording, rig)
     flags += _kind_flags(case) + _cut_off(answers, ending)
     trial = Trial(
         run_id=recording.card.id,

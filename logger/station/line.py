@@ -46,6 +46,8 @@ class Plan:
     """Where the recording is to stand; must not exist yet."""
     calibration: bytes | None = None
     """Contents of the camera's calibration file, for a rig with a camera."""
+    kept_view: bytes | None = None
+    """A PNG of the rig as it was calibrated, if one was kept."""
     begin: Begin = "hands_off"
     tail_s: float = 0.5
     """How much longer than the run the recording goes on ..."""

@@ -80,7 +80,10 @@ def run(
         for driver in drivers:
             opened.enter_context(driver)
         doubtful = fitness.events(fitness.self_tests(drivers), t_ns=clock_ns())
-        journal = Journal(plan.folder, card=plan.card, rig=plan.rig, calibration=plan.calibration, is_live=plan.is_live)
+        journal = Journal(
+            plan.folder, card=plan.card, rig=plan.rig, calibration=plan.calibration, kept_view=plan.kept_view,
+            is_live=plan.is_live,
+        )  # fmt: skip
         opened.enter_context(journal)
         for event in doubtful:
             journal.keep(event)

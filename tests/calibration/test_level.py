@@ -54,6 +54,9 @@ def test_a_floor_that_shows_nothing_or_something_else_is_told() -> None:
     told = water_level(VIEW, bare, painted(90.0, 7), water_mm=OUTLINE_MM, depth_mm=DEPTH_MM)
     assert isinstance(told, str)
     assert "on the floor" in told
+    blank = np.full_like(bare, 90)
+    told = water_level(VIEW, blank, painted(90.0, 7), water_mm=OUTLINE_MM, depth_mm=DEPTH_MM)
+    assert told == "the kept picture shows nothing to hold on to"
     strewn = painted(DEPTH_MM).copy()
     part = strewn[int(v1) : int(v0), int(u0) : int(u1)]
     part[:] = np.random.default_rng(1).integers(0, 255, part.shape)

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from calibration.files import load_view
+from logger.checkup.kept_views import keep
 from logger.cli import main
 from logger.config import DriverChoice, Rig
 from logger.drivers import drivers_of
@@ -80,8 +84,11 @@ def test_a_recording_that_was_cut_short_is_told_of_and_kept(
 
 def test_a_rig_with_a_camera_follows_the_boat(tmp_path: Path, tank: SimulatedTank) -> None:
     rig = with_rig(tmp_path, tank, camera=True)
+    calibration = tmp_path / "camera.toml"
+    kept = keep(calibration, load_view(calibration), np.full((720, 1280), 90, np.uint8), day=date(2026, 5, 4))
     assert main(["record", str(rig), "--boat", "Heron", "--to", str(tmp_path / "rec")]) == 0
     assert (tmp_path / "rec" / "run-1" / "track.csv").exists()
+    assert (tmp_path / "rec" / "run-1" / "view.png").read_bytes() == kept.read_bytes(), "to tell what has changed since"
 
 
 def test_a_card_gives_boat_conditions_and_rules(tmp_path: Path, tank: SimulatedTank) -> None:

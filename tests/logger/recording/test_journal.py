@@ -16,6 +16,8 @@ from functools import partial
 from pathlib import Path
 from queue import Queue
 
+import cv2
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -71,6 +73,20 @@ def test_what_was_kept_is_what_is_loaded(journal: Journal, card: RunCard, rig: R
     assert sorted(os.listdir(folder)) == [
         "camera.toml", "edges.csv", "events.csv", "frames.csv", "recording.toml", "rig.toml", "video.mjpeg"
     ]  # fmt: skip
+
+
+def test_the_view_that_was_kept_when_it_was_calibrated_comes_along(
+    tmp_path: Path, card: RunCard, rig: Rig, camera_toml: bytes
+) -> None:
+    png = cv2.imencode(".png", np.full((30, 40), 77, np.uint8))[1].tobytes()
+    given = {"card": card, "rig": rig, "calibration": camera_toml, "sync": no_sync}
+    with Journal(tmp_path / "seen", kept_view=png, **given) as journal:
+        journal.keep(frame(0))
+    picture = load(tmp_path / "seen").kept_picture()
+    assert picture is not None
+    assert (picture.shape, int(picture[0, 0])) == ((30, 40), 77)
+    (tmp_path / "seen" / "view.png").write_bytes(b"no picture")
+    assert load(tmp_path / "seen").kept_picture() is None
 
 
 def test_a_frame_without_a_compressed_form_is_compressed(journal: Journal) -> None:
