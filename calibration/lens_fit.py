@@ -22,6 +22,7 @@ import numpy as np
 from calibration.board import BoardSeen
 from calibration.errors import CalibrationError
 from calibration.lens import LENS_PARAMETERS, Floats, Lens, LensModel
+from calibration.lens_flat import flat_covariance, u_flat_mm
 from calibration.lens_solve import BoardPose, Solved, linear, rms_of, solve
 
 _FEWEST_VIEWS = 5
@@ -59,7 +60,12 @@ class LensFit:
 
 
 def fit_lens(
-    views: Mapping[str, BoardSeen], *, model: LensModel = "brown", with_k3: bool = False, place: str = "board pictures"
+    views: Mapping[str, BoardSeen],
+    *,
+    model: LensModel = "brown",
+    with_k3: bool = False,
+    flat_mm: float = 0.0,
+    place: str = "board pictures",
 ) -> LensFit:
     """The lens from named views of a board.
 
@@ -67,6 +73,7 @@ def fit_lens(
         views: Name of a picture -> the board found in it; at least 5 different ones.
         model: Brown's for usual lenses, the fisheye for very wide ones; lens_models.py chooses by evidence.
         with_k3: Also fit Brown's third radial term; only wide lenses need it, and it makes the others less sure.
+        flat_mm: How far from flat the board may be, the widest gap under a straight edge; see lens_flat.py.
         place: What to call the set in an error.
 
     Raises:
@@ -81,6 +88,7 @@ def fit_lens(
         raise CalibrationError(place, [mistake]) from error
     residuals, scores = _information(solved, kept)
     covariance, widened = _covariance(residuals, scores, solved.free)
+    covariance += flat_covariance(solved, list(kept.values()), u_mm=u_flat_mm(flat_mm))
     tilt_deg = _tilt_deg(solved.poses)
     fit = LensFit(solved.lens, covariance, rms_of(kept, solved), _covered(kept), tilt_deg, widened, solved.poses)
     mistakes, more = _judged(fit)

@@ -57,14 +57,14 @@ class Chosen:
     """What a person should know of the choice, one sentence each."""
 
 
-def choose(views: Mapping[str, BoardSeen], *, place: str = "board pictures") -> Chosen:
-    """The lens from named views, with the model that the views speak for.
+def choose(views: Mapping[str, BoardSeen], *, flat_mm: float = 0.0, place: str = "board pictures") -> Chosen:
+    """The lens from named views, with the model that the views speak for; the board is flat to `flat_mm`.
 
     Raises:
         CalibrationError: as `fit_lens`, of the model that was chosen.
     """
     if len(views) < _FEWEST_TO_COMPARE:
-        fit = fit_lens(views, place=place)
+        fit = fit_lens(views, flat_mm=flat_mm, place=place)
         said = f"with {len(views)} pictures models of the lens cannot be compared; {_FEWEST_TO_COMPARE} are wanted"
         return Chosen(MODELS[0], fit, {}, (said,))
     errors = {model.words: _foretold(list(views.values()), model) for model in MODELS}
@@ -72,7 +72,7 @@ def choose(views: Mapping[str, BoardSeen], *, place: str = "board pictures") -> 
     model = _simplest(errors)
     if not np.isfinite(foretold_px[model.words]):
         model = MODELS[0]
-    fit = fit_lens(views, model=model.lens, with_k3=model.with_k3, place=place)
+    fit = fit_lens(views, model=model.lens, with_k3=model.with_k3, flat_mm=flat_mm, place=place)
     return Chosen(model, fit, foretold_px, ())
 
 
@@ -93,11 +93,15 @@ def _simplest(errors: Mapping[str, Floats]) -> Model:
 def _foretold(views: list[BoardSeen], model: Model) -> Floats:
     """For each view the mean squared distance (px²) of its corners from where the others' lens expects them."""
     error = np.full(len(views), np.inf)
+    try:
+        whole = solve(views, model=model.lens, with_k3=model.with_k3).lens if model.lens == "fisheye" else None
+    except (np.linalg.LinAlgError, cv2.error):
+        return error
     for group in range(_GROUPS_COUNT):
         held = [index for index in range(len(views)) if index % _GROUPS_COUNT == group]
         taught = [view for index, view in enumerate(views) if index not in held]
         try:
-            lens = solve(taught, model=model.lens, with_k3=model.with_k3).lens
+            lens = solve(taught, model=model.lens, with_k3=model.with_k3, near=whole).lens
             for index in held:
                 _, residuals = board_pose(lens, views[index])
                 error[index] = 2 * np.mean(residuals**2)

@@ -49,11 +49,15 @@ def free_of(model: LensModel, *, with_k3: bool) -> tuple[int, ...]:
     return _FREE["brown+k3" if model == "brown" and with_k3 else model]
 
 
-def solve(views: Sequence[BoardSeen], *, model: LensModel, with_k3: bool) -> Solved:
-    """The fit from three views or more of one size. LinAlgError or cv2.error where there is none."""
+def solve(views: Sequence[BoardSeen], *, model: LensModel, with_k3: bool, near: Lens | None = None) -> Solved:
+    """The fit from three views or more of one size. LinAlgError or cv2.error where there is none.
+
+    `near` is a fisheye that must be nearly right, such as one fitted to more views; it saves looking for a beginning.
+    """
     if model == "fisheye":
-        lens, poses = _fisheye_start(views)
-        for free in ((0, 1), (0, 1, 2, 3, 4), free_of(model, with_k3=True)):
+        lens, poses = _fisheye_start(views) if near is None else (near, [_flat_poses(near, v)[0][1] for v in views])
+        stages = ((0, 1), (0, 1, 2, 3, 4)) if near is None else ()
+        for free in (*stages, free_of(model, with_k3=True)):
             lens, poses = _refined(lens, poses, views, free)
         return Solved(lens, tuple(poses), free_of(model, with_k3=True))
     flags = 0 if with_k3 else cv2.CALIB_FIX_K3

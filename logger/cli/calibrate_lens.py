@@ -43,6 +43,10 @@ def describe(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ruler-mm", type=_length, metavar="MM", help="the bar at the foot of the board, by a ruler")
     parser.add_argument("--square-mm", type=_length, metavar="MM", help="side of a square as printed (default: 24)")
     parser.add_argument(
+        "--flat-mm", type=_length, metavar="MM",
+        help="widest gap under a straight edge laid over the board (default: 0.3)",
+    )  # fmt: skip
+    parser.add_argument(
         "--chessboard", type=_squares, metavar="COLUMNSxROWS", help="a plain chessboard with so many squares instead"
     )
     parser.add_argument("--rig", type=Path, metavar="RIG", help="check that the pictures are as its camera sends them")
@@ -60,6 +64,8 @@ def describe(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Gather views, fit, tell, keep."""
+    from dataclasses import replace
+
     from calibration.errors import CalibrationError
     from logger.cli import lens_found, lens_kept
 
@@ -67,6 +73,8 @@ def run(arguments: argparse.Namespace) -> int:
     try:
         board, notes = _board(arguments)
         material = _gathered(arguments, board)
+        if arguments.flat_mm is not None:
+            material = replace(material, flat_mm=arguments.flat_mm)
         found = lens_found.found(material, board, notes, for_size=arguments.for_size, place=_PLACE)
     except CalibrationError as error:
         raise InputError(str(error)) from error
@@ -74,7 +82,8 @@ def run(arguments: argparse.Namespace) -> int:
     last = lens_found.last(below, found, height_mm=arguments.height_mm, but=arguments.kept)
     print("\n".join([*lens_found.told(found), *last]))
     folder = lens_kept.kept(below, found, board, material, at=datetime.now().astimezone(), ruler_mm=arguments.ruler_mm)
-    print(f"kept in {folder}: lens.toml, corners.csv, coverage.svg")
+    print(f"kept in {folder}: lens.toml, corners.csv; look at coverage.svg")
+    print(f"next: boatrun calibrate plane with --lens {folder / 'lens.toml'}")
     return 0
 
 

@@ -49,7 +49,7 @@ def found(
         refuse_unfit(material.views, place=place)
         straight, shape = unstretched(material.views)
         views, odd = lens_odd.part(straight, place=place)
-        chosen = choose(views, place=place)
+        chosen = choose(views, flat_mm=material.flat_mm, place=place)
     except CalibrationError as error:
         raise _with_left_out(error, material) from error
     shown = coverage(views, chosen.fit.lens)

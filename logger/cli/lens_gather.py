@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from calibration.board import Board, BoardSeen
 from calibration.errors import CalibrationError
+from calibration.lens_flat import USUAL_GAP_MM
 from calibration.lens_resize import cut_words
 from calibration.lens_sift import Sifted, sift
 from calibration.lens_views import Quality
@@ -37,6 +38,8 @@ class Material:
     """SHA-256 of photos, which are not copied."""
     pictures: Pictures = ()
     """Those that are to be kept because nothing else holds them."""
+    flat_mm: float = USUAL_GAP_MM
+    """Widest gap under a straight edge laid over the board."""
 
 
 def photos(sources: Sequence[Path], board: Board, *, place: str) -> Material:

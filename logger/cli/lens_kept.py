@@ -65,6 +65,7 @@ def _evidence(result: Found, board: Board, material: Material, ruler_mm: float |
         "source": material.source,
         "software": f"boatrun {__version__}",
         "board": repr(board),
+        "flat_mm": material.flat_mm,
         "model": result.chosen.model.words,
         "foretold_px": {words: round(off, 4) for words, off in result.chosen.foretold_px.items() if np.isfinite(off)},
         "covered_share": round(fit.covered_share, 3),

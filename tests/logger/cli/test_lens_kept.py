@@ -13,6 +13,7 @@ from logger.cli import lens_found, lens_kept
 from logger.cli.lens_gather import Material
 from logger.recording.lens_evidence import read_corners
 from tests.calibration.board_views import USUAL, shown
+from tests.logger.recording.conftest import FORMATS
 
 AT = datetime.fromisoformat("2026-05-04T10:15:00+02:00")
 
@@ -38,6 +39,8 @@ def test_lens_and_evidence_come_back(tmp_path: Path) -> None:
     assert told["date"] == "2026-05-04T10:15:00+02:00"
     assert "mind the step" in told["notes"]
     evidence = told["evidence"]
+    section = FORMATS.read_text(encoding="utf-8").partition("## Evidence of a lens calibration")[2].partition("###")[0]
+    assert [name for name in evidence if f"`{name}`" not in section] == []
     assert evidence["ruler_mm"] == 99.8
     assert evidence["left_out"] == {"blur.jpg": "blurred"}
     assert evidence["views"][0]["edge_px"] == 2.35 or evidence["views"][0]["edge_px"] == 2.34

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from pathlib import Path
 
@@ -13,8 +14,10 @@ from calibration.files import write_lens
 from logger.errors import InputError, StoreError
 from logger.recording import lens_evidence as kept
 from tests.calibration.board_views import USUAL, shown
+from tests.logger.recording.conftest import FORMATS
 
 AT = datetime.fromisoformat("2026-05-04T10:15:00+02:00")
+SECTION = FORMATS.read_text(encoding="utf-8").partition("## Evidence of a lens calibration")[2].partition("\n## ")[0]
 VIEWS = shown(USUAL, np.random.default_rng(1), count=3)
 
 
@@ -112,3 +115,11 @@ def test_a_view_of_two_sizes_is_told(tmp_path: Path) -> None:
     path.write_text(path.read_text().replace("1280,720", "640,360", 1))
     with pytest.raises(InputError, match="wanted 640 x 360 as before in that view"):
         kept.read_corners(tmp_path)
+
+
+def test_every_column_is_described_and_no_other() -> None:
+    table = SECTION.partition("### corners.csv")[2]
+    named = re.findall(
+        r"`(\w+)`", "\n".join(line.split("|")[1] for line in table.splitlines() if line.startswith("| `"))
+    )
+    assert named == list(kept.CORNERS_COLUMNS.needed)
