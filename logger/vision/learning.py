@@ -178,6 +178,7 @@ class _Fit:
         self.is_settled = False
         self._tabled: tuple[Floats, Distance] | None = None
         self._walls: tuple[Floats, Reach] | None = None
+        self._shaded: tuple[tuple[Shadow, Floats, Floats, Floats], Singles] | None = None
         self._moved = np.zeros(len(hull.edge_mm))
         self._shown = np.ones((len(pictures), len(hull.edge_mm)), bool)
         self._wall_contrast = np.inf
@@ -242,9 +243,15 @@ class _Fit:
         return self._walls[1]
 
     def shadow_share(self, shadow: Shadow) -> Singles:
-        """(N, M, K) how deep in the shadow each sample is."""
+        """(N, M, K) how deep in the shadow each sample is; that of the hull's own is kept until something has moved."""
+        state = (shadow, self.hull.edge_mm, self.place, self.heading)
+        if self._shaded is not None and all(a is b for a, b in zip(self._shaded[0], state, strict=True)):
+            return self._shaded[1]
         centre = shadow.moved(self.place, self.heading, self.plane.foot_mm)
-        return shadow.share(self._distance(), self.hull.rays(), centre)
+        share = shadow.share(self._distance(), self.hull.rays(), centre)
+        if shadow is self.hull.shadow:
+            self._shaded = state, share
+        return share
 
     def _distance(self) -> Distance:
         """Made anew only when the edge has moved."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -176,7 +178,7 @@ def _corner(meet: Floats, seen: Floats, before: Floats, after: Floats, blur_mm: 
     back, on = back / max(np.hypot(*back), 1e-9), on / max(np.hypot(*on), 1e-9)
     inward = (back + on) / max(np.hypot(*(back + on)), 1e-9)
     half = float(np.arccos(np.clip(inward @ on, -1, 1)))
-    missing, blurred = float((seen - meet) @ inward), _blunted(half) * blur_mm
+    missing, blurred = float((seen - meet) @ inward), _blunted(round(half, 3)) * blur_mm
     if missing < blurred + _ROUND_FROM * blur_mm or not _ACUTE_RAD < half < _FLAT_RAD:
         return meet[None]
     rounding = np.sqrt(missing**2 - blurred**2)
@@ -188,6 +190,7 @@ def _corner(meet: Floats, seen: Floats, before: Floats, after: Floats, blur_mm: 
     return arc
 
 
+@lru_cache(maxsize=256)
 def _blunted(half_rad: float) -> float:
     """How far inward of a sharp corner of angle 2·`half_rad` an edge seems to lie along its middle, in blurs.
 
@@ -224,7 +227,8 @@ def _curve(row: Floats) -> Floats:
     """(3, 2) coefficients of s², s, 1 of a parabola along the row, s = 0 at its last point; straight for two points."""
     s = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(row, axis=0).T))])
     bend = min(2, len(row) - 1)
-    found = np.asarray(np.polyfit(s - s[-1], row, bend), np.float64)
+    powers = (s - s[-1])[:, None] ** np.arange(bend, -1, -1)
+    found = np.asarray(np.linalg.lstsq(powers, row, rcond=None)[0], np.float64)
     return np.vstack([np.zeros((2 - bend, 2)), found])
 
 

@@ -52,7 +52,7 @@ _TOGETHER_COUNT = 16
 """How many pictures are fitted together."""
 _SOUGHT_TOGETHER_COUNT = 8
 """In how many pictures the boat is sought together."""
-_AT_ONCE_COUNT = 64
+_AT_ONCE_COUNT = 32
 """How many pictures are held in memory to be gone through backwards."""
 
 
@@ -154,9 +154,12 @@ class _Chase:
             for (number, picture, whole), fit in zip(batch, self._at_once(batch), strict=True):
                 if course is not None and self._t_s[number] - course.t_s > _FORGOTTEN_S:
                     course = None
-                found = fit if fit.good and self._is_there(fit, [self._expected[number]]) else None
+                starts = self._starts(number, course)
+                found = fit if fit.good and self._is_there(fit, starts) else None
                 if found is None:
-                    found = self._followed(number, picture, whole, course=course, tried=fit)
+                    # what is expected comes last, or is the same as what comes last
+                    last = fit if course is None or len(starts) > 1 or fit.is_settled else None
+                    found = self._followed(number, picture, whole, starts=starts, course=course, last=last)
                 if found is not None:
                     self.fits[number] = found
                     course = self._course(number, -1)
@@ -167,12 +170,19 @@ class _Chase:
         pictures = [picture for _, picture, _ in batch]
         return self.fitter.fits(pictures, place_mm=expected[:, :2], heading_rad=expected[:, 2])
 
-    def _followed(self, number: int, picture: Grey, whole: Whole, *, course: _Course | None, tried: Fit) -> Fit | None:
-        """The fit in a picture, from its upper rows or else from all of it; `tried` is that from the expected start."""
+    def _followed(
+        self,
+        number: int,
+        picture: Grey,
+        whole: Whole,
+        *,
+        starts: list[Floats],
+        course: _Course | None,
+        last: Fit | None = None,
+    ) -> Fit | None:
+        """The fit in a picture, from its upper rows or else all of it; `last` is that from the last of the starts."""
         t_s = float(self._t_s[number])
-        starts = self._starts(number, course)
-        is_tried = course is None or len(starts) > 1  # what is expected comes last
-        fit = self._fitted(picture, starts, course=course, t_s=t_s, last=tried if is_tried else None)
+        fit = self._fitted(picture, starts, course=course, t_s=t_s, last=last)
         if len(picture) == len(self.found.empty) or self._is_there(fit, starts):
             return fit
         if fit is None and self._lowest_px(starts, course, t_s) < len(picture):
@@ -200,14 +210,12 @@ class _Chase:
                 missed.pop()
                 continue
             del missed[-len(near) :]
-            pictures = dict(self.film.pictures(near))
-            for number in reversed(near):
-                after = self._beside(number, 1)
-                if number not in pictures or after is None:
+            pictures = list(self.film.upper({n: self._rows_px[n] for n in near}))
+            for number, picture, whole in reversed(pictures):
+                if (after := self._beside(number, 1)) is None:
                     continue
                 course = self._course(after, 1)
-                start = course.at(self._t_s[number])
-                fit = self._fitted(pictures[number], [start], course=course, t_s=self._t_s[number])
+                fit = self._followed(number, picture, whole, starts=[course.at(self._t_s[number])], course=course)
                 if fit is not None:
                     self.fits[number] = fit
 
@@ -273,7 +281,13 @@ class _Chase:
         return np.array([*fit.place_mm, fit.heading_rad])
 
     def _fitted(
-        self, picture: Grey, starts: list[Floats], *, course: _Course | None, t_s: float, last: Fit | None = None
+        self,
+        picture: Grey,
+        starts: list[Floats],
+        *,
+        course: _Course | None,
+        t_s: float,
+        last: Fit | None = None,
     ) -> Fit | None:
         """A good fit from the first of the starts that leads to one; `last` is that from the last, if it is known.
 
@@ -293,8 +307,8 @@ class _Chase:
         expected = expected or self._expected_part(picture, course.at(t_s))
         if expected is not None and expected.agreeing > _MOST_OF_IT:
             return expected
-        part = self._part_of_it(picture, expected, course.ways(t_s, starts, step_mm=self._nearby_mm))
-        return part or self._loose(fit)
+        found = self._part_of_it(picture, expected, course.ways(t_s, starts, step_mm=self._nearby_mm))
+        return found or self._loose(fit)
 
     def _whole_of_it(self, picture: Grey, start: Floats) -> Fit:
         return self.fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]))
@@ -332,7 +346,7 @@ class _Chase:
     def _parts(self, picture: Grey, starts: list[Floats]) -> list[Fit]:
         """Good fits of a part of the boat, each where its start was."""
         poses = np.array(starts)
-        fits = self.fitter.fits_partly(picture, place_mm=poses[:, :2], heading_rad=poses[:, 2])
+        fits = self.fitter.fits_partly([picture] * len(poses), place_mm=poses[:, :2], heading_rad=poses[:, 2])
         return [fit for fit, start in zip(fits, starts, strict=True) if fit.good and self._is_there(fit, [start])]
 
     def seek(self, seeker: Seeker) -> bool:
