@@ -17,6 +17,8 @@ T = TypeVar("T", Grey, Singles)
 
 _EARLY_SHARE = 0.3
 _DIFFERENT_GREY = 6.0
+_FOREIGN_NOISES, _FOREIGN_GREY = 5.0, 12.0
+"""By how much a thing in the start zone differs from the empty tank: in noises, and at least."""
 
 
 def first_guess(stack: Grey, start_zone: Mask | None = None) -> Singles:
@@ -81,22 +83,58 @@ def light_of(picture: Grey | Singles, empty: Singles) -> float:
 
 
 def away_from_boat(
-    pictures: Sequence[Grey], lights: Sequence[float], discs_px: Sequence[tuple[float, float, float]]
+    pictures: Sequence[Grey],
+    lights: Sequence[float],
+    discs_px: Sequence[tuple[float, float, float]],
+    foreign: Sequence[Mask] | None = None,
 ) -> Singles:
     """The full-size empty picture: the mean of the pictures, each without the disc (u, v, radius) that holds its boat.
 
     NaN where every picture has its boat.
+
+    Args:
+        pictures: of one size.
+        lights: how much brighter each is than the empty one.
+        discs_px: where the boat is.
+        foreign: small masks, reduced by a whole factor, of what else is not of the empty tank; if any.
     """
     total = np.zeros(pictures[0].shape, np.float32)
     count = np.full(pictures[0].shape, len(pictures), np.float32)
-    for picture, light, (u, v, radius) in zip(pictures, lights, discs_px, strict=True):
+    for k, (picture, light, (u, v, radius)) in enumerate(zip(pictures, lights, discs_px, strict=True)):
         even = picture if abs(light - 1) < 0.003 else (picture / np.float32(light)).astype(np.float32)
         cv2.accumulate(even, total)
         window, disc = _disc(picture.shape, u=u, v=v, radius=radius)
         total[window] -= even[window] * disc
         count[window] -= disc
+        if foreign is not None and foreign[k].any():
+            window, mask = _enlarged(foreign[k], picture.shape)
+            rows, columns = np.ogrid[window]
+            mask[(columns - round(u)) ** 2 + (rows - round(v)) ** 2 <= round(radius) ** 2] = 0
+            total[window] -= even[window] * mask
+            count[window] -= mask
     known = count > 0.5
     return np.where(known, total / np.maximum(count, 1), np.float32(np.nan))
+
+
+def foreign(small: Grey, empty: Singles, start_zone: Mask, *, noise: float) -> Mask:
+    """Where in a reduced picture of the start zone a hand, or a boat not known of, lies over the empty tank.
+
+    A boat waits there for long, held by a hand, and then goes: late pictures know the zone without them.
+    """
+    apart = cv2.absdiff(small.astype(np.float32) / np.float32(light_of(small, empty)), empty)
+    over = (apart > max(_FOREIGN_NOISES * noise, _FOREIGN_GREY)) & start_zone
+    grown = cv2.dilate(over.astype(np.uint8), np.ones((5, 5), np.uint8))
+    return np.asarray(grown > 0, np.bool_)
+
+
+def _enlarged(small: Mask, shape: tuple[int, ...]) -> tuple[tuple[slice, slice], Singles]:
+    """The window of a full-size picture that holds what a small mask shows, and the mask in it: 1 where it is."""
+    by = shape[0] // small.shape[0]
+    rows, columns = np.flatnonzero(small.any(axis=1)), np.flatnonzero(small.any(axis=0))
+    part = small[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1].astype(np.float32)
+    mask = cv2.resize(part, None, fx=by, fy=by, interpolation=cv2.INTER_NEAREST)
+    top, left = by * int(rows[0]), by * int(columns[0])
+    return (slice(top, top + mask.shape[0]), slice(left, left + mask.shape[1])), np.asarray(mask, np.float32)
 
 
 def _disc(shape: tuple[int, ...], *, u: float, v: float, radius: float) -> tuple[tuple[slice, slice], Singles]:

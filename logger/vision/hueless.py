@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from logger.vision.background import Grey, Mask
 from logger.vision.ground import SHRINK
-from logger.vision.light import Tone
+from logger.vision.light import PLAIN, Tone
 
 Floats = NDArray[np.float64]
 Colour = NDArray[np.uint8]
@@ -49,19 +49,41 @@ class Hueless:
 
     def __call__(self, picture: Colour) -> Grey:
         """(h, w) of a picture (h, w, 3) BGR."""
-        blue, green = self.floor[0] / self.far, self.floor[1] / self.far
-        logs = cv2.LUT(picture, _LOGARITHM)
-        turned = cv2.transform(logs, np.array([[blue, green, -blue - green], [-green, blue, green - blue]]))
-        along, aside = cv2.split(turned)
-        low, high = _BEFORE * self.far, _BEYOND * self.far
-        is_between = cv2.bitwise_and(cv2.inRange(along, low, high), cv2.inRange(aside, -_ASIDE, _ASIDE))
+        along, is_between = _placed(picture, self.floor)
         shown: Grey = np.clip(along + np.float32(_NONE), 1, 255).astype(np.uint8)
         shown[is_between == 0] = _OTHER if self.keeps_others else round(_NONE + self.far)
         return shown
 
 
-def hueless(pictures: Iterable[Colour], tank: Mask | None) -> Hueless | None:
-    """What finds boats without hue on the floor of these pictures; None if the floor has no hue either.
+@dataclass(frozen=True, slots=True)
+class Uncoloured:
+    """Brings pictures to their brightness where their hue is none or the floor's, to 0 at third things."""
+
+    floor: tuple[float, float]
+    """As of `Hueless`."""
+
+    def __call__(self, picture: Colour) -> Grey:
+        """(h, w) of a picture (h, w, 3) BGR."""
+        _, is_between = _placed(picture, self.floor)
+        shown: Grey = np.maximum(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), 1).astype(np.uint8, copy=False)
+        shown[is_between == 0] = _OTHER
+        return shown
+
+
+def _placed(picture: Colour, floor: tuple[float, float]) -> tuple[NDArray[np.float32], Grey]:
+    """(h, w) how far each place is from having no hue, toward the floor's; and 255 where it is no third thing."""
+    far = float(np.hypot(*floor))
+    blue, green = (floor[0] / far, floor[1] / far) if far > 0 else (1.0, 0.0)
+    logs = cv2.LUT(picture, _LOGARITHM)
+    turned = cv2.transform(logs, np.array([[blue, green, -blue - green], [-green, blue, green - blue]]))
+    along, aside = cv2.split(turned)
+    low, high = min(_BEFORE * far, -_ASIDE), max(_BEYOND * far, far + _ASIDE)
+    is_between = cv2.bitwise_and(cv2.inRange(along, low, high), cv2.inRange(aside, -_ASIDE, _ASIDE))
+    return np.asarray(along, np.float32), np.asarray(is_between, np.uint8)
+
+
+def floor_hue(pictures: Iterable[Colour], tank: Mask | None) -> tuple[float, float] | None:
+    """Blue against red and green against red of the floor, as `Hueless` wants it; None if there are no pictures.
 
     Args:
         pictures: a few, (h, w, 3) BGR, most of them water.
@@ -74,17 +96,22 @@ def hueless(pictures: Iterable[Colour], tank: Mask | None) -> Hueless | None:
     if not logs:
         return None
     every = np.concatenate(logs)
-    floor = np.median(every[:, :2] - every[:, 2:], axis=0)
-    found = Hueless((float(floor[0]), float(floor[1])), keeps_others=True)
-    return found if found.far > _LEAST else None
+    blue, green = np.median(every[:, :2] - every[:, 2:], axis=0)
+    return float(blue), float(green)
 
 
-def _numbers() -> NDArray[np.float32]:
-    numbers = np.arange(256, dtype=np.float32)
-    numbers[_OTHER] = np.nan
-    return numbers
+def tells(floor: tuple[float, float]) -> bool:
+    """Whether a floor of that hue is far enough from having none."""
+    return float(np.hypot(*floor)) > _LEAST
 
 
-NEARNESS = Tone(_numbers(), wall_shade=1.0)
-"""Of these numbers, which are no light: they mix nearly as they are, a shaded wall has the deck's, third things say
-nothing."""
+def _without_others(numbers: NDArray[np.float32]) -> NDArray[np.float32]:
+    known = numbers.copy()
+    known[_OTHER] = np.nan
+    return known
+
+
+BRIGHTNESS = Tone(_without_others(PLAIN.of))
+"""Of the numbers of `Uncoloured`: third things say nothing."""
+NEARNESS = Tone(_without_others(np.arange(256, dtype=np.float32)), wall_shade=1.0)
+"""Of the numbers of `Hueless`, which are no light: they mix nearly as they are, and a shaded wall has the deck's."""

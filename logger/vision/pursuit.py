@@ -48,6 +48,8 @@ _LITTLE, _SAME_MM = 0.22, 3.0
 """Of so little of a boat its place is believed if the whole fit comes as near as this to it."""
 _RIVAL = 0.8
 """Another place at which so much is shown of what is shown at the best makes both worthless."""
+_NEAR_COUNT, _BORNE_OUT_COUNT = 4, 4
+"""Among a picture and so many on either side so many must show the boat."""
 _TOGETHER_COUNT = 16
 """How many pictures are fitted together."""
 _SOUGHT_TOGETHER_COUNT = 8
@@ -107,7 +109,17 @@ def pursue(
     chase.backwards()
     if chase.seek(Seeker(chase.fitter, found, tank)):
         chase.backwards()
-    return chase.fits
+    return without_lonely(chase.fits)
+
+
+def without_lonely(fits: Mapping[int, Fit]) -> dict[int, Fit]:
+    """`fits` without those that hardly any picture near them bears out: a boat does not show up for a moment only.
+
+    By chance a ring, a glint or a hand looks like the boat in one picture.
+    """
+    numbers = np.array(sorted(fits), np.int64)
+    beside = np.searchsorted(numbers, numbers + _NEAR_COUNT, "right") - np.searchsorted(numbers, numbers - _NEAR_COUNT)
+    return {int(n): fits[int(n)] for n in numbers[beside >= min(_BORNE_OUT_COUNT, len(numbers))]}
 
 
 def complete(

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision import background, outline, sightings
-from logger.vision.background import Grey
+from logger.vision.background import Grey, Mask
 from logger.vision.glance import Glance, Pictures, evenly, glance
 from logger.vision.ground import SHRINK, Ground
 from logger.vision.light import PLAIN, Tone
@@ -27,6 +27,8 @@ _AT_REST_COUNT = 4
 """So many pictures of one and the same place are enough."""
 _CORE_PX = 5
 _ENOUGH_WHOLE_COUNT = 6
+_OFF_COURSE = 0.4
+"""So far, in boat lengths, no boat is from the straight way between two places shortly before and after."""
 USUAL_FLARE = 0.015
 """By how much a deck is usually larger than the waterline, as a share."""
 
@@ -87,7 +89,7 @@ def survey(
             found = {n: judge.weighed(sightings.shrunk(extra[n]), row) for n, row in found.items()}
         rows |= found
         seen = sightings.path([rows[n] for n in sorted(rows)], size_px=looked.size_px)
-    return _poses(pictures, seen, plane, ground, looked.size_px)
+    return _poses(pictures, seen, plane, ground, looked, by_size=by_size)
 
 
 def _between(numbers: list[int], seen: Sequence[Sighting | None], size_px: float) -> list[int]:
@@ -109,16 +111,18 @@ def _poses(
     seen: Sequence[Sighting | None],
     plane: Plane,
     ground: Ground,
-    size_px: float,
+    looked: Glance,
+    *,
+    by_size: bool,
 ) -> Survey | str:
     order = sorted(pictures)
     held = [(n, s, k) for k, (n, s) in enumerate(zip(order, seen, strict=True)) if s is not None]
     if len(held) < 3:
         return "nothing of a boat's size stands out from the empty tank"
-    radius = _radius_px(plane, ground, size_px)
+    radius = _radius_px(plane, ground, looked.size_px)
     spots = [((s.u + 0.5) * SHRINK - 0.5, (s.v + 0.5) * SHRINK - 0.5) for _, s, _ in held]
     raw = [pictures[n] for n, _, _ in held]
-    empty, lights = _without_boat(raw, spots, radius)
+    empty, lights = _without_boat(raw, spots, radius, ground, looked.empty)
     noise = _noise(raw, empty)
     shapes: list[tuple[int, Shape, float]] = []
     for (n, _, _), spot, light in zip(held, spots, lights, strict=True):
@@ -127,6 +131,8 @@ def _poses(
             shapes.append((n, on_plane(found, plane), found.contrast))
     if len(shapes) < 3:
         return "nothing of a boat's size stands out from the empty tank"
+    if by_size:
+        shapes = _on_course(shapes, ground)
     shapes = _apart(_of_one_size(shapes, ground))
     place = np.array([shape.centre_mm for _, shape, _ in shapes])
     heading = headings([shape for _, shape, _ in shapes], place, ground.forward_rad)
@@ -146,12 +152,28 @@ def _poses(
 
 
 def _without_boat(
-    pictures: Sequence[Grey], spots: Sequence[tuple[float, float]], radius_px: float
+    pictures: Sequence[Grey],
+    spots: Sequence[tuple[float, float]],
+    radius_px: float,
+    ground: Ground,
+    guess: Singles,
 ) -> tuple[Singles, list[float]]:
-    """The empty tank, picture numbers, and each picture's light, the boat being within `radius_px` of its spot."""
+    """The empty tank, picture numbers, and each picture's light, the boat being within `radius_px` of its spot.
+
+    `guess` is a first idea of the empty tank, reduced.
+    """
     rough = background.median(np.stack([p[::SHRINK, ::SHRINK] for p in pictures[::3]]))
     lights = [background.light_of(p[::SHRINK, ::SHRINK], rough) for p in pictures]
-    return background.away_from_boat(pictures, lights, [(u, v, 1.15 * radius_px) for u, v in spots]), lights
+    discs = [(u, v, 1.15 * radius_px) for u, v in spots]
+    return background.away_from_boat(pictures, lights, discs, _foreign(pictures, guess, ground.start_zone)), lights
+
+
+def _foreign(pictures: Sequence[Grey], guess: Singles, start_zone: Mask | None) -> list[Mask] | None:
+    if start_zone is None:
+        return None
+    small = [sightings.shrunk(picture) for picture in pictures]
+    _, noise = sightings.differences(np.stack(small[:: max(1, len(small) // 4)]), guess)
+    return [background.foreign(one, guess, start_zone, noise=noise) for one in small]
 
 
 def in_another(found: Survey, film: Pictures, plane: Plane, ground: Ground) -> Survey:
@@ -160,7 +182,8 @@ def in_another(found: Survey, film: Pictures, plane: Plane, ground: Ground) -> S
     raw = [pictures[int(n)] for n in found.numbers]
     size = float(np.hypot(*outline.extents(found.polygon_mm))) / plane.step_mm(plane.foot_mm) / SHRINK
     spots = [(float(u), float(v)) for u, v in plane.pixels(found.place_mm)]
-    empty, _ = _without_boat(raw, spots, _radius_px(plane, ground, size))
+    guess = background.first_guess(np.stack([sightings.shrunk(picture) for picture in raw]), ground.start_zone)
+    empty, _ = _without_boat(raw, spots, _radius_px(plane, ground, size), ground, guess)
     middles = [_around(picture, spot) - _around(empty, spot) for picture, spot in zip(raw, spots, strict=True)]
     contrast = float(np.nan_to_num(np.median(np.abs(middles))))
     return replace(found, pictures=raw, empty=empty, noise=_noise(raw, empty), contrast=contrast)
@@ -200,6 +223,20 @@ def _apart(shapes: list[tuple[int, Shape, float]]) -> list[tuple[int, Shape, flo
         if here < _AT_REST_COUNT:
             kept.append(item)
     return kept if kept[-1] is shapes[-1] else [*kept, shapes[-1]]
+
+
+def _on_course(shapes: list[tuple[int, Shape, float]], ground: Ground) -> list[tuple[int, Shape, float]]:
+    """Without those that lie far from the straight way between the ones before and after: glints, hands, shadows."""
+    kept = list(shapes)
+    while ground.longest_mm is not None and len(kept) > _ENOUGH_WHOLE_COUNT:
+        number = np.array([n for n, _, _ in kept], np.float64)
+        place = np.array([shape.centre_mm for _, shape, _ in kept])
+        share = ((number[1:-1] - number[:-2]) / (number[2:] - number[:-2]))[:, None]
+        off = np.hypot(*(place[1:-1] - place[:-2] - share * (place[2:] - place[:-2])).T)
+        if off.max() < _OFF_COURSE * ground.longest_mm:
+            break
+        del kept[1 + int(off.argmax())]
+    return kept
 
 
 def _of_one_size(shapes: list[tuple[int, Shape, float]], ground: Ground) -> list[tuple[int, Shape, float]]:

@@ -22,7 +22,7 @@ from logger.vision.film import Colour, StoredFilm, one_colour, watched
 from logger.vision.fit import Fit
 from logger.vision.glance import Glance, glance
 from logger.vision.ground import Ground, depth_share, ground
-from logger.vision.hueless import NEARNESS, hueless
+from logger.vision.hueless import BRIGHTNESS, NEARNESS, Hueless, Uncoloured, floor_hue, tells
 from logger.vision.hues import PAIRS, hue
 from logger.vision.learning import Learnt, learn
 from logger.vision.light import ONE_COLOUR, Tone
@@ -115,9 +115,8 @@ def _untagged(recording: Recording, rig: Rig) -> Track | NotFound:
     return replace(track, touches=touches(track, look.film, deck=deck, tank_mm=tank, outline_mm=edge))
 
 
-_CRINKLED, _PLAINLY = 20.0, 12.0
-"""Contrast of crinkles (texture.py) that only foil and its like have, and how far above the crinkles' own noise it is:
-ripples of water come and go."""
+_CRINKLED, _PLAINLY = 20.0, 2.5
+"""Contrast of crinkles (texture.py) that only foil and its like have; that of any boat, in noises."""
 
 
 _HUED, _HUED_PLAINLY = 12.0, 4.0
@@ -142,8 +141,8 @@ def _look(
 ) -> _Look | str:
     """The boat's look, learnt from where its light differs from the water's.
 
-    If that is not of the card's size (a shadow beside the boat), the boat is looked for by its hue; a shining boat by
-    its crinkles.
+    If that is not of the card's size (a shadow beside the boat, a sail), or not plain, the boat is looked for as a
+    thing without hue on a coloured floor, by its hue, and by its crinkles.
     """
     film, found = _surveyed(grey, pictures, plane, known, card)
     look = found if isinstance(found, str) else _learnt(film, found, plane, card, floor_share)
@@ -151,25 +150,51 @@ def _look(
     if not is_dim and _off_card(look, card) < _OFF_CARD:
         return look
     others = [] if isinstance(look, str) else [look]
-    near = hueless(grey.in_colour(sorted(pictures)[::_FLOOR_EVERY]).values(), known.tank)
-    if near is not None:
-        bare = survey(grey.made(replace(near, keeps_others=False)), plane, known, by_size=True)
-        if not isinstance(bare, str) and bare.contrast > max(_HUED, _HUED_PLAINLY * bare.noise):
-            film = grey.made(near)
-            read = _learnt(film, in_another(bare, film, plane, known), plane, card, floor_share, NEARNESS)
-            if _off_card(read, card) < _OFF_CARD and not doubts.shines(read.learnt):
-                return read
-            others.append(read)
+    floor = floor_hue(grey.in_colour(sorted(pictures)[::_FLOOR_EVERY]).values(), known.tank)
+    if floor is not None and (bare := _without_hue(grey, floor, plane, known, card, floor_share)) is not None:
+        if _is_plain(bare, card):
+            return bare
+        others.append(bare)
     for pair in PAIRS:
         hued = survey(grey.made(partial(hue, pair=pair)), plane, known)
         if not isinstance(hued, str) and hued.contrast > max(_HUED, _HUED_PLAINLY * hued.noise):
             others.append(_learnt(grey, in_another(hued, grey, plane, known), plane, card, floor_share))
-    if is_dim:
-        crinkled = survey(CrinkledFilm(grey), plane, known, by_size=True)
-        if not isinstance(crinkled, str) and crinkled.contrast > max(_CRINKLED, _PLAINLY * crinkled.noise):
-            is_foil = replace(in_another(crinkled, grey, plane, known), is_crinkled=True)
-            others.append(_learnt(grey, is_foil, plane, card, floor_share))
+    if floor is not None and not any(_is_plain(tried, card) for tried in others):
+        others += _crinkled(grey, floor, plane, known, card, floor_share)
     return min(others, key=lambda tried: _off_card(tried, card), default=look)
+
+
+def _is_plain(look: _Look, card: Card) -> bool:
+    """Whether it is of the card's size and its edge is seen all round."""
+    return _off_card(look, card) < _OFF_CARD and not doubts.shines(look.learnt)
+
+
+def _without_hue(
+    grey: StoredFilm, floor: tuple[float, float], plane: Plane, known: Ground, card: Card, floor_share: float
+) -> _Look | None:
+    """The look of a boat of foil or white paper on a coloured floor; None if nothing stands out there."""
+    if not tells(floor):
+        return None
+    near = Hueless(floor, keeps_others=True)
+    found = survey(grey.made(replace(near, keeps_others=False)), plane, known, by_size=True)
+    if isinstance(found, str) or found.contrast < max(_HUED, _HUED_PLAINLY * found.noise):
+        return None
+    film = grey.made(near)
+    return _learnt(film, in_another(found, film, plane, known), plane, card, floor_share, NEARNESS)
+
+
+def _crinkled(
+    grey: StoredFilm, floor: tuple[float, float], plane: Plane, known: Ground, card: Card, floor_share: float
+) -> list[_Look]:
+    """Looks of a boat that was found by its crinkles and edges: as it is, and without what is coloured."""
+    found = survey(CrinkledFilm(grey), plane, known, by_size=True)
+    if isinstance(found, str) or found.contrast < _PLAINLY * found.noise:
+        return []
+    found = replace(found, is_crinkled=found.contrast > _CRINKLED)
+    films: list[tuple[StoredFilm, Tone | None]] = [(grey, None), (grey.made(Uncoloured(floor)), BRIGHTNESS)]
+    return [
+        _learnt(film, in_another(found, film, plane, known), plane, card, floor_share, tone) for film, tone in films
+    ]
 
 
 def _learnt(

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.vision.background import away_from_boat, first_guess, light_of, median
+from logger.vision.background import away_from_boat, first_guess, foreign, light_of, median
 
 
 def film(rest_share: float, count: int = 40) -> np.ndarray:
@@ -42,6 +42,24 @@ def test_the_mean_away_from_the_boat_is_the_empty_picture_and_unknown_under_all_
     assert np.isnan(empty[15, 12])
     assert empty[15, 2] == pytest.approx(100)
     assert np.nanmax(np.abs(empty - 100)) == 0
+
+
+def test_a_hand_and_a_boat_not_known_of_in_the_start_zone_are_left_out() -> None:
+    """Twelve pictures of a grey tank; in four a dark hand lies over the start zone's left edge."""
+    zone = np.zeros((15, 30), bool)
+    zone[:, :10] = True
+    pictures = [np.full((60, 120), 100, np.uint8) for _ in range(12)]
+    for picture in pictures[:4]:
+        picture[20:40, :16] = 30
+    small = [picture[2::4, 2::4] for picture in pictures]
+    empty = np.full((15, 30), 100, np.float32)
+    masks = [foreign(one, empty, zone, noise=1.0) for one in small]
+    assert masks[0][5:10, :4].all()
+    assert not masks[0][:, 8:].any()
+    assert not masks[5].any()
+    discs = [(90.0, 30.0, 10.0)] * 12
+    assert away_from_boat(pictures, [1.0] * 12, discs)[30, 8] < 80
+    assert np.nanmax(np.abs(away_from_boat(pictures, [1.0] * 12, discs, masks) - 100)) < 1e-3
 
 
 def test_a_brighter_lamp_is_seen_as_such_although_a_boat_is_there() -> None:

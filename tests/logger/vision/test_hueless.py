@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from logger.vision.hueless import NEARNESS, Hueless, hueless
+from logger.vision.hueless import BRIGHTNESS, NEARNESS, Hueless, Uncoloured, floor_hue, tells
 
 BLUE, SAND, GREY = (206, 184, 146), (150, 186, 204), (168, 170, 168)
 ORANGE, GREEN = (50, 120, 226), (96, 176, 86)
@@ -15,9 +15,9 @@ def filled(bgr: tuple[int, int, int], shape: tuple[int, int] = (24, 32)) -> np.n
 
 
 def look(floor: tuple[int, int, int]) -> Hueless:
-    found = hueless([filled(floor)], None)
-    assert found is not None
-    return found
+    hue = floor_hue([filled(floor)], None)
+    assert hue is not None
+    return Hueless(hue, keeps_others=True)
 
 
 @pytest.mark.parametrize("floor", [BLUE, SAND])
@@ -39,8 +39,12 @@ def test_the_floors_place_is_the_logarithm_of_its_colours() -> None:
 
 
 def test_a_floor_without_hue_tells_nothing() -> None:
-    assert hueless([filled(GREY)], None) is None
-    assert hueless([], None) is None
+    grey = floor_hue([filled(GREY)], None)
+    assert grey is not None
+    assert not tells(grey)
+    assert tells(look(BLUE).floor)
+    assert tells(look(SAND).floor)
+    assert floor_hue([], None) is None
 
 
 @pytest.mark.parametrize("third", [ORANGE, GREEN])
@@ -69,6 +73,16 @@ def test_only_water_is_looked_at() -> None:
     picture[:, :200] = SAND
     tank = np.zeros((60, 80), bool)
     tank[:, 55:] = True
-    found = hueless([picture], tank)
-    assert found is not None
-    assert found.floor == pytest.approx(look(BLUE).floor, abs=0.01)
+    assert floor_hue([picture], tank) == pytest.approx(look(BLUE).floor, abs=0.01)
+
+
+@pytest.mark.parametrize("floor", [BLUE, SAND, GREY])
+def test_without_what_is_coloured_brightness_stays_and_sails_say_nothing(floor: tuple[int, int, int]) -> None:
+    """The brightness is OpenCV's own."""
+    hue = floor_hue([filled(floor)], None)
+    assert hue is not None
+    bare = Uncoloured(hue)
+    for plain in (filled(floor), filled((228, 232, 232)), filled((60, 60, 60))):
+        assert np.array_equal(bare(plain), cv2.cvtColor(plain, cv2.COLOR_BGR2GRAY))
+    for third in (ORANGE, GREEN):
+        assert np.isnan(BRIGHTNESS.light(bare(filled(third)))).all()

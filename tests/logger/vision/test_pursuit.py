@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
-from logger.vision.pursuit import pursue
+from logger.vision.fit import Fit
+from logger.vision.pursuit import pursue, without_lonely
 from logger.vision.survey import Survey
 from tests.logger.vision.conftest import Painted
 from tests.logger.vision.test_survey import Film
@@ -106,3 +107,11 @@ def test_a_picture_that_a_lost_part_has_shifted_is_looked_at_whole_and_left_out_
     assert sorted(fits) == [n for n in range(150) if n not in damaged]
     assert all(fit.good for fit in fits.values())
     assert off_mm(painted, fits).max() < 0.5
+
+
+def test_a_boat_that_shows_up_for_a_moment_only_is_none() -> None:
+    """By chance a ring looks like the boat in one picture, or in two."""
+    fit = Fit(np.zeros(2), 0.0, np.eye(3), strength=1.0, misfit=1.0, known=1.0, agreeing=1.0)
+    assert sorted(without_lonely(dict.fromkeys((20, *range(60, 90), 120, 121), fit))) == list(range(60, 90))
+    assert sorted(without_lonely(dict.fromkeys((5, 6, 7), fit))) == [5, 6, 7]
+    assert without_lonely({}) == {}

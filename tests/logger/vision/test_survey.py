@@ -3,13 +3,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 
+import cv2
 import numpy as np
 
 from logger.vision.glance import Whole
-from logger.vision.ground import Ground
+from logger.vision.ground import Ground, ground
 from logger.vision.plane import Plane
 from logger.vision.silhouette import Shape
-from logger.vision.survey import headings, survey
+from logger.vision.survey import Survey, headings, survey
 from tests.logger.vision.conftest import Painted
 from tests.logger.vision.painted import camera
 
@@ -71,3 +72,17 @@ def test_the_bow_is_where_the_boat_goes() -> None:
     turned = headings([shape(0.1)] * 9, back, 0.0)
     assert np.cos(turned - (0.1 + np.pi)).min() > 0.999
     assert np.cos(headings([shape(0.1)] * 9, back[::-1], 0.0) - 0.1).min() > 0.999
+
+
+def test_by_size_a_boat_is_found_beside_darker_things_that_come_and_go(painted: Painted) -> None:
+    """In every third picture a black disc, a third as wide as the boat is long, lies somewhere else, far from it."""
+    pictures = [frame.image for frame in painted.recording.frames(grey=True)]
+    for n in range(0, 150, 3):
+        picture = pictures[n] = pictures[n].copy()
+        cv2.circle(picture, (300 + 47 * n % 700, 150 if n % 2 else 560), 40, 5, -1)
+    known = ground(painted.rig, painted.plane, painted.recording.card.boat)
+    found = survey(Film(pictures), painted.plane, known, by_size=True)
+    assert isinstance(found, Survey), found
+    off = np.hypot(*(found.place_mm - painted.on_plane(found.numbers)).T)
+    assert len(off) > 20
+    assert off.max() < 12
