@@ -64,6 +64,7 @@ class Spot:
 
     name: str
     pixel: tuple[float, float]
+    """Column and row."""
     place_mm: tuple[float, float]
     height_mm: float
 

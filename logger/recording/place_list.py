@@ -47,6 +47,7 @@ class GivenPoint:
 
     at_mm: tuple[float, float] | None = None
     pixel: tuple[float, float] | None = None
+    """Column and row."""
     mark: int | None = None
     """Number of a rim mark."""
     across_mm: float | None = None
