@@ -7,6 +7,7 @@ import argparse
 from logger.cli import inner
 
 TARGETS = {
+    "all": "everything, step by step: what is done, what is next, what is old",
     "lens": "focal length, centre and bend of the lens, from pictures of a printed board",
     "plane": "where the camera stands over the water, from marks, a floor grid or a floating board",
     "lines": "where lines, beams and zones are: typed, by rim marks, or pointed at in a picture",
