@@ -122,18 +122,14 @@ class Fitter:
         A hand, a sail or a straw hides some of the rays; which ones is judged anew in every step. What is good here is
         only so because the boat was known to be near: by itself a part may be like a part of something else.
         """
-        return self.fits_partly([picture], place_mm=place_mm[None], heading_rad=np.array([heading_rad]))[0]
+        return self.fits_partly(picture, place_mm=place_mm[None], heading_rad=np.array([heading_rad]))[0]
 
-    def fits_partly(
-        self, pictures: Sequence[Grey], *, place_mm: Floats, heading_rad: Floats, steps: int = 12
-    ) -> list[Fit]:
-        """The same for N pictures, some of them perhaps the same one, from N places (N, 2) and headings (N,)."""
-        search = _Search(place_mm, heading_rad)
-        of_picture = {id(picture): Light(picture, self._tone) for picture in pictures}
-        lights = [of_picture[id(picture)] for picture in pictures]
+    def fits_partly(self, picture: Grey, *, place_mm: Floats, heading_rad: Floats, steps: int = 12) -> list[Fit]:
+        """The same from N places (N, 2) and headings (N,) in one picture."""
+        search, light = _Search(place_mm, heading_rad), Light(picture, self._tone)
         found: dict[int, Fit] = {}
         for number in range(steps if len(place_mm) else 0):
-            seen = self._compared([lights[k] for k in search.open], search.place, search.heading)
+            seen = self._compared([light] * len(search.open), search.place, search.heading)
             half = _WRONG_AT_FIRST if number == 0 else _WRONG
             shows = showing(seen.residual, seen.boat, self.hull.noise, half=half)
             step = self._step(seen, search.heading, self._near, shows[..., None])

@@ -358,7 +358,7 @@ class _Chase:
     def _parts(self, picture: Grey, starts: list[Floats]) -> list[Fit]:
         """Good fits of a part of the boat, each where its start was."""
         poses = np.array(starts)
-        fits = self.fitter.fits_partly([picture] * len(poses), place_mm=poses[:, :2], heading_rad=poses[:, 2])
+        fits = self.fitter.fits_partly(picture, place_mm=poses[:, :2], heading_rad=poses[:, 2])
         return [fit for fit, start in zip(fits, starts, strict=True) if fit.good and self._is_there(fit, [start])]
 
     def seek(self, seeker: Seeker) -> bool:
