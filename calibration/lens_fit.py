@@ -88,13 +88,19 @@ def fit_lens(
         raise CalibrationError(place, [mistake]) from error
     residuals, scores = _information(solved, kept)
     covariance, widened = _covariance(residuals, scores, solved.free)
-    covariance += flat_covariance(solved, list(kept.values()), u_mm=u_flat_mm(flat_mm))
     tilt_deg = _tilt_deg(solved.poses)
     fit = LensFit(solved.lens, covariance, rms_of(kept, solved), _covered(kept), tilt_deg, widened, solved.poses)
     mistakes, more = _judged(fit)
     if mistakes:
         raise CalibrationError(place, mistakes)
-    return replace(fit, doubts=(*doubts, *more))
+    whole = covariance + flat_covariance(solved, list(kept.values()), u_mm=u_flat_mm(flat_mm))
+    focus = np.sqrt(whole[0, 0]) / solved.lens.fx_px
+    if focus > _WORST_RELATIVE_FOCUS:
+        more.append(
+            f"the focal length is only known to {focus:.1%}, mostly because the board may be bowed by {flat_mm:g} mm; "
+            "show more tilted and nearer views, or glue it onto something flatter and say how flat"
+        )
+    return replace(fit, covariance=whole, doubts=(*doubts, *more))
 
 
 def refuse_unfit(views: Mapping[str, BoardSeen], *, place: str = "board pictures") -> None:

@@ -68,3 +68,9 @@ def test_a_bowed_board_is_held_by_the_doubt_and_would_not_be_without() -> None:
     off = abs(blind.lens.fx_px - USUAL.fx_px)
     assert off > 3 * blind.u["fx_px"]
     assert off < 2 * told.u["fx_px"]
+
+
+def test_a_board_that_may_be_much_bowed_is_a_doubt_and_no_reason_to_refuse() -> None:
+    seen = views(USUAL, np.zeros(3))
+    assert not any("bowed" in doubt for doubt in fit_lens(seen, flat_mm=0.1).doubts)
+    assert any("because the board may be bowed by 3 mm" in doubt for doubt in fit_lens(seen, flat_mm=3.0).doubts)
