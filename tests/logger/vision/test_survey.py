@@ -74,12 +74,11 @@ def test_the_bow_is_where_the_boat_goes() -> None:
     assert np.cos(headings([shape(0.1)] * 9, back[::-1], 0.0) - 0.1).min() > 0.999
 
 
-def test_by_size_a_boat_is_found_beside_darker_things_that_come_and_go(painted: Painted) -> None:
-    """In every third picture a black disc, a third as wide as the boat is long, lies somewhere else, far from it."""
-    pictures = [frame.image for frame in painted.recording.frames(grey=True)]
-    for n in range(0, 150, 3):
-        picture = pictures[n] = pictures[n].copy()
-        cv2.circle(picture, (300 + 47 * n % 700, 150 if n % 2 else 560), 40, 5, -1)
+def test_by_size_a_boat_is_found_beside_a_stronger_thing_of_another_size(painted: Painted) -> None:
+    """A black disc, not half as wide as the boat is long, moves along beside it all the time."""
+    pictures = [frame.image.copy() for frame in painted.recording.frames(grey=True)]
+    for n, picture in enumerate(pictures):
+        cv2.circle(picture, (300 + 4 * n, 160), 45, 5, -1)
     known = ground(painted.rig, painted.plane, painted.recording.card.boat)
     found = survey(Film(pictures), painted.plane, known, by_size=True)
     assert isinstance(found, Survey), found
