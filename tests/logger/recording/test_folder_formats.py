@@ -31,6 +31,7 @@ from logger.config import (
 )
 from logger.recording.card_toml import RECORDING_FORMAT
 from logger.recording.folder import load
+from logger.recording.place_list import KINDS, PLACE_COLUMNS
 from logger.recording.rig_toml import RIG_FORMAT
 from logger.recording.sensor_tables import EDGE_COLUMNS, EVENT_COLUMNS, FRAME_COLUMNS
 from logger.recording.tables import Columns
@@ -174,3 +175,9 @@ def test_what_is_said_of_the_camera_frame_is_so(tmp_path: Path) -> None:
     # 100 mm along x at 1400 mm: 800 px · 100/1400 to the right; 100 mm to the left is as much up
     assert view.to_pixels([[850, 0, 0]])[0] == pytest.approx([639.5 + 800 / 14, 359.5])
     assert view.to_pixels([[750, 100, 0]])[0] == pytest.approx([639.5, 359.5 - 800 / 14])
+
+
+def test_every_column_of_a_table_of_points_is_described() -> None:
+    told = {name: words for first, words in table_under("## Tables of points") for name in names_in(first)}
+    assert set(told) == {*PLACE_COLUMNS.needed, *PLACE_COLUMNS.optional}
+    assert all(kind in told["kind"] for kind in KINDS)
