@@ -201,7 +201,13 @@ def _read(path: Path, places: Places, wanted: Collection[int] | None) -> Iterato
         for number in range(len(places)) if wanted is None else sorted(n for n in wanted if 0 <= n < len(places)):
             start, count = places[number]
             file.seek(start)
-            yield number, file.read(count)
+            packet = file.read(count)
+            if len(packet) < count:
+                raise InputError(
+                    f"{path}: found its end within picture {number}; wanted the video as it was when the recording was "
+                    "opened; put the whole video back and open it again"
+                )
+            yield number, packet
 
 
 def _jpegs(

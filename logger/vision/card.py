@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logger.config import Boat, Tag
 
@@ -19,6 +20,8 @@ a double-ended boat; the water plane of a hull with a pointed bow and a flat ste
 0.52 to 0.59 (yachts and cargo ships keep to 0.50 to 0.57; from memory, no source)."""
 _ROUND_SHARE, _U_ROUND_SHARE, _ROUND_RATIO = 0.5, 0.012, 1.2
 """The same of a boat hardly longer than wide, and up to which ratio it is one."""
+USUAL_FLARE, U_FLARE = 0.02, 0.015
+"""By how much a deck is usually larger than the waterline, as a share: sides stand upright or lean out a little."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +34,10 @@ class Card:
     u_length_mm: float = 1.0
     width_mm: float | None = None
     u_width_mm: float = 1.0
+
+    def sides_covariance(self) -> NDArray[np.float64]:
+        """(2, 2) of freeboard, mm, and flare, a share, before anything has been seen."""
+        return np.diag([self.u_freeboard_mm**2, U_FLARE**2])
 
 
 def boat_card(boat: Boat) -> Card:

@@ -43,9 +43,9 @@ _LEANING = 0.08
 _CONTRADICTED, _MATTERS_MM = 3.0, 2.0
 """How many of its standard uncertainties the card's freeboard may be off, and by how much that may move a fix, before
 something is wrong."""
-_U_EDGE_PX = 0.08
+_U_EDGE_PX = 0.12
 """How far an edge may be misread in all pictures alike, pixels."""
-_U_FREEBOARD_MM = 0.2
+_U_FREEBOARD_MM = 0.3
 """How well a freeboard can be learnt at best."""
 
 

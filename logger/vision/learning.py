@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision import outline
-from logger.vision.card import Card
+from logger.vision.card import U_FLARE, USUAL_FLARE, Card
 from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved, stiffness
 from logger.vision.hull import Floats, Hull, Look, Reach, look
 from logger.vision.light import PLAIN, Tone
@@ -31,8 +31,6 @@ _SETTLED_FREEBOARD_MM = 0.1
 _SHADOW_FROM_ROUND = 3
 _BLUNT_PX = 3.0
 """How near a corner no ray is laid: blur has rounded it there."""
-_USUAL_FLARE, _U_FLARE = 0.02, 0.015
-"""By how much a deck is usually larger than the waterline, as a share: sides stand upright or lean out a little."""
 _WITNESS, _WITNESS_PER_LIGHT, _FAINT_WALL = 1.0, 0.25, 45.0
 """How much more doubtful than their noise walls are as witnesses of freeboard and taper, how much more for each
 unit of the noise (light of 255); and from which contrast with the water (light of 255) on they are faint. Seen on
@@ -147,7 +145,7 @@ def _first_hull(
         wall=np.full(rays, np.nan),
         noise=np.full((rays, len(offsets)), 4.0),
         freeboard_mm=card.freeboard_mm,
-        taper=_USUAL_FLARE + card.freeboard_mm / plane.height_mm,
+        taper=USUAL_FLARE + card.freeboard_mm / plane.height_mm,
         blur_mm=_ROUNDS_BLUR_PX[0] * step,
         wall_bend=wall_bend,
     )
@@ -172,7 +170,7 @@ class _Fit:
         self.pictures, self.water, self.plane, self.card = pictures, water, plane, card
         self.hull, self.place, self.heading = hull, place, heading
         self.depth_share, self.is_faint, self.tone = depth_share, is_faint, tone
-        self.sides = np.diag([card.u_freeboard_mm**2, _U_FLARE**2])
+        self.sides = card.sides_covariance()
         self.misfit = np.zeros(len(pictures))
         self.step = plane.step_mm(place.mean(axis=0))
         self.is_settled = False
@@ -346,9 +344,9 @@ class _Fit:
         pull[-8] = (self.card.freeboard_mm - self.hull.freeboard_mm) * told
         pull[-3] = (self.depth_share - shadow.depth_share) * diagonal[-3]
         nearer = 1 - self.hull.freeboard_mm / self.plane.height_mm
-        usual = 1 - (1 - _USUAL_FLARE) * nearer
-        diagonal[-7] += (witness / _U_FLARE) ** 2
-        pull[-7] += (usual - self.hull.taper) * (witness / _U_FLARE) ** 2
+        usual = 1 - (1 - USUAL_FLARE) * nearer
+        diagonal[-7] += (witness / U_FLARE) ** 2
+        pull[-7] += (usual - self.hull.taper) * (witness / U_FLARE) ** 2
         return diagonal, pull
 
     def _witness(self) -> float:
@@ -395,7 +393,7 @@ class _Fit:
 
     def result(self) -> Learnt:
         """What was learnt so far."""
-        sides = np.diag([self.card.u_freeboard_mm**2, _U_FLARE**2]) if self.is_faint else self.sides
+        sides = self.card.sides_covariance() if self.is_faint else self.sides
         _, _, shaded = self.samples()
         water = middle(np.swapaxes(shaded, 1, 2).reshape(-1, shaded.shape[1]))
         return Learnt(self.hull, self.place, self.heading, sides, self.misfit, water)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 from heapq import merge
 from itertools import islice, takewhile
@@ -14,6 +13,7 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 
 from logger.vision.background import Grey, Mask
+from logger.vision.course import Course
 from logger.vision.doubts import shines
 from logger.vision.fit import Fit, Fitter
 from logger.vision.glance import Film, Whole
@@ -33,8 +33,6 @@ _SAME_RAD = 0.02
 """From two headings nearer than this a fit comes to the same end."""
 _FORGOTTEN_S = 0.4
 """After so long without the boat it may be anywhere."""
-_LIVELY_MM_PER_S2 = 3000.0
-"""How quickly a boat gains or loses speed."""
 _BESIDE_COUNT = 4
 """From how many pictures away a boat's speed is judged at most."""
 _LOOSELY, _LOOSE_MISFIT = 0.5, 6.0
@@ -56,39 +54,6 @@ _SOUGHT_TOGETHER_COUNT = 8
 """In how many pictures the boat is sought together."""
 _AT_ONCE_COUNT = 32
 """How many pictures are held in memory to be gone through backwards."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Course:
-    """Where the boat was at one moment, and how it moved: [x, y, heading] on the plane."""
-
-    pose: Floats
-    speed: Floats
-    """Per second; backwards in time as well."""
-    t_s: float
-    shown: float
-    """How much of it was seen; 1: all."""
-
-    def at(self, t_s: float) -> Floats:
-        """Where it is at another moment if nothing changes its course."""
-        return self.pose + self.speed * (t_s - self.t_s)
-
-    def room_mm(self, t_s: float, *, step_mm: float) -> float:
-        """How far from there it may be then."""
-        return _LIVELY_MM_PER_S2 * (t_s - self.t_s) ** 2 / 2 + step_mm
-
-    def ways(self, t_s: float, others: list[Floats], *, step_mm: float) -> list[Floats]:
-        """Poses that are near enough to be true then: `others`, stopped, slower, faster."""
-        carried_on, room = self.at(t_s), self.room_mm(t_s, step_mm=step_mm)
-        way = (carried_on - self.pose)[:2]
-        far = float(np.hypot(*way))
-        near = [start for start in others if step_mm / 4 < np.hypot(*(start - carried_on)[:2]) < far + room]
-        found = [*near, self.pose]
-        along = way / far if far > 1e-6 else np.array([np.cos(self.pose[2]), np.sin(self.pose[2])])
-        for k in range(1, int(room / step_mm) + 1):
-            aside = np.array([*(k * step_mm * along), 0.0])
-            found += [carried_on - aside, carried_on + aside]
-        return found
 
 
 def pursue(
@@ -161,7 +126,7 @@ class _Chase:
 
     def forwards(self) -> None:
         """Every picture from where the boat is surely seen, in order, each from where it must be."""
-        course: _Course | None = None
+        course: Course | None = None
         for batch in batched(_every(self.film, self.found, self._rows_px), _TOGETHER_COUNT):
             for (number, picture, whole), fit in zip(batch, self._at_once(batch), strict=True):
                 if course is not None and self._t_s[number] - course.t_s > _FORGOTTEN_S:
@@ -189,7 +154,7 @@ class _Chase:
         whole: Whole,
         *,
         starts: list[Floats],
-        course: _Course | None,
+        course: Course | None,
         last: Fit | None = None,
     ) -> Fit | None:
         """The fit in a picture, from its upper rows or else all of it; `last` is that from the last of the starts."""
@@ -204,7 +169,7 @@ class _Chase:
             return None
         return self._fitted(checked, starts, course=course, t_s=t_s)
 
-    def _lowest_px(self, starts: list[Floats], course: _Course | None, t_s: float) -> float:
+    def _lowest_px(self, starts: list[Floats], course: Course | None, t_s: float) -> float:
         """A row above which all lies that is looked at from the starts."""
         room = 0.0 if course is None else course.room_mm(t_s, step_mm=self._nearby_mm)
         reach = self._radius_mm + room + _STEPS_BLURS * self.fitter.hull.blur_mm
@@ -265,7 +230,7 @@ class _Chase:
             return False
         return min(float(np.hypot(*(fit.place_mm - start[:2]))) for start in starts) < self._nearby_mm
 
-    def _course(self, number: int, side: int) -> _Course:
+    def _course(self, number: int, side: int) -> Course:
         """Where the boat is in a picture, and its speed, judged from the nearest picture on one side."""
         beside = number + side
         while beside not in self.fits and abs(beside - number) < _BESIDE_COUNT:
@@ -276,9 +241,9 @@ class _Chase:
         speed = np.zeros(3)
         if beside in self.fits:
             speed = (self._pose(beside) - pose) / (self._t_s[beside] - t_s)
-        return _Course(pose, speed, t_s, shown)
+        return Course(pose, speed, t_s, shown)
 
-    def _starts(self, number: int, course: _Course | None) -> list[Floats]:
+    def _starts(self, number: int, course: Course | None) -> list[Floats]:
         """Poses from which to look: the last place carried on, then what the sparse poses say if that is another."""
         expected = self._expected[number]
         if course is None:
@@ -297,7 +262,7 @@ class _Chase:
         picture: Grey,
         starts: list[Floats],
         *,
-        course: _Course | None,
+        course: Course | None,
         t_s: float,
         last: Fit | None = None,
     ) -> Fit | None:

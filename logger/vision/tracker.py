@@ -180,7 +180,9 @@ def _without_hue(
     if isinstance(found, str) or found.contrast < max(_HUED, _HUED_PLAINLY * found.noise):
         return None
     film = grey.made(near)
-    return _learnt(film, in_another(found, film, plane, known), plane, card, floor_share, NEARNESS)
+    look = _learnt(film, in_another(found, film, plane, known), plane, card, floor_share, NEARNESS)
+    # a wall has the deck's hue: it hardly tells how high it is
+    return replace(look, learnt=replace(look.learnt, sides_covariance=card.sides_covariance()))
 
 
 def _crinkled(

@@ -118,7 +118,7 @@ SECTION = FORMATS.read_text(encoding="utf-8").partition("## Evidence of a light 
 
 def names_under(heading: str) -> dict[str, str]:
     """The names in the first column of the table below `heading` -> the last column."""
-    lines = SECTION.partition(f"### {heading}\n")[2].partition("\n###")[0].splitlines()
+    lines = SECTION.partition(f"### {heading}\n")[2].partition("\n##")[0].splitlines()
     cells = [[cell.strip() for cell in line.strip("|").split("|")] for line in lines if line.startswith("| `")]
     return {name: row[-1] for row in cells for name in re.findall(r"`(\w+)`", row[0])}
 

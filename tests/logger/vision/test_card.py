@@ -33,3 +33,8 @@ def test_a_bow_is_half_the_length_ahead_of_a_bowl_and_more_of_a_boat() -> None:
     assert bow_share(Boat("bowl", length_mm=120.0, width_mm=110.0))[0] == 0.5
     share, u = bow_share(Boat("boat", length_mm=200.0, width_mm=80.0))
     assert 0.5 < share - u < share + 2 * u < 2 / 3
+
+
+def test_before_anything_is_seen_the_card_says_how_doubtful_the_sides_are() -> None:
+    covariance = Card(20.0, 1.5).sides_covariance()
+    assert covariance.tolist() == [[2.25, 0.0], [0.0, 0.015**2]]
