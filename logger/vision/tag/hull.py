@@ -35,6 +35,8 @@ _ROOM_PX = 12.0
 _PAINTED = 1.12
 """So much larger than the paper is what is painted over."""
 _FAINT_GREY = 30.0
+_ROUNDED = 0.1
+"""Radius of a barge's corners, as a share of its half width."""
 _OFF_CARD = 0.12
 """By this share and not more the outline's size may be off the card's."""
 
@@ -59,6 +61,21 @@ class Usual:
     """(M, 2) around its centroid."""
     centroid_mm: tuple[float, float]
     """Seen from the tag: forward, left."""
+
+    def boxed(self) -> Usual:
+        """A barge of the same length and width, its bow in the same place."""
+        low, high = self.outline_mm.min(axis=0), self.outline_mm.max(axis=0)
+        half, middle = (high - low) / 2, (high + low) / 2
+        # corners are rounded a little, as those of all boats are
+        turn = np.linspace(0, np.pi / 2, 5)
+        quarter = np.column_stack([np.cos(turn), np.sin(turn)])
+        rounding = _ROUNDED * float(half.min())
+        sides = [
+            (half - rounding) * np.array([x, y]) + rounding * outline.turned(quarter, k * np.pi / 2)
+            for k, (x, y) in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1)))
+        ]
+        ahead, left = self.centroid_mm
+        return Usual(np.vstack(sides), (ahead + float(middle[0]), left + float(middle[1])))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,17 +110,24 @@ def learnt_around(
     if len(numbers) < _FEWEST_COUNT:
         return "the boat does not come far enough for its outline to be told from the floor"
     scene = _Scene(seen, numbers, tag_plane, deck, length)
-    why: list[str] = []
-    for is_rough in (False, True):
-        survey = scene.by_shape(usual) if is_rough else scene.by_silhouettes()
-        around: Around | Survey | str = survey
-        if isinstance(survey, Survey):
-            held = _Held(seen, survey) if is_rough else None
-            around = _learnt(survey, deck, card, depth_share=depth_share, held=held)
+    plain: Around | Survey | str = scene.by_silhouettes()
+    if isinstance(plain, Survey):
+        plain = _learnt(plain, deck, card, depth_share=depth_share, held=None)
+    if isinstance(plain, Around):
+        return plain
+    rough: list[Around] = []
+    for shape in (usual, usual.boxed()):
+        found = scene.by_shape(shape)
+        around = _learnt(found, deck, card, depth_share=depth_share, held=_Held(seen, found))
         if isinstance(around, Around):
-            return around
-        why.append(str(around))
-    return why[0]
+            rough.append(around)
+    return min(rough, key=_unexplained, default=str(plain))
+
+
+def _unexplained(around: Around) -> float:
+    """Root mean square of what the hull's look leaves of the light along its rays."""
+    noise = around.learnt.hull.noise
+    return float(np.sqrt(np.mean(noise[np.isfinite(noise)] ** 2)))
 
 
 def _learnt(found: Survey, deck: Plane, card: Card, *, depth_share: float, held: _Held | None) -> Around | str:

@@ -9,7 +9,7 @@ import pytest
 from logger.vision import outline
 from logger.vision.card import Card
 from logger.vision.plane import Plane
-from logger.vision.tag.hull import Around
+from logger.vision.tag.hull import Around, Usual
 from tests.logger.vision.tag.seen import around_of, seen_at
 from tests.logger.vision.tagged_run import BOW_MM, TOY, TURN_RAD
 
@@ -65,3 +65,15 @@ def test_a_boat_that_stays_where_it_is_cannot_be_told_from_the_floor(shown) -> N
     found = around_of(replace(seen, place_mm=first), view)
     assert isinstance(found, str)
     assert "does not come far enough" in found
+
+
+def test_a_barge_has_the_length_width_and_bow_of_the_usual_boat() -> None:
+    pointed = np.array([[120.0, 0.0], [40.0, 50.0], [-80.0, 50.0], [-80.0, -50.0], [40.0, -50.0]])
+    usual = Usual(pointed - outline.moments(pointed)[1], (10.0, 2.0))
+    barge = usual.boxed()
+    area, centre, _ = outline.moments(barge.outline_mm)
+    assert centre == pytest.approx([0.0, 0.0], abs=0.1)
+    assert 0.98 * 200 * 100 < area < 200 * 100
+    from_tag, as_usual = (shape.outline_mm + np.array(shape.centroid_mm) for shape in (barge, usual))
+    assert from_tag.max(axis=0) == pytest.approx(as_usual.max(axis=0))
+    assert from_tag.min(axis=0) == pytest.approx(as_usual.min(axis=0))
