@@ -202,7 +202,8 @@ class _Fit:
         shown = self._shown[:, :, None] & np.isfinite(off)
         self.misfit = np.sqrt(np.where(shown, off, 0.0).sum(axis=(1, 2)) / np.maximum(shown.sum(axis=(1, 2)), 1))
         beside = middle(np.swapaxes(shaded, 1, 2).reshape(-1, shaded.shape[1]))
-        self._wall_contrast = float(np.nanmedian(np.abs(self.hull.wall - beside)))
+        apart = np.abs(self.hull.wall - beside)
+        self._wall_contrast = float(np.median(apart[np.isfinite(apart)])) if np.isfinite(apart).any() else 0.0
         self._step(residual, weight, drawn, water, free_blur)
 
     def _look_for_hidden(self, residual: Floats, boat: Floats) -> Floats:

@@ -11,18 +11,20 @@ from numpy.typing import NDArray
 from calibration.errors import CalibrationError
 from logger.config import Boat, Rig, Tag
 from logger.recording.folder import Recording
+from logger.vision import doubts
 from logger.vision.background import Grey
-from logger.vision.card import DECK_UNKNOWN_MM, boat_card, tag_of
+from logger.vision.card import DECK_UNKNOWN_MM, Card, boat_card, tag_of
 from logger.vision.film import StoredFilm, watched
 from logger.vision.glance import evenly
-from logger.vision.ground import depth_share
+from logger.vision.ground import Ground, depth_share, ground
+from logger.vision.looks import look_of
 from logger.vision.plane import Plane
 from logger.vision.stamps import forwards, times_ns
 from logger.vision.tag.course import headings_of_travel
 from logger.vision.tag.fit import TagFit
 from logger.vision.tag.gaps import filled, headed
+from logger.vision.tag.hull import Around, Usual, learnt_around
 from logger.vision.tag.hull import Seen as Shown
-from logger.vision.tag.hull import Usual, learnt_around
 from logger.vision.tag.look import Print
 from logger.vision.tag.pursuit import Pursuit, pursue
 from logger.vision.tag.seat import Seat, seat
@@ -57,7 +59,7 @@ def track_tagged(recording: Recording, rig: Rig) -> Track | NotFound:
     if isinstance(poses, NotFound) or boat.tag is None:
         return poses if isinstance(poses, NotFound) else NotFound("the boat card tells of no tag")
     tag = tag_of(boat, boat.tag)
-    found = _seat(poses, boat, tag, pictures, rig)
+    found = _seat(poses, boat, tag, film=film, pictures=pictures, rig=rig)
     seated = None if isinstance(found, str) else found
     if seated is not None and recording.stamps is not None:
         poses = raised(poses, seated.height_mm)
@@ -70,17 +72,16 @@ def track_tagged(recording: Recording, rig: Rig) -> Track | NotFound:
     return replace(track, touches=touches(track, film, deck=deck, tank_mm=tank, outline_mm=track.outline_mm))
 
 
-def _seat(poses: Poses, boat: Boat, tag: Tag, pictures: Mapping[int, Grey], rig: Rig) -> Seat | str:
+def _seat(poses: Poses, boat: Boat, tag: Tag, film: StoredFilm, pictures: Mapping[int, Grey], rig: Rig) -> Seat | str:
     """How the hull lies around the tag; why it is not seen."""
     if boat.freeboard_mm is None:
         return "the boat card says no freeboard"
     deck = Plane(poses.plane.view, boat.freeboard_mm)
     at = {int(n): k for k, n in enumerate(poses.frame)}
-    numbers = [n for n in pictures if n in at]
     shown = Shown(
-        {n: pictures[n] for n in numbers},
-        {n: poses.place_mm[at[n]] for n in numbers},
-        {n: float(poses.heading_rad[at[n]]) for n in numbers},
+        {n: picture for n, picture in pictures.items() if n in at},
+        {n: poses.place_mm[k] for n, k in at.items()},
+        {n: float(poses.heading_rad[k]) for n, k in at.items()},
         Print(tag).paper_mm,
         tag.kind == "disc",
     )
@@ -90,7 +91,47 @@ def _seat(poses: Poses, boat: Boat, tag: Tag, pictures: Mapping[int, Grey], rig:
     around = learnt_around(
         shown, tag_plane=poses.plane, deck=deck, card=card, usual=usual, depth_share=depth_share(rig.tank, deck)
     )
+    if isinstance(around, Around) and not around.is_rough:
+        return seat(shown, around, poses.plane, tag)
+    known, floor_share = ground(rig, deck, boat), depth_share(rig.tank, deck)
+    bare = _by_look(shown, film, pictures, deck=deck, known=known, card=card, floor_share=floor_share)
+    if bare is not None and not isinstance(found := seat(shown, bare, poses.plane, tag), str):
+        return found
     return around if isinstance(around, str) else seat(shown, around, poses.plane, tag)
+
+
+def _by_look(
+    shown: Shown,
+    film: StoredFilm,
+    pictures: Mapping[int, Grey],
+    *,
+    deck: Plane,
+    known: Ground,
+    card: Card,
+    floor_share: float,
+) -> Around | None:
+    """The hull as it is learnt of a boat without a tag, where a shadow or its own light spoils the silhouette."""
+    look = look_of(film, pictures, deck, known, card=card, floor_share=floor_share)
+    if isinstance(look, str) or look.misses_card(card) or doubts.shines(look.learnt):
+        return None
+    kept = np.array([int(n) in shown.place_mm for n in look.found.numbers])
+    if kept.sum() < _FEWEST_COUNT:
+        return None
+    found, learnt = look.found, look.learnt
+    found = replace(
+        found,
+        numbers=found.numbers[kept],
+        pictures=[picture for picture, keep in zip(found.pictures, kept, strict=True) if keep],
+        place_mm=found.place_mm[kept],
+        heading_rad=found.heading_rad[kept],
+    )
+    learnt = replace(
+        learnt,
+        place_mm=learnt.place_mm[kept],
+        heading_rad=learnt.heading_rad[kept],
+        misfit=learnt.misfit[kept],
+    )
+    return Around(found, learnt, deck, card, may_be_laid=look.film.is_grey)
 
 
 def tag_poses(

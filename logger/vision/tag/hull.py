@@ -88,6 +88,10 @@ class Around:
     deck: Plane
     """On which it was learnt."""
     card: Card
+    is_rough: bool = False
+    """Whether it was learnt from a usual shape."""
+    may_be_laid: bool = True
+    """Whether its look is that of the grey pictures, so that it may be laid over others."""
 
 
 def learnt_around(
@@ -147,7 +151,7 @@ def _learnt(found: Survey, deck: Plane, card: Card, *, depth_share: float, held:
     for value, told in zip(size, (card.length_mm, card.width_mm), strict=True):
         if told is not None and abs(value / told - 1) > _OFF_CARD:
             return "the outline is not of the size on the boat card"
-    return Around(found, learnt, deck, card)
+    return Around(found, learnt, deck, card, is_rough=held is not None)
 
 
 class _Held:

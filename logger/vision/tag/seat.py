@@ -111,7 +111,7 @@ def seat(seen: Seen, around: Around, tag_plane: Plane, tag: Tag) -> Seat | str:
     return Seat(
         (float(solved.answer[1]), float(solved.answer[2])), turn, u, tag_plane.z_mm + float(solved.answer[0]),
         solved.freeboard_mm, solved.covariance, (float(apart[0]), float(apart[1])), waterline,
-        solved.u_bow_mm, tuple(flags), around, arm is not None,
+        solved.u_bow_mm, tuple(flags), around if around.may_be_laid else None, arm is not None,
     )  # fmt: skip
 
 

@@ -1,0 +1,190 @@
+"""What one boat looks like: learnt from whichever of light, colour, hue or crinkles shows it in the card's size."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.vision import colours, doubts, outline
+from logger.vision.background import Grey
+from logger.vision.card import Card
+from logger.vision.film import Colour, StoredFilm, one_colour
+from logger.vision.glance import Glance, glance
+from logger.vision.ground import Ground
+from logger.vision.hueless import BRIGHTNESS, NEARNESS, Hueless, Uncoloured, floor_hue, tells
+from logger.vision.hues import PAIRS, hue
+from logger.vision.learning import Learnt, learn
+from logger.vision.light import ONE_COLOUR, Tone
+from logger.vision.plane import Plane
+from logger.vision.survey import Survey, in_another, survey
+from logger.vision.texture import CrinkledFilm
+
+Floats = NDArray[np.float64]
+
+_FAINT_GREY = 30.0
+"""Contrast, in picture numbers, below which colour is tried."""
+_CLEARLY = 1.3
+"""How many times the contrast in grey a colour must have."""
+_BEHIND = 0.7
+"""Share of the best colour's contrast below which another is not surveyed."""
+_CRINKLED, _PLAINLY = 20.0, 2.5
+"""Contrast of crinkles (texture.py) that only foil and its like have; that of any boat, in noises."""
+_HUED, _HUED_PLAINLY = 12.0, 4.0
+"""The same of hues (hues.py)."""
+_FLOOR_EVERY = 6
+"""Of so many pictures one is looked at for the floor's hue."""
+_OFF_CARD = 0.08
+"""An outline whose length and width are together so far from the card's, as shares, is not all boat."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Look:
+    """What one boat looks like in one film."""
+
+    film: StoredFilm
+    found: Survey
+    learnt: Learnt
+
+    def misses_card(self, card: Card) -> bool:
+        """Whether it is not of the size that the card says."""
+        return _off_card(self, card) >= _OFF_CARD
+
+
+def look_of(
+    grey: StoredFilm, pictures: Mapping[int, Grey], plane: Plane, known: Ground, *, card: Card, floor_share: float
+) -> Look | str:
+    """The boat's look, learnt from where its light differs from the water's.
+
+    If that is not of the card's size (a shadow beside the boat, a sail), or not plain, the boat is looked for as a
+    thing without hue on a coloured floor, by its hue, and by its crinkles.
+    """
+    film, found = _surveyed(grey, pictures, plane, known, card)
+    look = found if isinstance(found, str) else _learnt(film, found, plane, card, floor_share)
+    is_dim = isinstance(look, str) or doubts.is_dim(look.learnt)
+    if not is_dim and _off_card(look, card) < _OFF_CARD:
+        return look
+    others = [] if isinstance(look, str) else [look]
+    floor = floor_hue(grey.in_colour(sorted(pictures)[::_FLOOR_EVERY]).values(), known.tank)
+    if floor is not None and (bare := _without_hue(grey, floor, plane, known, card, floor_share)) is not None:
+        if _is_plain(bare, card):
+            return bare
+        others.append(bare)
+    for pair in PAIRS:
+        hued = survey(grey.made(partial(hue, pair=pair)), plane, known)
+        if not isinstance(hued, str) and hued.contrast > max(_HUED, _HUED_PLAINLY * hued.noise):
+            others.append(_learnt(grey, in_another(hued, grey, plane, known), plane, card, floor_share))
+    if floor is not None and not any(_is_plain(tried, card) for tried in others):
+        others += _crinkled(grey, floor, plane, known, card, floor_share)
+    return min(others, key=lambda tried: _off_card(tried, card), default=look)
+
+
+def _is_plain(look: Look, card: Card) -> bool:
+    """Whether it is of the card's size and its edge is seen all round."""
+    return _off_card(look, card) < _OFF_CARD and not doubts.shines(look.learnt)
+
+
+def _without_hue(
+    grey: StoredFilm, floor: tuple[float, float], plane: Plane, known: Ground, card: Card, floor_share: float
+) -> Look | None:
+    """The look of a boat of foil or white paper on a coloured floor; None if nothing stands out there."""
+    if not tells(floor):
+        return None
+    near = Hueless(floor, keeps_others=True)
+    found = survey(grey.made(replace(near, keeps_others=False)), plane, known, by_size=True)
+    if isinstance(found, str) or found.contrast < max(_HUED, _HUED_PLAINLY * found.noise):
+        return None
+    film = grey.made(near)
+    look = _learnt(film, in_another(found, film, plane, known), plane, card, floor_share, NEARNESS)
+    # a wall has the deck's hue: it hardly tells how high it is
+    return replace(look, learnt=replace(look.learnt, sides_covariance=card.sides_covariance()))
+
+
+def _crinkled(
+    grey: StoredFilm, floor: tuple[float, float], plane: Plane, known: Ground, card: Card, floor_share: float
+) -> list[Look]:
+    """Looks of a boat that was found by its crinkles and edges: as it is, and without what is coloured."""
+    found = survey(CrinkledFilm(grey), plane, known, by_size=True)
+    if isinstance(found, str) or found.contrast < _PLAINLY * found.noise:
+        return []
+    found = replace(found, is_crinkled=found.contrast > _CRINKLED)
+    films: list[tuple[StoredFilm, Tone | None]] = [(grey, None), (grey.made(Uncoloured(floor)), BRIGHTNESS)]
+    return [
+        _learnt(film, in_another(found, film, plane, known), plane, card, floor_share, tone) for film, tone in films
+    ]
+
+
+def _learnt(
+    film: StoredFilm, found: Survey, plane: Plane, card: Card, floor_share: float, tone: Tone | None = None
+) -> Look:
+    tone = tone or (colours.tone(film, found, plane) if film.is_grey else ONE_COLOUR)
+    found = replace(found, tone=tone)
+    learnt = learn(
+        found.pictures,
+        found.water,
+        plane,
+        polygon_mm=found.polygon_mm,
+        place_mm=found.place_mm,
+        heading_rad=found.heading_rad,
+        card=card,
+        depth_share=floor_share,
+        is_faint=found.contrast < _FAINT_GREY,
+        tone=found.tone,
+    )
+    return Look(film, found, replace(learnt, is_crinkled=found.is_crinkled))
+
+
+def _off_card(look: Look | str, card: Card) -> float:
+    """How far the learnt length and width are from the card's, as shares; 0 where the card says nothing."""
+    if isinstance(look, str):
+        return np.inf
+    size = outline.extents(look.learnt.hull.outline())
+    return sum(abs(a / b - 1) for a, b in zip(size, (card.length_mm, card.width_mm), strict=True) if b)
+
+
+def _surveyed(
+    grey: StoredFilm, pictures: Mapping[int, Grey], plane: Plane, known: Ground, card: Card
+) -> tuple[StoredFilm, Survey | str]:
+    """The film in which the boat is plainest, with its survey.
+
+    A yellow boat may be as bright as the floor and yet be plain to see in blue. Colour costs time, so grey comes first.
+    """
+    first = glance(pictures, plane, known)
+    if isinstance(first, str):
+        return grey, first
+    in_grey = None if first.contrast < _FAINT_GREY else survey(grey, plane, known, first)
+    clearness = 0.0 if in_grey is None else _clearness(in_grey, card)
+    if clearness < _FAINT_GREY:
+        enough = _CLEARLY * (first.contrast if in_grey is None else clearness)
+        looks = _in_colour(grey, sorted(first.pictures), plane, known, enough=enough)
+        surveys = [(film, survey(film, plane, known, look)) for film, look in looks]
+        best = max(surveys, key=lambda seen: _clearness(seen[1], card), default=None)
+        if best is not None and _clearness(best[1], card) > _CLEARLY * clearness:
+            return best
+    return grey, survey(grey, plane, known, first) if in_grey is None else in_grey
+
+
+def _in_colour(
+    grey: StoredFilm, numbers: list[int], plane: Plane, known: Ground, *, enough: float
+) -> list[tuple[StoredFilm, Glance | str]]:
+    """A first look at the colours in which the boat has more contrast than `enough`, without those clearly behind."""
+    decoded: Mapping[int, Colour] = grey.in_colour(numbers)
+    looks = [
+        glance({n: one_colour(picture, channel) for n, picture in decoded.items()}, plane, known)
+        for channel in range(3)
+    ]
+    contrasts = [0.0 if isinstance(look, str) else look.contrast for look in looks]
+    least = max(enough, _BEHIND * max(contrasts))
+    return [(grey.in_one_colour(c), looks[c]) for c in range(3) if contrasts[c] > least]
+
+
+def _clearness(found: Survey | str, card: Card) -> float:
+    """Contrast, picture numbers, less so where the silhouette is not of the size on the card."""
+    if isinstance(found, str):
+        return 0.0
+    told = (card.length_mm, card.width_mm)
+    fits = [min(a / b, b / a) for a, b in zip(outline.extents(found.polygon_mm), told, strict=True) if b]
+    return found.contrast * float(np.prod(fits)) ** 3
