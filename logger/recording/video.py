@@ -130,7 +130,8 @@ def survey(path: Path) -> Survey:
                     with_more.add(number)
                 if len(places) == number and (place := _found(stored, packet, places)) is not None:
                     places.append(place)
-    all_known = tuple(places) if len(places) == count else ()
+    # where a picture is torn, what stands where is read anew each time, as it always was
+    all_known = tuple(places) if len(places) == count and not (damaged or with_more or is_torn) else ()
     count -= is_torn
     return Survey(count, frozenset(damaged - {count}), frozenset(with_more), all_known)
 
