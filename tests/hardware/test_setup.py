@@ -15,7 +15,6 @@ import shutil
 import subprocess
 import sys
 import termios
-import time
 from pathlib import Path
 
 import pytest
@@ -343,7 +342,7 @@ def at_a_terminal(root: Root, asked: list[str], answers: list[str]) -> str:
                 shown += os.read(person, 4096).decode()
             read_to = found + len(question)
             while answer.startswith(SECRET) and termios.tcgetattr(person)[3] & termios.ECHO:
-                time.sleep(0.001)  # somebody who types it waits for the cursor; no event tells that the echo is off
+                os.sched_yield()  # somebody who types it waits for the cursor; no event tells that the echo is off
             os.write(person, answer.encode() + b"\n")
         with contextlib.suppress(OSError):  # a terminal whose other end is closed says EIO
             while more := os.read(person, 4096):
