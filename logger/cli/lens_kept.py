@@ -13,13 +13,14 @@ from calibration.lens_solve import linear
 from logger import __version__
 from logger.cli.lens_found import Found
 from logger.cli.lens_gather import Material
-from logger.recording.lens_evidence import LENS_FILE, new_lens_folder, write_corners, write_picture, write_views
+from logger.recording.lens_evidence import LENS_FILE, write_corners, write_picture, write_views
+from logger.recording.light_evidence import new_evidence_folder
 from logger.study.lens_picture import lens_picture
 
 
 def kept(below: Path, result: Found, board: Board, material: Material, *, at: datetime, ruler_mm: float | None) -> Path:
     """Write everything into a new folder below `below`; the folder."""
-    folder = new_lens_folder(below, at)
+    folder = new_evidence_folder(below, at, kind="lens")
     fit = result.chosen.fit
     off = [
         linear(fit.lens, view, pose)[0].reshape(-1, 2)

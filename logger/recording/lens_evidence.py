@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
 import cv2
@@ -36,29 +35,6 @@ class LastLens:
     lens: Lens
     covariance: Floats
     """(9, 9) in the order of calibration.lens.LENS_PARAMETERS."""
-
-
-def new_lens_folder(below: Path, at: datetime) -> Path:
-    """Make a new folder named after `at` in the folder `below`, which is made too; never one that is there already.
-
-    Raises:
-        StoreError: it cannot be made.
-    """
-    stem = f"lens-{at:%Y-%m-%dT%H%M%S}"
-    try:
-        below.mkdir(parents=True, exist_ok=True)
-        for number in range(1, 1000):
-            folder = below / (stem if number == 1 else f"{stem}-{number}")
-            try:
-                folder.mkdir()
-            except FileExistsError:
-                continue
-            return folder
-    except OSError as error:
-        raise StoreError(
-            f"{below}: no folder can be made there ({error.strerror}); choose another with --to"
-        ) from error
-    raise StoreError(f"{below}: a thousand folders {stem} are there already; choose another with --to")
 
 
 def write_corners(folder: Path, views: Mapping[str, BoardSeen], off_px: Sequence[Floats]) -> None:

@@ -16,13 +16,12 @@ from numpy.typing import NDArray
 
 from logger.vision.background import Grey, Mask
 from logger.vision.ground import SHRINK
+from logger.vision.hues import LOGARITHM
 from logger.vision.light import PLAIN, Tone
 
 Floats = NDArray[np.float64]
 Colour = NDArray[np.uint8]
 
-_DARK, _GAIN = 12.0, 110.0
-"""What is added to all colours, so that dark places say little; how many numbers a factor of e makes."""
 _NONE, _OTHER = 60.0, 0
 """The number of a place without hue, and of a third thing."""
 _LEAST = 12.0
@@ -30,7 +29,6 @@ _LEAST = 12.0
 _ASIDE = 14.0
 _BEYOND, _BEFORE = 1.6, -0.5
 """What lies so far from the line, in numbers, or beyond its ends, as shares of it, is a third thing."""
-_LOGARITHM = (_GAIN * np.log(np.arange(256.0) + _DARK)).astype(np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +72,7 @@ def _placed(picture: Colour, floor: tuple[float, float]) -> tuple[NDArray[np.flo
     """(h, w) how far each place is from having no hue, toward the floor's; and 255 where it is no third thing."""
     far = float(np.hypot(*floor))
     blue, green = (floor[0] / far, floor[1] / far) if far > 0 else (1.0, 0.0)
-    logs = cv2.LUT(picture, _LOGARITHM)
+    logs = cv2.LUT(picture, LOGARITHM)
     turned = cv2.transform(logs, np.array([[blue, green, -blue - green], [-green, blue, green - blue]]))
     along, aside = cv2.split(turned)
     low, high = min(_BEFORE * far, -_ASIDE), max(_BEYOND * far, far + _ASIDE)
@@ -92,7 +90,7 @@ def floor_hue(pictures: Iterable[Colour], tank: Mask | None) -> tuple[float, flo
     logs = []
     for picture in pictures:
         some = picture[SHRINK // 2 :: SHRINK, SHRINK // 2 :: SHRINK]
-        logs.append(_LOGARITHM[some[: len(tank), : tank.shape[1]][tank] if tank is not None else some.reshape(-1, 3)])
+        logs.append(LOGARITHM[some[: len(tank), : tank.shape[1]][tank] if tank is not None else some.reshape(-1, 3)])
     if not logs:
         return None
     every = np.concatenate(logs)

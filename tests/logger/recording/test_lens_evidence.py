@@ -13,6 +13,7 @@ import pytest
 from calibration.files import write_lens
 from logger.errors import InputError, StoreError
 from logger.recording import lens_evidence as kept
+from logger.recording.light_evidence import new_evidence_folder
 from tests.calibration.board_views import USUAL, shown
 from tests.logger.recording.conftest import FORMATS
 
@@ -43,11 +44,11 @@ def test_names_with_quotes_and_commas_come_back(tmp_path: Path) -> None:
 
 
 def test_every_folder_is_a_new_one(tmp_path: Path) -> None:
-    first, second = (kept.new_lens_folder(tmp_path / "lens", AT) for _ in range(2))
+    first, second = (new_evidence_folder(tmp_path / "lens", AT, kind="lens") for _ in range(2))
     assert (first.name, second.name) == ("lens-2026-05-04T101500", "lens-2026-05-04T101500-2")
     (tmp_path / "file").write_text("")
     with pytest.raises(StoreError, match="no folder can be made there"):
-        kept.new_lens_folder(tmp_path / "file", AT)
+        new_evidence_folder(tmp_path / "file", AT, kind="lens")
 
 
 def test_pictures_are_kept_without_loss(tmp_path: Path) -> None:
