@@ -17,7 +17,7 @@ import cv2
 
 import tests.bench.vision
 from logger.settings import write_whole
-from tests.bench.vision.clips import TAGS, TIERS, Clip, clips
+from tests.bench.vision.clips import DECKS, TIERS, Clip, clips
 from tests.bench.vision.figures import ALL_RECIPES, Figures, judge
 from tests.bench.vision.picture import picture
 from tests.bench.vision.table import rows, summary, table
@@ -29,7 +29,7 @@ def main(arguments: Sequence[str]) -> int:
     """Run the bench; the exit status."""
     asked = _parser().parse_args(arguments)
     chosen = clips(
-        tiers=asked.tier or TIERS, tags=asked.tag or TAGS, count=asked.clips, judging=asked.judge
+        tiers=asked.tier or TIERS, decks=asked.deck or DECKS, count=asked.clips, judging=asked.judge
     )  # fmt: skip
     recipes = () if asked.without_recipes else ALL_RECIPES
     figures: list[Figures] = []
@@ -61,9 +61,9 @@ def _parser() -> argparse.ArgumentParser:
         description=tests.bench.vision.__doc__,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("--clips", type=int, default=4, help="so many of each tier and tag (default: 4)")
+    parser.add_argument("--clips", type=int, default=4, help="so many of each tier and deck (default: 4)")
     parser.add_argument("--tier", action="append", choices=TIERS, help="may be repeated (default: all)")
-    parser.add_argument("--tag", action="append", choices=TAGS, help="what is on deck; may be repeated (default: all)")
+    parser.add_argument("--deck", action="append", choices=DECKS, help="paint or tag; may be repeated (default: all)")
     parser.add_argument("--judge", action="store_true", help="clips that are only for final figures")
     parser.add_argument("--without-recipes", action="store_true", help="only the tracker")
     parser.add_argument("--processes", type=int, default=1, help="clips at a time (default: 1)")

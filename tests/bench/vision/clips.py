@@ -11,8 +11,9 @@ from logger.simulator import DEVELOPMENT_SEED, JUDGING_SEED, simulate
 from logger.simulator.tiers import TierName
 
 TIERS: tuple[TierName, ...] = ("easy", "realistic", "hard")
-TAGS = ("none", "square", "disc")
-FIRST_SEED, FIRST_JUDGING_SEED = DEVELOPMENT_SEED + 100, JUDGING_SEED + 500
+DECKS = ("plain", "pale", "square", "disc")
+"""No tag and the paint that is drawn; no tag and foil or white, in turn; the two kinds of tag."""
+FIRST_SEED, FIRST_JUDGING_SEED = DEVELOPMENT_SEED + 100, JUDGING_SEED + 600
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,8 +21,8 @@ class Clip:
     """One recording: even numbers are drift runs, odd ones straight."""
 
     tier: TierName
-    tag: str
-    """none, square or disc."""
+    deck: str
+    """One of `DECKS`."""
     number: int
     first_seed: int
 
@@ -31,19 +32,23 @@ class Clip:
 
     @property
     def name(self) -> str:
-        return f"{self.tier}-{self.seed}" if self.tag == "none" else f"{self.tier}-{self.tag}-{self.seed}"
+        return f"{self.tier}-{self.seed}" if self.deck == "plain" else f"{self.tier}-{self.deck}-{self.seed}"
 
     def made(self, place: Path) -> Path:
         """Its folder below `place`; drawn only if it is not there."""
         folder = place / self.name
         if not (folder / "truth.json").exists():
-            wishes: dict[str, Any] = {} if self.tag == "none" else {"tag": self.tag}
             kind = ("drift", "straight")[self.number % 2]
-            simulate(folder, tier=self.tier, kind=kind, seed=self.seed, **wishes)
+            simulate(folder, tier=self.tier, kind=kind, seed=self.seed, **self._wishes())
         return folder
 
+    def _wishes(self) -> dict[str, Any]:
+        if self.deck == "plain":
+            return {}
+        return {"paint": ("foil", "white")[self.number // 2 % 2]} if self.deck == "pale" else {"tag": self.deck}
 
-def clips(*, tiers: Sequence[TierName], tags: Sequence[str], count: int, judging: bool) -> list[Clip]:
-    """`count` of each tier and tag; with `judging` those that nothing was tuned on."""
+
+def clips(*, tiers: Sequence[TierName], decks: Sequence[str], count: int, judging: bool) -> list[Clip]:
+    """`count` of each tier and deck; with `judging` those that nothing was tuned on."""
     first = FIRST_JUDGING_SEED if judging else FIRST_SEED
-    return [Clip(tier, tag, number, first) for tier in tiers for tag in tags for number in range(count)]
+    return [Clip(tier, deck, number, first) for tier in tiers for deck in decks for number in range(count)]

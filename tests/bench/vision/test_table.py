@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from tests.bench.vision.__main__ import as_json
-from tests.bench.vision.clips import FIRST_JUDGING_SEED, TAGS, TIERS, clips
+from tests.bench.vision.clips import DECKS, FIRST_JUDGING_SEED, TIERS, clips
 from tests.bench.vision.figures import Figures
 from tests.bench.vision.picture import picture
 from tests.bench.vision.recipes import RecipeFigures
@@ -110,7 +110,7 @@ def test_the_json_can_be_read_by_anybody_and_has_no_lists_of_pictures() -> None:
 
 
 def test_clips_for_judging_are_others_than_those_for_development() -> None:
-    both = [clips(tiers=TIERS, tags=TAGS, count=12, judging=judging) for judging in (False, True)]
+    both = [clips(tiers=TIERS, decks=DECKS, count=12, judging=judging) for judging in (False, True)]
     assert not {c.seed for c in both[0]} & {c.seed for c in both[1]}
     assert {c.seed for c in both[1]} == set(range(FIRST_JUDGING_SEED, FIRST_JUDGING_SEED + 12))
     assert len({c.name for c in both[0] + both[1]}) == 2 * 3 * 3 * 12
