@@ -113,4 +113,4 @@ def test_clips_for_judging_are_others_than_those_for_development() -> None:
     both = [clips(tiers=TIERS, decks=DECKS, count=12, judging=judging) for judging in (False, True)]
     assert not {c.seed for c in both[0]} & {c.seed for c in both[1]}
     assert {c.seed for c in both[1]} == set(range(FIRST_JUDGING_SEED, FIRST_JUDGING_SEED + 12))
-    assert len({c.name for c in both[0] + both[1]}) == 2 * 3 * 3 * 12
+    assert len({c.name for c in both[0] + both[1]}) == 2 * len(TIERS) * len(DECKS) * 12
