@@ -24,7 +24,7 @@ from logger.errors import InputError
 
 if TYPE_CHECKING:
     from calibration.board import Board
-    from logger.cli.lens_gather import Material
+    from logger.guide.lens_gather import Material
 
 _LENGTH_S = 180.0
 _MOST_LENGTH_S = 1800.0
@@ -67,7 +67,7 @@ def run(arguments: argparse.Namespace) -> int:
     from dataclasses import replace
 
     from calibration.errors import CalibrationError
-    from logger.cli import lens_found, lens_kept
+    from logger.guide import lens_found, lens_kept
 
     _check(arguments)
     try:
@@ -130,25 +130,15 @@ def _check(arguments: argparse.Namespace) -> None:
 
 def _board(arguments: argparse.Namespace) -> tuple[Board, tuple[str, ...]]:
     """The board at its true size, and what is to be known of that."""
-    from dataclasses import replace
-
-    from calibration.board import Chessboard
-    from calibration.lens_scale import true_square_mm
     from calibration.targets import LENS_BOARD
+    from logger.guide.lens_board import board_of
 
     if arguments.kept is not None:
         return LENS_BOARD, ()
-    nominal_mm = arguments.square_mm or LENS_BOARD.square_mm
     ruler_mm = arguments.ruler_mm
     if ruler_mm is None and arguments.chessboard is None and sys.stdin.isatty() and sys.stderr.isatty():
         ruler_mm = arguments.ruler_mm = _asked()
-    square_mm, notes = true_square_mm(nominal_mm, ruler_mm, place=_PLACE)
-    if arguments.chessboard is not None:
-        columns, rows = arguments.chessboard
-        return Chessboard(columns, rows, square_mm), (notes if ruler_mm is not None else ())
-    return replace(
-        LENS_BOARD, square_mm=square_mm, mark_mm=LENS_BOARD.mark_mm * square_mm / LENS_BOARD.square_mm
-    ), notes
+    return board_of(square_mm=arguments.square_mm, ruler_mm=ruler_mm, chessboard=arguments.chessboard, place=_PLACE)
 
 
 def _asked() -> float | None:
@@ -163,7 +153,7 @@ def _asked() -> float | None:
 
 
 def _gathered(arguments: argparse.Namespace, board: Board) -> Material:
-    from logger.cli import lens_gather as gather
+    from logger.guide import lens_gather as gather
     from logger.recording.board_film import FILM_ENDINGS
 
     sources: Sequence[Path] = arguments.sources

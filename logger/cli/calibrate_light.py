@@ -27,13 +27,10 @@ from logger.errors import InputError
 
 if TYPE_CHECKING:
     from calibration.light import LightSync
-    from logger.config import CameraSetup, DriverChoice, Rig
     from logger.recording.light_evidence import LightEvidence
-    from logger.station.lightsync import Watched
 
 _LENGTH_S = 25.0
 _MOST_LENGTH_S = 600.0
-_SURE_K = 1.96  # a rig file's standard uncertainty has no degrees of freedom: 95 % must stay 95 %
 
 
 def describe(parser: argparse.ArgumentParser) -> None:
@@ -54,6 +51,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Blink, watch, keep, work out, tell; write if asked to."""
     from logger.cli.measure import refuse_existing
+    from logger.guide.light_blinks import told, worked_out
 
     _check(arguments)
     refuse_existing(arguments.picture)
@@ -61,7 +59,7 @@ def run(arguments: argparse.Namespace) -> int:
         print(_line_told(arguments.sources))
         return 0
     folder, evidence = _kept(arguments.sources[0]) if arguments.sources is not None else _watched(arguments)
-    sync = _worked_out(folder, evidence)
+    sync = worked_out(folder, evidence)
     print(told(sync))
     print(f"evidence: {folder}", flush=True)
     if arguments.picture is not None:
@@ -110,11 +108,12 @@ def _line_told(folders: Sequence[Path]) -> str:
     from calibration.errors import CalibrationError
     from calibration.light_line import RowDelay, line_time
     from calibration.quantity import plus_minus
+    from logger.guide.light_blinks import worked_out
 
     seen, said, lines = [], set(), []
     for number, folder in enumerate(folders, 1):
         _, evidence = _kept(folder)
-        sync = _worked_out(folder, evidence)
+        sync = worked_out(folder, evidence)
         row_px = evidence.glimpses.row_px
         seen.append(RowDelay(f"{folder.name} ({number})", row_px, sync.delay))
         said |= set(evidence.glimpses.line_ns.tolist())
@@ -140,115 +139,20 @@ def _line_told(folders: Sequence[Path]) -> str:
 
 def _watched(arguments: argparse.Namespace) -> tuple[Path, LightEvidence]:
     """A session with the rig's own camera and light, kept in a folder of its own."""
-    from logger import __version__
-    from logger.recording.light_evidence import LightEvidence, LightNotes, new_evidence_folder, write_light
-    from logger.recording.rig_toml import read_rig
+    from calibration.light_patch import Region
+    from logger.guide.light_blinks import watched
 
-    rig = read_rig(arguments.rig)
-    setup, camera, light = _choices(rig, arguments.rig)
+    region = None if arguments.region is None else Region(*arguments.region)
+    below = arguments.to or arguments.rig.parent / "light"
     now = datetime.now().astimezone()
-    folder = new_evidence_folder(arguments.to or arguments.rig.parent / "light", now)
-    try:
-        seen = _session(setup, camera, light, arguments)
-    except BaseException:
-        folder.rmdir()  # nothing was seen, so there is nothing to keep
-        raise
+    seen = watched(arguments.rig, below, length_s=arguments.seconds, region=region, at=now, told=_say)
     for fault in seen.faults:
         print(f"boatrun calibrate light: camera: {fault}", file=sys.stderr)
-    simulated = rig.simulated or camera.is_simulated or light.is_simulated
-    notes = LightNotes(
-        made_at=now.isoformat(timespec="seconds"),
-        row_px=seen.glimpses.row_px,
-        u_row_px=seen.glimpses.u_row_px,
-        rig=rig.name,
-        camera=camera.kind,
-        light=light.kind,
-        software=f"boatrun {__version__}",
-        simulated=simulated,
-    )
-    evidence = LightEvidence(notes, seen.switches, seen.glimpses)
-    write_light(folder, evidence)
-    return folder, evidence
-
-
-def _choices(rig: Rig, path: Path) -> tuple[CameraSetup, DriverChoice, DriverChoice]:
-    mistakes = []
-    if rig.camera is None or rig.camera.driver is None:
-        mistakes.append("there is no [camera.driver]; wanted the camera that is to be measured")
-    if rig.light_driver is None:
-        mistakes.append("there is no [light_driver]; wanted the light that the camera sees")
-    if rig.camera is None or rig.camera.driver is None or rig.light_driver is None:
-        raise InputError(f"{path}: {' | '.join(mistakes)}; add it to the rig file")
-    return rig.camera, rig.camera.driver, rig.light_driver
-
-
-def _session(setup: CameraSetup, camera: DriverChoice, light: DriverChoice, arguments: argparse.Namespace) -> Watched:
-    import numpy as np
-
-    from calibration.errors import CalibrationError
-    from calibration.light_patch import Region
-    from logger.drivers import open_driver
-    from logger.station.lightsync import watch
-
-    place = str(arguments.rig)
-    region = None if arguments.region is None else Region(*arguments.region)
-    eye = open_driver(camera.kind, camera.options, name="camera", place=place)
-    lamp = open_driver(light.kind, light.options, name="light", place=place)
-    _check_kinds(eye, lamp, camera, light, place)
-    try:
-        with eye, lamp:
-            return watch(
-                eye,
-                lamp,
-                length_s=arguments.seconds,
-                region=region,
-                exposure_ns=setup.exposure_ns,
-                line_ns=setup.line_ns,
-                rng=np.random.default_rng(),
-                told=_say,
-            )
-    except CalibrationError as error:
-        raise InputError(str(error)) from error
-
-
-def _check_kinds(eye: object, lamp: object, camera: DriverChoice, light: DriverChoice, place: str) -> None:
-    if not hasattr(eye, "records"):
-        raise InputError(f'{place}: camera.driver: "{camera.kind}" sends no pictures; wanted a camera; change its kind')
-    if not hasattr(lamp, "switch"):
-        raise InputError(f'{place}: light_driver: "{light.kind}" cannot be switched; wanted a light; change its kind')
+    return seen.folder, seen.evidence
 
 
 def _say(sentence: str) -> None:
     print(f"{sentence} ...", file=sys.stderr, flush=True)
-
-
-def _worked_out(folder: Path, evidence: LightEvidence) -> LightSync:
-    from calibration.errors import CalibrationError
-    from calibration.light import measure_delay
-
-    try:
-        return measure_delay(evidence.switches, evidence.glimpses, place=str(folder))
-    except CalibrationError as error:
-        raise InputError(str(error)) from error
-
-
-def told(sync: LightSync) -> str:
-    """The result for a person: the delay first, then what it rests on, then what to know."""
-    from calibration.quantity import plus_minus
-
-    delay, exposure = sync.delay, sync.exposure
-    said = f"the camera says {1e3 * sync.claimed_exposure_s:.2f} ms" if sync.claimed_exposure_s else "not said by it"
-    parts = sorted(delay.contributions.items(), key=lambda item: -abs(item[1]))
-    lines = [
-        f"camera delay {plus_minus(1e3 * delay.value, 1e3 * delay.U)} ms (95 %, k = {delay.k:.2f})",
-        f"  exposure seen {plus_minus(1e3 * exposure.value, 1e3 * exposure.U)} ms, {said}",
-        f"  a single stamp scatters by about {1e3 * sync.jitter_s:.2f} ms",
-        f"  {sync.switches_count} switches, {sync.under_way_count} pictures caught one under way",
-        f"  fit: reduced chi-squared {sync.chi_square:.2f}, {100 * sync.stray_share:.1f} % of pictures do not fit",
-        "  doubt (standard uncertainty in ms): "
-        + ", ".join(f"{source.name} {1e3 * abs(part):.2g}" for source, part in parts),
-    ]
-    return "\n".join([*lines, *(f"  note: {doubt}" for doubt in sync.doubts)])
 
 
 def _draw(sync: LightSync, path: Path) -> None:
@@ -264,13 +168,13 @@ def _draw(sync: LightSync, path: Path) -> None:
 
 def _enter(sync: LightSync, rig: Path, *, write: bool) -> None:
     """Enter the delay into the rig file, or say what would be entered."""
+    from logger.guide.light_blinks import entries_of
     from logger.recording.rig_toml import edit_rig, read_rig
 
     setup = read_rig(rig).camera
     if setup is None:
         raise InputError(f"{rig}: there is no [camera]; wanted the camera that the delay belongs to")
-    u_s = max(sync.delay.u, sync.delay.U / _SURE_K)
-    entries = {"camera.delay_s": round(sync.delay.value, 7), "camera.u_delay_s": float(f"{u_s:.2g}")}
+    entries = entries_of(sync)
     shown = ", ".join(f"{name} = {value:g}" if "u_" in name else f"{name} = {value}" for name, value in entries.items())
     if not write:
         print(f"not entered; --write would set {shown} in {rig} (now {setup.delay_s:g}, {setup.u_delay_s:g})")

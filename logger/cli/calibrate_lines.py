@@ -24,9 +24,7 @@ from typing import TYPE_CHECKING, Any
 from logger.errors import InputError
 
 if TYPE_CHECKING:
-    from calibration.quantity import Quantity
     from calibration.waterplane import View
-    from logger.checkup.placed import Placements
     from logger.config import Rig
     from logger.recording.place_list import GivenPlace
     from logger.recording.stills import Still
@@ -53,22 +51,31 @@ def describe(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the page, or place everything, keep, tell; write if asked to."""
+    from calibration.plane import POINTED_U_PX
+    from logger.checkup.placed import TYPED_U_MM
+    from logger.guide import place_session as session
     from logger.recording.rig_toml import read_rig
 
     rig = read_rig(arguments.rig)
-    view = _view(rig, arguments.rig)
+    view = session.view_of(rig, arguments.rig)
     picture = _picture(rig, view, arguments)
     if arguments.page is not None:
         return _page(rig, view, picture, arguments.page)
     given = _given(arguments)
-    made = _placements(given, rig, view, picture, arguments)
-    taped = _taped(arguments)
-    from logger.cli.line_words import told
-
-    now = made.entered(rig)
-    print(told(made, now, taped))
-    folder = _kept(made, now, taped, given, view, picture, arguments)
-    _enter(made, taped, arguments, folder)
+    taped = session.taped_of(arguments.taped, place="calibrate lines: --taped")
+    u_mm, u_px = arguments.u_mm or TYPED_U_MM, arguments.u_px or POINTED_U_PX
+    wish = session.PlaceWish(rig, view, given, picture, taped, u_mm, u_px)
+    made = session.work_out(wish, place=str(arguments.points or "calibrate lines"))
+    print(made.told())
+    below = arguments.to or arguments.rig.absolute().parent / "places"
+    folder = session.kept(made, below, at=datetime.now().astimezone())
+    look = "seen.png and plan.svg" if (folder / "seen.png").exists() else "plan.svg"
+    print(f"kept in {folder}: look at {look}", flush=True)
+    if not arguments.write:
+        print(f"not entered; --write would enter this into {arguments.rig}")
+        return 0
+    older = session.entered(made, arguments.rig, folder, at=datetime.now().astimezone())
+    print(f"entered into {arguments.rig}; as it was before: {older}")
     return 0
 
 
@@ -100,22 +107,8 @@ def _doubt(text: str) -> float:
     return value
 
 
-def _view(rig: Rig, path: Path) -> View | None:
-    from calibration.errors import CalibrationError
-    from calibration.files import load_view
-
-    if rig.camera is None:
-        return None
-    file = path.parent / rig.camera.calibration
-    if not file.exists():
-        return None
-    try:
-        return load_view(file)
-    except CalibrationError as error:
-        raise InputError(str(error)) from error
-
-
 def _picture(rig: Rig, view: View | None, arguments: argparse.Namespace) -> Still | None:
+    from logger.guide.place_session import check_size
     from logger.recording.stills import read_still
 
     if arguments.picture is None:
@@ -123,17 +116,12 @@ def _picture(rig: Rig, view: View | None, arguments: argparse.Namespace) -> Stil
             raise InputError("calibrate lines: --page needs the picture to click on; give --picture FILE or camera")
         return None
     if str(arguments.picture) == _CAMERA:
-        from logger.cli.stills_now import still_now
+        from logger.guide.stills_now import still_now
 
         found = still_now(rig, arguments.rig)
     else:
         found = read_still([arguments.picture])
-    height, width = found.grey.shape
-    if view is not None and (width, height) != (view.lens.width_px, view.lens.height_px):
-        raise InputError(
-            f"{arguments.picture}: found {width} x {height} pixels; the calibration is for {view.lens.width_px} x "
-            f"{view.lens.height_px}; take a picture of that size with the rig's camera"
-        )
+    check_size(found, view, place=str(arguments.picture))
     return found
 
 
@@ -158,79 +146,3 @@ def _given(arguments: argparse.Namespace) -> list[GivenPlace]:
             "calibrate lines: found no places; give --place, --points or --taped, or --page to click on a picture"
         )
     return given
-
-
-def _placements(
-    given: list[GivenPlace], rig: Rig, view: View | None, picture: Still | None, arguments: argparse.Namespace
-) -> Placements:
-    from calibration.plane import POINTED_U_PX
-    from calibration.rim_marks import find_rim_marks
-    from logger.checkup.placed import TYPED_U_MM, Known, placed
-
-    marks = None
-    if any(point.mark is not None for one in given for point in one.points):
-        if picture is None:
-            raise InputError("calibrate lines: rim marks are looked for in a picture; give --picture FILE or camera")
-        marks = {number: mark.middle_px for number, mark in find_rim_marks(picture.grey).items()}
-    known = Known(rig, view, marks, arguments.u_mm or TYPED_U_MM, arguments.u_px or POINTED_U_PX)
-    return placed(given, known, place=str(arguments.points or "calibrate lines"))
-
-
-def _taped(arguments: argparse.Namespace) -> Quantity | None:
-    from calibration.readings import taped_distance
-
-    if not arguments.taped:
-        return None
-    try:
-        return taped_distance(arguments.taped)
-    except ValueError as error:
-        raise InputError(f"calibrate lines: --taped: {error}") from error
-
-
-def _kept(
-    made: Placements, now: Rig, taped: Quantity | None, given: list[GivenPlace], view: View | None,
-    picture: Still | None, arguments: argparse.Namespace,
-) -> Path:  # fmt: skip
-    import cv2
-
-    from logger import settings
-    from logger.cli.line_words import table
-    from logger.errors import StoreError
-    from logger.recording.light_evidence import new_evidence_folder
-    from logger.study.places_seen import places_map, places_seen
-
-    at = datetime.now().astimezone()
-    folder = new_evidence_folder(arguments.to or arguments.rig.absolute().parent / "places", at, kind="places")
-    beams = made.beams or {}
-    look = "plan.svg"
-    try:
-        settings.write_whole(folder / "plan.svg", places_map(now, beams=beams))
-        if picture is not None and view is not None:
-            drawn = places_seen(
-                picture.grey, view, now, beams=beams, pointed_px=[s.pixel for s in made.spots],
-                placed_mm=[s.place_mm for s in made.spots],
-            )  # fmt: skip
-            settings.write_whole(folder / "picture.png", cv2.imencode(".png", picture.grey)[1].tobytes())
-            settings.write_whole(folder / "seen.png", cv2.imencode(".png", drawn)[1].tobytes())
-            look = "seen.png and plan.svg"
-        made_at = at.isoformat(timespec="seconds")
-        kept = table(made, now, taped, given, made_at=made_at, picture="" if picture is None else picture.name)
-        settings.write_whole(folder / "places.toml", settings.dump(kept))
-    except OSError as error:
-        raise StoreError(f"{folder}: could not be written ({error.strerror}); free some space") from error
-    print(f"kept in {folder}: look at {look}", flush=True)
-    return folder
-
-
-def _enter(made: Placements, taped: Quantity | None, arguments: argparse.Namespace, folder: Path) -> None:
-    from logger.recording.rig_change import Change, change_rig
-
-    if not arguments.write:
-        print(f"not entered; --write would enter this into {arguments.rig}")
-        return
-    entries = None if taped is None else {
-        "gate_distance_mm": round(taped.value, 2), "u_gate_distance_mm": float(f"{taped.u:.2g}")
-    }  # fmt: skip
-    change = Change(made.lines, made.gates, made.zones, entries, because=f"{folder.parent.name}/{folder.name}")
-    older = change_rig(arguments.rig, change, at=datetime.now().astimezone())
-    print(f"entered into {arguments.rig}; as it was before: {older}")

@@ -30,11 +30,10 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from calibration.board import CharucoBoard
-    from calibration.lens import Floats, Lens
     from calibration.plane import PlacedMark
     from logger.config import Rig
     from logger.recording.stills import Still
-    from logger.station.plane_session import PlaneResult, PlaneWish
+    from logger.station.plane_session import PlaneWish
 
 _FROM_VIDEO_COUNT = 24
 """Pictures out of a video in which a floating board is looked for."""
@@ -50,26 +49,28 @@ def describe(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Take or read the pictures, work the plane out, keep it, tell; write if asked to."""
+    from logger.guide.plane_kept import in_use, kept
+    from logger.guide.plane_words import told
     from logger.recording.rig_toml import read_rig
     from logger.station.plane_session import work_out
 
     rig = read_rig(arguments.rig)
     result = work_out(_wish(rig, arguments))
-    folder = _kept(result, rig, arguments)
-    from logger.cli.plane_words import told
-
-    print(told(result, _in_use(rig, arguments.rig)))
+    below, lens_file = arguments.to or arguments.rig.parent / "plane", str(arguments.lens or "")
+    folder = kept(result, below, at=datetime.now().astimezone(), lens_file=lens_file)
+    print(told(result, in_use(rig, arguments.rig)))
     print(f"kept in {folder}: look at map.svg and seen-1.png", flush=True)
-    _enter(result, arguments, folder)
+    _enter(arguments, folder)
     return 0
 
 
 def _wish(rig: Rig, arguments: argparse.Namespace) -> PlaneWish:
     from calibration.floor import DepthReading
     from calibration.plane import Afloat
+    from logger.guide.plane_kept import lens_for
     from logger.station.plane_session import PlaneWish
 
-    lens, covariance = _lens(rig, arguments)
+    lens, covariance = lens_for(rig, arguments.rig, arguments.lens)
     marks, filled_px = _marks(arguments)
     depth = rig.tank.u_water_depth_mm if arguments.u_depth_mm is None else arguments.u_depth_mm
     afloat = Afloat(height_mm=arguments.board_height_mm, u_scale_ratio=arguments.u_square_percent / 100)
@@ -102,28 +103,6 @@ def _way(arguments: argparse.Namespace) -> Literal["rim", "floor", "board"]:
     if way == "floor" and arguments.picture is not None:
         raise InputError("calibrate plane: found --picture with --by floor; say --dry or --filled, so that it is clear")
     return way
-
-
-def _lens(rig: Rig, arguments: argparse.Namespace) -> tuple[Lens, Floats]:
-    from calibration.errors import CalibrationError
-    from calibration.lens_known import known_lens, states_doubt
-
-    path = arguments.lens
-    if path is None:
-        if rig.camera is None:
-            raise InputError(f"{arguments.rig}: there is no [camera]; wanted one, or the lens's file with --lens")
-        path = arguments.rig.parent / rig.camera.calibration
-        if not path.exists():
-            raise InputError(
-                f"{path}: there is no such calibration yet; wanted the lens's file; do boatrun calibrate lens, then "
-                "give its file with --lens"
-            )
-    try:
-        lens, covariance = known_lens(path)
-        states_doubt(covariance, place=str(path))
-    except CalibrationError as error:
-        raise InputError(str(error)) from error
-    return lens, covariance
 
 
 def _marks(arguments: argparse.Namespace) -> tuple[Sequence[PlacedMark], Mapping[str, tuple[float, float]]]:
@@ -194,67 +173,27 @@ def _is_live(paths: Sequence[Path]) -> bool:
 
 
 def _live(rig: Rig, arguments: argparse.Namespace, count: int, name: str) -> list[Still]:
-    from logger.drivers import open_driver
-    from logger.recording.stills import Still
-    from logger.station.stills import take_stills
+    from logger.guide.stills_now import stills_now
 
-    if rig.camera is None or rig.camera.driver is None:
-        raise InputError(f"{arguments.rig}: there is no [camera.driver]; wanted a camera to take pictures with")
-    choice = rig.camera.driver
     if count > 1:
         print(
             f"move the board to another place after each picture; {count} pictures, one every {arguments.every_s:g} s",
             file=sys.stderr, flush=True,
         )  # fmt: skip
-    eye = open_driver(choice.kind, choice.options, name="camera", place=str(arguments.rig))
-    if not hasattr(eye, "records"):
-        raise InputError(f'{arguments.rig}: camera.driver: "{choice.kind}" sends no pictures; change its kind')
-    with eye:
-        taken = take_stills(eye, count, every_s=arguments.every_s, told=_say)
-    return [Still(f"{name} {number}", grey) for number, grey in enumerate(taken, 1)]
+    return stills_now(rig, arguments.rig, count, name=name, every_s=arguments.every_s, told=_say)
 
 
 def _say(sentence: str) -> None:
     print(f"{sentence} ...", file=sys.stderr, flush=True)
 
 
-def _in_use(rig: Rig, path: Path) -> object:
-    """The calibration that the rig uses so far; None if it cannot be read."""
-    from calibration.errors import CalibrationError
-    from calibration.files import load_calibration
-
-    if rig.camera is None:
-        return None
-    try:
-        return load_calibration(path.parent / rig.camera.calibration)
-    except CalibrationError:
-        return None
-
-
-def _kept(result: PlaneResult, rig: Rig, arguments: argparse.Namespace) -> Path:
-    from logger.cli.plane_words import evidence_of
-    from logger.recording.plane_evidence import write_plane
-
-    now = datetime.now().astimezone()
-    evidence = evidence_of(result, rig, now, lens_file=str(arguments.lens or ""))
-    return write_plane(arguments.to or arguments.rig.parent / "plane", evidence, now)
-
-
-def _enter(result: PlaneResult, arguments: argparse.Namespace, folder: Path) -> None:
+def _enter(arguments: argparse.Namespace, folder: Path) -> None:
     """Have the rig use it, or say what would be entered."""
-    from logger.recording.plane_evidence import CAMERA_NAME
-    from logger.recording.rig_toml import edit_rig
+    from logger.guide.plane_kept import entered, entries_of
 
-    rig_folder = arguments.rig.absolute().parent
-    camera = (folder / CAMERA_NAME).absolute()
-    named = camera.relative_to(rig_folder).as_posix() if camera.is_relative_to(rig_folder) else str(camera)
-    entries: dict[str, object] = {"camera.calibration": named}
-    if result.effect is not None:
-        entries["tank.water_depth_mm"] = round(result.effect.depth_mm, 1)
-        entries["tank.u_water_depth_mm"] = float(f"{max(result.effect.u_depth_mm, 0.1):.2g}")
-    shown = ", ".join(f"{name} = {value}" for name, value in entries.items())
+    made = entered if arguments.write else entries_of
+    shown = ", ".join(f"{name} = {value}" for name, value in made(folder, arguments.rig).items())
     if not arguments.write:
         print(f"not entered; --write would set {shown} in {arguments.rig}")
         return
-    edit_rig(arguments.rig, entries)
     print(f"entered into {arguments.rig}: {shown}; now keep a view: boatrun check {arguments.rig} --keep-view")

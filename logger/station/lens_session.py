@@ -66,6 +66,8 @@ def watch(
     *,
     length_s: float,
     told: Callable[[str], None] = lambda _: None,
+    shown: Callable[[Coverage], None] = lambda _: None,
+    enough: Callable[[], bool] = lambda: False,
     clock_ns: Callable[[], int] = time.monotonic_ns,
 ) -> Shown:
     """Watch for at most `length_s`, or until enough views were seen and nothing is missing.
@@ -75,6 +77,8 @@ def watch(
         board: what is shown.
         length_s: the longest to wait.
         told: is told what was seen and what is still wanted, a sentence at a time.
+        shown: is shown what is covered, after each view that is kept.
+        enough: is asked after each picture; True ends it with what there is.
         clock_ns: a clock that never goes back.
 
     Raises:
@@ -90,9 +94,12 @@ def watch(
             frame = newest.take(PATIENCE_S)
             if frame is None:
                 break
+            before = len(keeper.views)
             news = keeper.look(grey(np.asarray(frame.image)))
-            enough = len(keeper.views) >= ENOUGH_COUNT and not keeper.shown.advice
-            if enough or len(keeper.views) >= MOST_COUNT:
+            if len(keeper.views) > before:
+                shown(keeper.shown)
+            all_seen = len(keeper.views) >= ENOUGH_COUNT and not keeper.shown.advice
+            if all_seen or len(keeper.views) >= MOST_COUNT or enough():
                 break
             if news != said or clock_ns() > say_ns:
                 said, say_ns = news, clock_ns() + round(_SAY_AGAIN_S * 1e9)

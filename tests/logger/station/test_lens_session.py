@@ -96,3 +96,14 @@ def test_what_the_camera_says_against_itself_is_passed_on(boards: list[np.ndarra
     assert found.faults == ("it runs hot; let it rest",)
     with pytest.raises(DriverError, match="camera: it is gone; plug it in"):
         session([boards[0], Fault(3, "camera", "it is gone", "plug it in", lasting=True)])
+
+
+def test_what_is_covered_is_shown_after_each_view_and_a_person_may_say_enough(boards: list[np.ndarray]) -> None:
+    shown: list[int] = []
+    with Shows([boards[0], boards[0], *boards[1:]]) as camera:
+        found = watch(
+            camera, LENS_BOARD, length_s=120.0, shown=lambda cover: shown.append(cover.views_count),
+            enough=lambda: len(shown) == 3,
+        )  # fmt: skip
+    assert shown == [1, 2, 3]
+    assert len(found.pictures) == 3

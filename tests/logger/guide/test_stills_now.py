@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from logger.cli.stills_now import still_now
 from logger.config import CameraSetup, DriverChoice, Rig, Tank
 from logger.errors import InputError
+from logger.guide.stills_now import still_now
 
 RIG = Rig("r", Tank(((0.0, 0.0), (9.0, 0.0), (9.0, 9.0)), 5.0), ())
 
@@ -20,7 +20,7 @@ def test_a_rig_without_a_camera_is_refused() -> None:
 
 def test_what_sends_no_pictures_is_refused() -> None:
     light = CameraSetup(DriverChoice("simulated_light", {}), "camera.toml")
-    with pytest.raises(InputError, match="sends no pictures; change its kind"):
+    with pytest.raises(InputError, match="sends no pictures; wanted a camera; change its kind"):
         still_now(replace(RIG, camera=light), Path("rig.toml"))
 
 

@@ -7,8 +7,8 @@ import pytest
 
 from calibration.beams import BeamFit, Sighting, solve_beams
 from calibration.quantity import Source
-from logger.cli.gate_words import between, gates_of, table, told
 from logger.config import CameraSetup, Gate, Line, Rig, Tank
+from logger.guide.gate_words import between, gates_of, table, told
 
 TANK = Tank(((-400.0, -300.0), (2000.0, -300.0), (2000.0, 300.0), (-400.0, 300.0)), 100.0)
 LINES = (

@@ -8,7 +8,7 @@ import pytest
 
 from calibration.files import CameraCalibration
 from calibration.plane import PlacedMark
-from logger.cli.plane_words import evidence_of, told
+from logger.guide.plane_words import evidence_of, told
 from logger.station.plane_session import work_out
 from tests.logger.station.test_plane_session import RIG, RIM, by_rim, slat
 

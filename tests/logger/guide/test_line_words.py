@@ -2,8 +2,8 @@ from __future__ import annotations
 
 from calibration.quantity import Quantity
 from logger.checkup.placed import Placements, Spot
-from logger.cli.line_words import table, told
 from logger.config import Gate, Line, Rig, Tank, Zone
+from logger.guide.line_words import table, told
 
 TANK = Tank(((-300.0, -250.0), (1500.0, -250.0), (1500.0, 250.0), (-300.0, 250.0)), 100.0)
 LINES = (Line("start", "start", (0.0, -250.0), (0.0, 250.0)), Line("far", "finish", (1195.0, -250.0), (1205.0, 250.0)))

@@ -12,8 +12,8 @@ from calibration.errors import CalibrationError
 from calibration.files import write_lens
 from calibration.lens_stretch import stretched
 from calibration.targets import LENS_BOARD
-from logger.cli import lens_found
-from logger.cli.lens_gather import Material
+from logger.guide import lens_found
+from logger.guide.lens_gather import Material
 from tests.calibration.board_views import USUAL, placed, seen_at, shown
 
 

@@ -9,8 +9,8 @@ import numpy as np
 from calibration.files import load_lens
 from calibration.lens_views import Quality
 from calibration.targets import LENS_BOARD
-from logger.cli import lens_found, lens_kept
-from logger.cli.lens_gather import Material
+from logger.guide import lens_found, lens_kept
+from logger.guide.lens_gather import Material
 from logger.recording.lens_evidence import read_corners
 from tests.calibration.board_views import USUAL, shown
 from tests.logger.recording.conftest import FORMATS

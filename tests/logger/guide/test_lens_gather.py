@@ -7,8 +7,8 @@ import pytest
 
 from calibration.errors import CalibrationError
 from calibration.targets import LENS_BOARD
-from logger.cli import lens_gather as gather
 from logger.errors import InputError
+from logger.guide import lens_gather as gather
 
 
 def test_photos_of_one_name_in_two_folders_are_two(board_photos: Path, tmp_path: Path) -> None:

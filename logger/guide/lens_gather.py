@@ -11,14 +11,18 @@ from numpy.typing import NDArray
 
 from calibration.board import Board, BoardSeen
 from calibration.errors import CalibrationError
+from calibration.lens_coverage import Coverage
 from calibration.lens_flat import USUAL_GAP_MM
 from calibration.lens_resize import cut_words
 from calibration.lens_sift import Sifted, sift
 from calibration.lens_views import Quality
 from logger.errors import InputError
+from logger.guide.stills_now import camera_of
 from logger.recording.board_film import sharpest
 from logger.recording.lens_evidence import read_corners
 from logger.recording.photos import PHOTO_ENDINGS, Photo, judged, read_photo
+from logger.recording.rig_toml import read_rig
+from logger.station.lens_session import watch
 
 Pictures = tuple[tuple[str, NDArray[np.uint8]], ...]
 
@@ -99,24 +103,24 @@ def film(path: Path, board: Board) -> Material:
     return _of(f"the film {path.name}", sifted)
 
 
-def live(rig_file: Path, board: Board, *, length_s: float, told: Callable[[str], None]) -> Material:
-    """The rig's own camera, while somebody shows the board to it."""
-    from logger.drivers import open_driver
-    from logger.recording.rig_toml import read_rig
-    from logger.station.lens_session import watch
-
+def live(
+    rig_file: Path,
+    board: Board,
+    *,
+    length_s: float,
+    told: Callable[[str], None],
+    shown: Callable[[Coverage], None] = lambda _: None,
+    enough: Callable[[], bool] = lambda: False,
+) -> Material:
+    """The rig's own camera, while somebody shows the board to it; `shown` and `enough` as `watch` has them."""
     rig = read_rig(rig_file)
-    if rig.camera is None or rig.camera.driver is None:
-        raise InputError(f"{rig_file}: there is no [camera.driver]; wanted the camera that is to be calibrated; add it")
-    choice = rig.camera.driver
-    camera = open_driver(choice.kind, choice.options, name="camera", place=str(rig_file))
-    if not hasattr(camera, "records") or hasattr(camera, "switch"):
-        raise InputError(f'{rig_file}: camera.driver: "{choice.kind}" sends no pictures; wanted a camera')
-    with camera:
-        seen = watch(camera, board, length_s=length_s, told=told)
+    with camera_of(rig, rig_file) as camera:
+        seen = watch(camera, board, length_s=length_s, told=told, shown=shown, enough=enough)
     sifted = sift(seen.pictures, board, keep_pictures=True)
-    simulated = ("the pictures are simulated",) if rig.simulated or choice.is_simulated else ()
-    return _of(f"the camera of {rig.name} ({choice.kind})", sifted, notes=(*simulated, *seen.faults))
+    choice = rig.camera.driver if rig.camera is not None else None
+    kind = choice.kind if choice is not None else ""
+    simulated = ("the pictures are simulated",) if rig.simulated or kind.startswith("simulated_") else ()
+    return _of(f"the camera of {rig.name} ({kind})", sifted, notes=(*simulated, *seen.faults))
 
 
 def again(folder: Path) -> Material:
@@ -145,8 +149,6 @@ def _of(
 
 def check_stream(material: Material, rig_file: Path, *, place: str) -> None:
     """CalibrationError unless the pictures have the size that the rig's camera sends."""
-    from logger.recording.rig_toml import read_rig
-
     rig = read_rig(rig_file)
     options = rig.camera.driver.options if rig.camera is not None and rig.camera.driver is not None else {}
     stream = options.get("width_px"), options.get("height_px")

@@ -11,8 +11,8 @@ from calibration.board import Board, BoardSeen
 from calibration.files import write_lens
 from calibration.lens_solve import linear
 from logger import __version__
-from logger.cli.lens_found import Found
-from logger.cli.lens_gather import Material
+from logger.guide.lens_found import Found
+from logger.guide.lens_gather import Material
 from logger.recording.lens_evidence import LENS_FILE, write_corners, write_picture, write_views
 from logger.recording.light_evidence import new_evidence_folder
 from logger.study.lens_picture import lens_picture

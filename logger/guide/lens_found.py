@@ -19,7 +19,7 @@ from calibration.lens_models import Chosen, choose
 from calibration.lens_resize import resized
 from calibration.lens_stretch import unstretched
 from calibration.quantity import concise
-from logger.cli.lens_gather import Material
+from logger.guide.lens_gather import Material
 from logger.recording.lens_evidence import last_lens
 
 _SQUARE_PIXELS = 0.005

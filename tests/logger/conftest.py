@@ -1,0 +1,35 @@
+"""Recordings and photographs that are made once and that tests of several floors look at."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from logger.simulator.live import SimulatedTank
+from tests.calibration.board_views import SMALL, painted_at, places
+
+
+@pytest.fixture(scope="session")
+def filmed_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A recording with pictures, few of them a second so that it is quick; copy it before writing into it."""
+    folder = tmp_path_factory.mktemp("filmed") / "run"
+    SimulatedTank(kind="straight", seed=1003, frame_rate_hz=12.0).write(folder)
+    return folder
+
+
+@pytest.fixture
+def filmed(filmed_once: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(filmed_once, tmp_path / "filmed"))
+
+
+@pytest.fixture(scope="session")
+def board_photos(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder of twelve photos of the lens board through a known lens, 640 x 360, as PNG; do not write into it."""
+    folder = tmp_path_factory.mktemp("photos")
+    for index, place in zip(range(12), places(SMALL, np.random.default_rng(1), away_mm=(190.0, 360.0)), strict=False):
+        cv2.imwrite(str(folder / f"photo-{index:02d}.png"), painted_at(SMALL, place, seed=index))
+    return folder
