@@ -15,7 +15,7 @@ from logger.recording.folder import Recording
 from logger.records import Frame
 from logger.vision.background import Grey
 from logger.vision.glance import Whole, evenly
-from logger.vision.plane import Floats
+from logger.vision.plane import Floats, Windowed
 from logger.vision.watch.steadiness import Watch, watch
 
 Colour = NDArray[np.uint8]
@@ -27,6 +27,21 @@ _KEPT_COUNT = 64
 
 _BLOCK_PX = 16
 """Whole blocks of any JPEG."""
+
+
+class Unmade:
+    """A picture that is made of a coloured one only where it is looked at."""
+
+    def __init__(self, colour: Colour, how: Made) -> None:
+        self._colour, self._how = colour, how
+
+    def __len__(self) -> int:
+        """How many rows there are."""
+        return len(self._colour)
+
+    def __getitem__(self, window: tuple[slice, slice], /) -> Grey:
+        """(rows, columns) of a window."""
+        return self._how(self._colour[window])
 
 
 class StoredFilm:
@@ -86,7 +101,7 @@ class StoredFilm:
         decoded = {n: jpeg.decode(self._kept[n], grey=False) for n in wanted}
         return {n: self.as_it_stood(n, picture) for n, picture in decoded.items() if picture is not None}
 
-    def upper(self, rows_px: Mapping[int, int]) -> Iterable[tuple[int, Grey, Whole]]:
+    def upper(self, rows_px: Mapping[int, int]) -> Iterable[tuple[int, Windowed, Whole]]:
         """(number, so many upper rows or more, how to get all of it) of pictures by their numbers, in order.
 
         A picture that lost a part on its way may be shifted without a sign; the whole of it is None then.
@@ -96,11 +111,14 @@ class StoredFilm:
             whole = partial(self._whole, frame)
             if self.watch is not None and self.watch.needs_more(frame.sequence, frame.image):
                 whole()
-            yield frame.sequence, self._of(self.as_it_stood(frame.sequence, frame.image)), whole
+            yield frame.sequence, self._windowed(self.as_it_stood(frame.sequence, frame.image)), whole
 
-    def _whole(self, frame: Frame) -> Grey | None:
+    def _whole(self, frame: Frame) -> Windowed | None:
         image = frame.image if frame.jpeg is None else jpeg.decode(frame.jpeg, grey=self._channel is None)
-        return None if image is None else self._of(self.as_it_stood(frame.sequence, image))
+        return None if image is None else self._windowed(self.as_it_stood(frame.sequence, image))
+
+    def _windowed(self, image: NDArray[np.uint8]) -> Windowed:
+        return Unmade(image, self._channel) if callable(self._channel) else self._of(image)
 
     def _of(self, image: NDArray[np.uint8]) -> Grey:
         if self._channel is None:

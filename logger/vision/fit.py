@@ -8,10 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.vision.background import Grey
 from logger.vision.hull import Floats, Hull, look
 from logger.vision.light import PLAIN, Tone
-from logger.vision.plane import Light, Plane, Singles, sample
+from logger.vision.plane import Light, Plane, Singles, Windowed, sample
 from logger.vision.rays import CORRELATED, outside, relit, showing, weights
 
 _CLOSE_PX = 0.05
@@ -85,11 +84,11 @@ class Fitter:
         self._belief = np.diag([1e-9, 1e-9, 1 / _U_HEADING_RAD**2])
         self._near = np.diag([1 / _U_NEAR_MM**2, 1 / _U_NEAR_MM**2, 1 / _U_NEAR_RAD**2])
 
-    def fit(self, picture: Grey, *, place_mm: Floats, heading_rad: float, steps: int = 5) -> Fit:
+    def fit(self, picture: Windowed, *, place_mm: Floats, heading_rad: float, steps: int = 5) -> Fit:
         """The best place near `place_mm` (2,) on the plane, from at most `steps` Gauss-Newton steps."""
         return self.fits([picture], place_mm=place_mm[None], heading_rad=np.array([heading_rad]), steps=steps)[0]
 
-    def fits(self, pictures: Sequence[Grey], *, place_mm: Floats, heading_rad: Floats, steps: int = 5) -> list[Fit]:
+    def fits(self, pictures: Sequence[Windowed], *, place_mm: Floats, heading_rad: Floats, steps: int = 5) -> list[Fit]:
         """The same for N pictures, from N places (N, 2) and headings (N,): together they take half the time."""
         search = _Search(place_mm, heading_rad)
         lights = [Light(picture, self._tone) for picture in pictures]
@@ -116,7 +115,7 @@ class Fitter:
         known = float(seen.known.mean())
         return Fit(pose[:2], float(pose[2]), covariance, float(strength), misfit, known, agreeing)
 
-    def fit_partly(self, picture: Grey, *, place_mm: Floats, heading_rad: float) -> Fit:
+    def fit_partly(self, picture: Windowed, *, place_mm: Floats, heading_rad: float) -> Fit:
         """The best place near one that is nearly right already, from those rays that show the boat's edge.
 
         A hand, a sail or a straw hides some of the rays; which ones is judged anew in every step. What is good here is
@@ -124,7 +123,7 @@ class Fitter:
         """
         return self.fits_partly(picture, place_mm=place_mm[None], heading_rad=np.array([heading_rad]))[0]
 
-    def fits_partly(self, picture: Grey, *, place_mm: Floats, heading_rad: Floats, steps: int = 12) -> list[Fit]:
+    def fits_partly(self, picture: Windowed, *, place_mm: Floats, heading_rad: Floats, steps: int = 12) -> list[Fit]:
         """The same from N places (N, 2) and headings (N,) in one picture."""
         search, light = _Search(place_mm, heading_rad), Light(picture, self._tone)
         found: dict[int, Fit] = {}

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from logger.vision import background, sightings
 from logger.vision.background import Grey
 from logger.vision.ground import SHRINK, Ground
-from logger.vision.plane import Plane, Singles
+from logger.vision.plane import Plane, Singles, Windowed
 from logger.vision.sightings import Sighting
 
 _EVENLY_COUNT = 28
@@ -20,7 +20,7 @@ _CORE = 0.3
 """Half the side of the square in a boat's middle in which its contrast is taken, as a share of its size."""
 
 
-Whole = Callable[[], Grey | None]
+Whole = Callable[[], Windowed | None]
 """Decodes the whole of a picture; None if it is damaged."""
 
 
@@ -40,7 +40,7 @@ class Pictures(Protocol):
 class Film(Pictures, Protocol):
     """Pictures of a whole run."""
 
-    def upper(self, rows_px: Mapping[int, int]) -> Iterable[tuple[int, Grey, Whole]]:
+    def upper(self, rows_px: Mapping[int, int]) -> Iterable[tuple[int, Windowed, Whole]]:
         """(number, so many upper rows or more, how to get all of it) of pictures by their numbers.
 
         A picture that lost a part on its way may be shifted without a sign; the whole of it is None then.

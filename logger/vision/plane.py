@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import cv2
 import numpy as np
@@ -74,10 +75,22 @@ def sample(picture: NDArray[np.uint8] | Singles, columns_px: Floats, rows_px: Fl
     return _at(np.asarray(picture, np.float32), columns_px, rows_px)
 
 
+class Windowed(Protocol):
+    """A picture (h, w) of which windows are looked at: an array, or what makes a window of it when it is asked for."""
+
+    def __len__(self) -> int:
+        """How many rows there are."""
+        ...
+
+    def __getitem__(self, window: tuple[slice, slice], /) -> NDArray[np.uint8]:
+        """The numbers in a window of rows and columns."""
+        ...
+
+
 class Light:
     """The light of one picture, worked out only around where it is asked for."""
 
-    def __init__(self, picture: NDArray[np.uint8], tone: Tone = PLAIN) -> None:
+    def __init__(self, picture: Windowed, tone: Tone = PLAIN) -> None:
         self._picture, self._tone = picture, tone
         self._left = self._top = self._right = self._bottom = 0
         self._light: Singles | None = None

@@ -12,14 +12,14 @@ from typing import TypeVar
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from logger.vision.background import Grey, Mask
+from logger.vision.background import Mask
 from logger.vision.course import Course
 from logger.vision.doubts import shines
 from logger.vision.fit import Fit, Fitter
 from logger.vision.glance import Film, Whole
 from logger.vision.hull import Floats
 from logger.vision.learning import Learnt
-from logger.vision.plane import Plane
+from logger.vision.plane import Plane, Windowed
 from logger.vision.seeking import Seeker
 from logger.vision.survey import Survey
 
@@ -141,7 +141,7 @@ class _Chase:
                     self.fits[number] = found
                     course = self._course(number, -1)
 
-    def _at_once(self, batch: Sequence[tuple[int, Grey, Whole]]) -> list[Fit]:
+    def _at_once(self, batch: Sequence[tuple[int, Windowed, Whole]]) -> list[Fit]:
         """The fits of several pictures, each from where the sparse pass says that the boat is."""
         expected = self._expected[[number for number, _, _ in batch]]
         pictures = [picture for _, picture, _ in batch]
@@ -150,7 +150,7 @@ class _Chase:
     def _followed(
         self,
         number: int,
-        picture: Grey,
+        picture: Windowed,
         whole: Whole,
         *,
         starts: list[Floats],
@@ -259,7 +259,7 @@ class _Chase:
 
     def _fitted(
         self,
-        picture: Grey,
+        picture: Windowed,
         starts: list[Floats],
         *,
         course: Course | None,
@@ -287,14 +287,14 @@ class _Chase:
         found = self._part_of_it(picture, expected, course.ways(t_s, starts, step_mm=self._nearby_mm))
         return found or self._loose(fit)
 
-    def _whole_of_it(self, picture: Grey, start: Floats) -> Fit:
+    def _whole_of_it(self, picture: Windowed, start: Floats) -> Fit:
         return self.fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]))
 
     def _loose(self, fit: Fit) -> Fit | None:
         """A fit of a boat that never looks quite as learnt (foil): all of its track is doubtful anyway."""
         return fit if self._is_loose and fit.strength > _LOOSELY and fit.misfit < _LOOSE_MISFIT else None
 
-    def _part_of_it(self, picture: Grey, expected: Fit | None, others: list[Floats]) -> Fit | None:
+    def _part_of_it(self, picture: Windowed, expected: Fit | None, others: list[Floats]) -> Fit | None:
         """The expected fit; one at another start only if it shows much more of the boat, and no third as much."""
         found = self._parts(picture, others)
         best = max(found, key=lambda fit: fit.agreeing, default=None)
@@ -303,7 +303,7 @@ class _Chase:
         rivals = [fit.agreeing for fit in found if not self._is_there(best, [fit.place_mm])]
         return best if max(rivals, default=0.0) < _RIVAL * best.agreeing else None
 
-    def _expected_part(self, picture: Grey, start: Floats) -> Fit | None:
+    def _expected_part(self, picture: Windowed, start: Floats) -> Fit | None:
         """A part where the boat must be; even a small one, if the whole picture of it says the same place.
 
         Under a sail that hides half of a boat the whole fit is right, but looks too bad to be believed alone.
@@ -320,7 +320,7 @@ class _Chase:
         is_same = apart[0] < _SAME_MM and apart[1] < _SAME_RAD
         return fit if is_same and whole.is_settled and whole.stands_out else None
 
-    def _parts(self, picture: Grey, starts: list[Floats]) -> list[Fit]:
+    def _parts(self, picture: Windowed, starts: list[Floats]) -> list[Fit]:
         """Good fits of a part of the boat, each where its start was."""
         poses = np.array(starts)
         fits = self.fitter.fits_partly(picture, place_mm=poses[:, :2], heading_rad=poses[:, 2])
@@ -349,7 +349,7 @@ def batched(items: Iterable[T], count: int) -> Iterator[list[T]]:
         yield batch
 
 
-def _every(film: Film, found: Survey, rows_px: list[int]) -> Iterator[tuple[int, Grey, Whole]]:
+def _every(film: Film, found: Survey, rows_px: list[int]) -> Iterator[tuple[int, Windowed, Whole]]:
     """All pictures from the first of the sparse pass on, their upper rows at least; its own are not decoded again."""
     held = dict(zip(found.numbers.tolist(), found.pictures, strict=True))
     others = film.upper({n: rows for n, rows in enumerate(rows_px) if n > found.numbers[0] and n not in held})

@@ -147,7 +147,8 @@ class _Rows(Mapping[int, int]):
 def _every(film: Film, held: Mapping[int, Grey], rows: _Rows) -> Iterator[tuple[int, Grey, Whole]]:
     """All pictures in order, their upper rows at least; those at hand are not decoded again."""
     at_hand = ((n, held[n], partial(held.get, n)) for n in sorted(held) if n >= rows.first)
-    return merge(film.upper(rows), at_hand, key=itemgetter(0))
+    others = ((n, picture[:, :], whole) for n, picture, whole in film.upper(rows))
+    return merge(others, at_hand, key=itemgetter(0))
 
 
 def _anchors(pictures: Mapping[int, Grey], seeker: Seeker) -> tuple[dict[int, TagFit], dict[int, int]]:
@@ -276,7 +277,7 @@ class _Chase:
             checked = whole()
             if checked is None:  # damaged: what its upper rows show may be shifted
                 return self._lost()
-            picture = checked
+            picture = checked[:, :]
             found = self._laid(number, picture, pose, rates) if gap_s < _LONG_S else None
         if found is not None and not found.good and gap_s < _SOON_S and self._continues(found, pose):
             # a hand or a sail over half of it: what shows goes on as before, but is less sure

@@ -54,9 +54,24 @@ def test_a_made_film_shows_what_is_made_of_its_own_colours(painted: Painted) -> 
     (_, shown), *_ = hued.pictures([20])
     assert np.array_equal(shown, hue(film.in_colour([20])[20], (0, 2)))
     (_, upper, whole), *_ = hued.upper({20: 320})
-    assert np.array_equal(upper[:312], shown[:312])
-    assert np.array_equal(whole(), shown)
+    assert np.array_equal(upper[:312, :], shown[:312])
+    assert np.array_equal(upper[40:90, 200:330], shown[40:90, 200:330])
+    assert len(whole()) == 720
+    assert np.array_equal(whole()[:, :], shown)
     assert not hued.is_grey
+
+
+def test_a_picture_is_made_only_where_it_is_looked_at(painted: Painted) -> None:
+    made = []
+
+    def how(picture: np.ndarray) -> np.ndarray:
+        made.append(picture.shape)
+        return hue(picture, (0, 2))
+
+    (_, upper, _), *_ = StoredFilm(painted.recording).made(how).upper({20: 320})
+    assert not made
+    upper[10:40, 300:350]
+    assert made == [(30, 50, 3)]
 
 
 def test_a_video_of_another_kind_is_handed_out_whole(painted: Painted, tmp_path: Path) -> None:
