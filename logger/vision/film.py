@@ -41,7 +41,8 @@ class Unmade:
 
     def __getitem__(self, window: tuple[slice, slice], /) -> Grey:
         """(rows, columns) of a window."""
-        return self._how(self._colour[window])
+        part = self._colour[window]
+        return self._how(part) if part.size else part[..., 0]
 
 
 class StoredFilm:

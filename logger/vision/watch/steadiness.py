@@ -35,6 +35,8 @@ _LEAST_SHARE = 0.5
 """Of all readings so many must go along."""
 _CLOSE_PX = 0.12
 """An expectation so near needs no further step."""
+_CLOSE_SHARE = 0.5
+"""Or if it is so near in standard uncertainties: with few marks each step only moves about within its own doubt."""
 _JUMP_PX = 0.6
 """What moved farther from one picture to the next is searched for: steps alone may end beside it."""
 _STEP_MOST_PX = 1.2
@@ -129,16 +131,15 @@ class Watch:
 
         They tell enough if the camera stands as it stood in the last whole picture.
         """
+        if number not in self._seen and not self._before.is_still and not self._compared(picture)[0]:
+            return True  # a camera that swings: all of the picture is asked for anyway
         self.look(number, picture)
         return self._rows_px[number] < self._size[0]
 
     def _measured(self, picture: NDArray[np.uint8]) -> Move:
         is_whole = len(picture) == self._size[0]
-        expected, rest_px2 = self._expected(self._near), _REST_PX[self._before.is_still][is_whole] ** 2
-        if self._nearly_all_stand(*self._marks.glimpse(picture, expected), rest_px2):
-            return self._before
-        seen = self._marks.read(picture, expected)
-        if self._stands(seen, rest_px2):
+        is_as_before, seen = self._compared(picture)
+        if is_as_before:
             return self._before
         found = self._from(picture, self._near, seen) or self._from(picture, None, None)
         if found is None:
@@ -154,6 +155,15 @@ class Watch:
             # what a few rows tell is too little for the next picture to start from
             self._before, self._near, self._looks = move, np.zeros(8) if is_still else near, {}
         return move
+
+    def _compared(self, picture: NDArray[np.uint8]) -> tuple[bool, Readings | None]:
+        """Whether the camera stands as in the last whole picture; and the readings, if they had to be looked at."""
+        expected = self._expected(self._near)
+        rest_px2 = _REST_PX[self._before.is_still][len(picture) == self._size[0]] ** 2
+        if self._nearly_all_stand(*self._marks.glimpse(picture, expected), rest_px2):
+            return True, None
+        seen = self._marks.read(picture, expected)
+        return self._stands(seen, rest_px2), seen
 
     def _nearly_all_stand(self, off_px: Singles, is_clear: NDArray[np.bool_], rest_px2: float) -> bool:
         """Whether nearly all marks are seen and surely stand where the last whole picture showed them: a first look."""
@@ -220,7 +230,8 @@ class Watch:
             looked_at, seen = self._levers[: seen.window[-1] + 1], None
             if start is not None and np.abs(looked_at @ (field + step - start)).max() > _JUMP_PX:
                 return None
-            if np.abs(looked_at @ step).max() < _CLOSE_PX:
+            doubt = np.einsum("wij,jk,wik->wi", looked_at, covariance, looked_at)
+            if (np.abs(looked_at @ step) < np.maximum(_CLOSE_PX, _CLOSE_SHARE * np.sqrt(doubt))).all():
                 return field, field + step, covariance
             field = field + step
         return None

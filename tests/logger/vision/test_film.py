@@ -72,6 +72,7 @@ def test_a_picture_is_made_only_where_it_is_looked_at(painted: Painted) -> None:
     assert not made
     upper[10:40, 300:350]
     assert made == [(30, 50, 3)]
+    assert upper[400:410, 300:350].shape == (0, 50)
 
 
 def test_a_video_of_another_kind_is_handed_out_whole(painted: Painted, tmp_path: Path) -> None:
