@@ -4,6 +4,10 @@ fifteen seconds, and says for each fault what to do about it. Nothing that the r
 The exit status is 0 if the rig is fit, also with doubts, and 2 if something is wrong. --keep-view keeps a picture
 beside the calibration: do it just after calibrating, with nobody in the picture; later checks tell from it whether the
 camera has moved, its focus or the light has changed, and whether the water stands as high as it did.
+
+--acceptance leads through all that a rig must pass before it is handed over: straws, ripples, light, a known length, a
+check boat's pulls, a pulled plug. It may be stopped and taken up again; a report to sign comes of it. The exit status
+is 0 only if every item has passed.
 """
 
 from __future__ import annotations
@@ -15,6 +19,8 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from logger.cli import check_acceptance
 
 if TYPE_CHECKING:
     from logger.drivers.interface import Finding
@@ -41,12 +47,15 @@ def describe(parser: argparse.ArgumentParser) -> None:
         "--depth-mm", type=_depth_mm, metavar="MM", help="what a ruler in the water shows now; tells what that means"
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
+    check_acceptance.describe(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Check and tell; 2 if anything is wrong."""
     from logger.checkup.check import Wanted, check
 
+    if arguments.acceptance:
+        return check_acceptance.run(arguments)
     wanted = Wanted(
         arguments.rig, recordings=arguments.recordings, beams=arguments.beams, wait_s=arguments.wait_s,
         keep_view=arguments.keep_view, depth_mm=arguments.depth_mm,

@@ -48,14 +48,14 @@ def run(arguments: argparse.Namespace) -> int:
     from logger.results.store import Store
 
     rig = read_rig(arguments.rig)
-    calibration = _calibration(rig, arguments.rig)
+    calibration = calibration_of(rig, arguments.rig)
     card = _card(arguments, rig)
     _tell_unfinished(arguments.to)
     if arguments.weigh:
         card = replace(card, boat=_weighed(card, rig, arguments.rig))
     with nullcontext() if arguments.store is None else Store(arguments.store) as store:
         for _ in range(arguments.times):
-            this = replace(card, id=_free_id(arguments.to, card.id), recorded_at=_now())
+            this = replace(card, id=free_id(arguments.to, card.id), recorded_at=_now())
             plan = _plan(this, rig, arguments, calibration)
             _one(plan, arguments.rig, store)
     return 0
@@ -72,7 +72,8 @@ def _tell_unfinished(folder: Path) -> None:
         )
 
 
-def _calibration(rig: Rig, path: Path) -> bytes | None:
+def calibration_of(rig: Rig, path: Path) -> bytes | None:
+    """What stands in the file of the camera's calibration; None without a camera. InputError: it is not there."""
     if rig.camera is None:
         return None
     file = path.parent / rig.camera.calibration
@@ -128,7 +129,8 @@ def _now() -> str:
     return datetime.now().astimezone().isoformat(timespec="seconds")
 
 
-def _free_id(folder: Path, stem: str) -> str:
+def free_id(folder: Path, stem: str) -> str:
+    """The first of stem-1, stem-2 ... that no recording in `folder` has."""
     from logger.recording.recovery import unfinished_name
 
     return next(

@@ -29,6 +29,7 @@ DRIVERS: Mapping[str, str] = {
     "simulated_gates": "logger.drivers.simulated:SimulatedGates",
     "simulated_camera": "logger.drivers.simulated:SimulatedCamera",
     "simulated_panel": "logger.drivers.simulated:SimulatedPanel",
+    "simulated_attended_gates": "logger.drivers.simulated_attendant:SimulatedAttendedGates",
     "simulated_blinking_camera": "logger.drivers.simulated_light:SimulatedBlinkingCamera",
     "simulated_light": "logger.drivers.simulated_light:SimulatedLight",
     "v4l2_camera": "logger.drivers.v4l2_camera:V4l2Camera",

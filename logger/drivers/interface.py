@@ -78,6 +78,17 @@ class SelfTesting(Protocol):
         ...
 
 
+@runtime_checkable
+class Attended(Protocol):
+    """Gates with an invented person at them, who is asked what people at real ones are told. No real device has one."""
+
+    def ask(self, *, gate: str, from_ns: int, every_ns: int, times_count: int) -> None:
+        """Pass a straw through `gate`, once within each `every_ns` from `from_ns` on, so many times; with an empty
+        `gate`: make ripples for as long.
+        """
+        ...
+
+
 Shown: TypeAlias = Literal["not_ready", "ready", "armed", "running", "done", "trouble"]
 """What lamp and buzzer can say: not to be armed now · may be armed · hands out · a boat is under way · it is over ·
 something is wrong."""

@@ -82,11 +82,13 @@ class Sheet:
         draw = self._canvas.drawCentredString if middle else self._canvas.drawString
         draw(_points(at_mm[0]), _points(at_mm[1]), words)
 
-    def block(self, words: str, *, at_mm: tuple[float, float], width_mm: float, size_pt: float) -> float:
+    def block(
+        self, words: str, *, at_mm: tuple[float, float], width_mm: float, size_pt: float, bold: bool = False
+    ) -> float:
         """Text broken into lines, the first base line at `at_mm`; returns where the base line after them is, mm."""
         x_mm, y_mm = at_mm
-        for line in simpleSplit(words, _PLAIN, size_pt, _points(width_mm)):
-            self.text(line, at_mm=(x_mm, y_mm), size_pt=size_pt)
+        for line in simpleSplit(words, _BOLD if bold else _PLAIN, size_pt, _points(width_mm)):
+            self.text(line, at_mm=(x_mm, y_mm), size_pt=size_pt, bold=bold)
             y_mm -= 1.3 * size_pt * MM_PER_POINT
         return y_mm
 
@@ -140,6 +142,31 @@ class Sheet:
         """A thin line."""
         self._canvas.setLineWidth(_points(_HAIRLINE_MM))
         self._canvas.line(*map(_points, (*from_mm, *to_mm)))
+
+    def width_mm(self, words: str, *, size_pt: float, bold: bool = False) -> float:
+        """How wide a line of text comes out."""
+        return float(pdfmetrics.stringWidth(words, _BOLD if bold else _PLAIN, size_pt)) * MM_PER_POINT
+
+    def box(self, box_mm: Box, *, line_mm: float = 0.35) -> None:
+        """An empty frame, to tick or to write into."""
+        self._canvas.saveState()
+        self._canvas.setLineWidth(_points(line_mm))
+        self._canvas.rect(*map(_points, box_mm), stroke=1, fill=0)
+        self._canvas.restoreState()
+
+    def banner(self, words: str, *, box_mm: Box, size_pt: float) -> None:
+        """White words on a black box."""
+        self.black([box_mm])
+        self._canvas.saveState()
+        self._canvas.setFillGray(1)
+        lower_mm = box_mm[1] + (box_mm[3] - 0.72 * size_pt * MM_PER_POINT) / 2
+        self.text(words, at_mm=(box_mm[0] + 2.5, lower_mm), size_pt=size_pt, bold=True)
+        self._canvas.restoreState()
+
+    def turn_page(self, note: str) -> None:
+        """Turn a page on which nothing is to be measured, with `note` at its foot."""
+        self.text(note, at_mm=(HOLE_MARGIN_MM, MARGIN_MM), size_pt=8)
+        self._canvas.showPage()
 
     def end_page(self, note: str) -> None:
         """Draw the foot, with the bar to measure and `note`, and turn the page."""

@@ -48,6 +48,14 @@ def strange_tank(folder: Path) -> Options:
     return tank(folder) | {"wishes": {"depth_of_field": 1}}
 
 
+def attended(_: Path) -> Options:
+    return {"gates": ["A", "B"], "walks_through": True, "length_s": 4.0, "pace": "fast"}
+
+
+def nobody(_: Path) -> Options:
+    return {"gates": []}
+
+
 def told(options: Callable[[Path], Options], broken: Callable[[Path], Options], complaint: str) -> Case:
     """A story that is known beforehand; in real time and slowed down it has an hour between two records."""
     slow = {"pace": "real_time", "speed_ratio": 1e-5}
@@ -60,6 +68,7 @@ CASES: dict[str, Case] = {
     "v4l2_camera": V4L2_CAMERA,
     "pi_camera": PI_CAMERA,
     **{f"simulated_{what}": told(tank, strange_tank, "depth_of_field") for what in ("gates", "camera", "panel")},
+    "simulated_attended_gates": told(attended, nobody, "found no gates"),
     "gpio_gates": GATES_CASE,
     "gpio_panel": PANEL_CASE,
     "gpio_light": LIGHT_CASE,

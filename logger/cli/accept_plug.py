@@ -1,0 +1,137 @@
+"""The item of the pulled plug: a recording that only a power cut ends, and what is there of it after the start."""
+
+from __future__ import annotations
+
+import signal
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from logger.checkup.gate_trials import Judged
+    from logger.checkup.machine import Machine
+    from logger.config import Rig
+
+Say = Callable[[str], None]
+_SAY_EVERY_COUNT = 8
+"""Signs of life from one word to people to the next."""
+
+
+def pulled_plug(
+    path: Path, rig: Rig, folder: Path, recordings: Path, *, computer: Machine, say: Say
+) -> tuple[Judged | str, Path]:
+    """Judge a plug that was pulled; else begin a recording that only a pulled plug ends.
+
+    Args:
+        path: The rig file.
+        rig: As it says.
+        folder: Where the evidence is kept.
+        recordings: Where recordings go.
+        computer: Says whether it was switched off.
+        say: Is told what people are to do.
+
+    Returns:
+        The verdict, or a sentence that says why there is none; and the recording.
+    """
+    from logger.checkup import plug
+
+    boot = plug.boot_id(computer.root)
+    begun = plug.begun_in(folder)
+    if begun is None or boot == begun.boot_id:
+        return _record_until_the_power_goes(path, rig, folder, recordings, boot=boot, say=say)
+    witnesses = rig.witnesses.keys()
+    judged = plug.judged(folder, begun, boot=boot, has_camera="camera" in witnesses, has_gates="gates" in witnesses)
+    plug.over(folder)
+    return judged, Path(begun.recording)
+
+
+def _record_until_the_power_goes(
+    path: Path, rig: Rig, folder: Path, recordings: Path, *, boot: str, say: Say
+) -> tuple[str, Path]:
+    """Record, with signs of life. If this returns, the plug was not pulled."""
+    from logger.checkup import plug
+    from logger.cli.record import calibration_of, free_id
+    from logger.config import Boat, RunCard
+    from logger.drivers import drivers_of
+    from logger.station import rig as station
+    from logger.station.line import Plan
+
+    recordings.mkdir(parents=True, exist_ok=True)
+    name = free_id(recordings, "pulled-plug")
+    to = recordings / name
+    now = datetime.now().astimezone().isoformat(timespec="seconds")
+    plug.over(folder)
+    plug.begin(folder, plug.Begun(str(to.absolute()), boot, now, plug.checksums(recordings)))
+    counted = [Counted(driver) for driver in drivers_of(rig, place=str(path))]
+    is_live = all(choice.is_live for choice in rig.witnesses.values())
+    simulated = rig.simulated or any(choice.is_simulated for choice in rig.witnesses.values())
+    card = RunCard(id=name, kind="straight", recorded_at=now, boat=Boat("pulled plug"), simulated=simulated)
+    plan = Plan(card=card, rig=rig, folder=to, calibration=calibration_of(rig, path), is_live=is_live)
+    stop, signs = threading.Event(), plug.Signs(folder)
+    life = threading.Thread(target=_give_signs, args=(signs, counted, stop, say), daemon=True)
+    life.start()
+    before = [(number, signal.signal(number, _as_by_hand)) for number in (signal.SIGTERM, signal.SIGHUP)]
+    try:
+        station.run(plan, counted)
+    except KeyboardInterrupt:
+        return "it was stopped by hand; the plug was not pulled", to
+    finally:  # which a power cut does not reach: what is left then says so
+        stop.set()
+        life.join(2.0)
+        signs.close()
+        plug.over(folder)
+        for number, handler in before:
+            signal.signal(number, handler)
+    return "the recording came to its end before the plug was pulled", to
+
+
+def _give_signs(signs: Any, counted: Sequence[Counted], stop: threading.Event, say: Say) -> None:
+    from logger.checkup.plug import SIGN_EVERY_S, Sign
+
+    number = 0
+    while not stop.wait(SIGN_EVERY_S):
+        edges, frames = sum(one.edges_count for one in counted), sum(one.frames_count for one in counted)
+        signs.give(Sign(time.monotonic_ns(), edges, frames))
+        number += 1
+        if number % _SAY_EVERY_COUNT == 0 and (edges or frames):
+            say(
+                f"  {edges} edges, {frames} pictures so far: pull the computer's own plug now, while you wave the straw"
+            )
+
+
+def _as_by_hand(*_: object) -> None:
+    """A computer that is switched off in good order is no power cut."""
+    raise KeyboardInterrupt
+
+
+class Counted:
+    """A driver whose records are counted as they come."""
+
+    def __init__(self, driver: Any) -> None:
+        self._driver, self.name = driver, driver.name
+        self.edges_count, self.frames_count = 0, 0
+
+    def __enter__(self) -> Counted:
+        self._driver.__enter__()
+        return self
+
+    def __exit__(self, *error: Any) -> None:
+        self._driver.__exit__(*error)
+
+    def self_test(self) -> list[Any]:
+        """The driver's own, if it has one."""
+        from logger.drivers.interface import SelfTesting
+
+        return self._driver.self_test() if isinstance(self._driver, SelfTesting) else []
+
+    def records(self, stop: Any) -> Iterator[Any]:
+        """The driver's records."""
+        from logger.records import Edge, Frame
+
+        for record in self._driver.records(stop):
+            self.edges_count += isinstance(record, Edge)
+            self.frames_count += isinstance(record, Frame)
+            yield record
