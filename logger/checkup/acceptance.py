@@ -57,7 +57,7 @@ def items_of(rig: Rig) -> tuple[Item, ...]:
         found.append(Item(f"{STRAWS}:{gate.name}", f"straws break the beam of gate {gate.name}", how))
     if rig.gates:
         how = "Rock the water for 60 s with a flat hand at the tank's end; nothing in the beams."
-        found.append(Item(RIPPLES, "ripples do not", how))
+        found.append(Item(RIPPLES, "ripples leave the beams alone", how))
     if rig.camera is not None:
         found += _with_camera(rig)
     how = (

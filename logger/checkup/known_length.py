@@ -36,7 +36,9 @@ class End:
     """One end of the known length."""
 
     mark: int | None
+    """Number of the rim mark, if it is one."""
     pixel: tuple[float, float] | None
+    """Column and row, if somebody pointed at it."""
     height_mm: float
 
 

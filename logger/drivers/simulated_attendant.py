@@ -28,6 +28,7 @@ class AttendedGatesOptions:
     gates: tuple[Name, ...]
     """Their names, in the order in which they stand along the run."""
     seed: Count = 1
+    """Same seed, same passes and crests."""
     straw_mm: Positive = 6.0
     beam_mm: Positive = 4.0
     """Diameter of a beam."""

@@ -31,6 +31,7 @@ class Tub:
 
     gates: tuple[str, ...]
     seed: int = 1
+    """Same seed, same passes and crests."""
     straw_mm: float = 6.0
     beam_mm: float = 4.0
     """Diameter of the bundle, as the hoods leave it."""
