@@ -19,7 +19,7 @@ from logger.errors import InputError
 if TYPE_CHECKING:
     from logger.checkup.acceptance import Item
     from logger.checkup.machine import Machine
-    from logger.cli.accept_items import At, Did
+    from logger.guide.accept_items import At, Did
     from logger.recording.acceptance_file import Acceptance
 
 Ask = Callable[[str], str]
@@ -137,7 +137,7 @@ class _Lead:
 
     def _done(self, item: Item, typed: Sequence[str]) -> bool:
         """Do one and keep what came of it; whether there is a verdict."""
-        from logger.cli.accept_items import Did, do
+        from logger.guide.accept_items import Did, do
 
         print(f"{item.title} ...", flush=True)
         came = do(item, self._at(), typed)
@@ -161,7 +161,7 @@ class _Lead:
         self._keep()
 
     def _at(self) -> At:
-        from logger.cli.accept_items import At
+        from logger.guide.accept_items import At
 
         recordings = self._arguments.recordings or self._arguments.rig.absolute().parent / "recordings"
         return At(

@@ -11,7 +11,6 @@ import sys
 from contextlib import nullcontext
 from dataclasses import replace
 from datetime import datetime
-from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -44,7 +43,8 @@ def describe(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Record, measure and show each run."""
-    from logger.recording.rig_toml import read_rig
+    from logger.recording.recovery import free_id
+    from logger.recording.rig_toml import calibration_of, read_rig
     from logger.results.store import Store
 
     rig = read_rig(arguments.rig)
@@ -70,17 +70,6 @@ def _tell_unfinished(folder: Path) -> None:
             f"boatrun record: {left} was cut short and is kept; what there is of it: boatrun measure {left}",
             file=sys.stderr,
         )
-
-
-def calibration_of(rig: Rig, path: Path) -> bytes | None:
-    """What stands in the file of the camera's calibration; None without a camera. InputError: it is not there."""
-    if rig.camera is None:
-        return None
-    file = path.parent / rig.camera.calibration
-    try:
-        return file.read_bytes()
-    except OSError as error:
-        raise InputError(f"{file}: the camera's calibration cannot be read ({error.strerror}); calibrate it") from error
 
 
 def _kept_view(rig: Rig, path: Path) -> bytes | None:
@@ -127,17 +116,6 @@ def _is_simulated(rig: Rig) -> bool:
 
 def _now() -> str:
     return datetime.now().astimezone().isoformat(timespec="seconds")
-
-
-def free_id(folder: Path, stem: str) -> str:
-    """The first of stem-1, stem-2 ... that no recording in `folder` has."""
-    from logger.recording.recovery import unfinished_name
-
-    return next(
-        name
-        for name in (f"{stem}-{number}" for number in count(1))
-        if not (folder / name).exists() and not unfinished_name(folder / name).exists()
-    )
 
 
 def _weighed(card: RunCard, rig: Rig, path: Path) -> Any:

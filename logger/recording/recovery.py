@@ -9,6 +9,7 @@ aside for itself is given back when the next one begins.
 from __future__ import annotations
 
 from contextlib import suppress
+from itertools import count
 from pathlib import Path
 
 ENDING = ".unfinished"
@@ -21,6 +22,12 @@ NEW = ".new"
 def unfinished_name(folder: Path) -> Path:
     """Where the recording that is to become `folder` is kept while it grows."""
     return folder.with_name(folder.name + ENDING)
+
+
+def free_id(folder: Path, stem: str) -> str:
+    """The first of stem-1, stem-2 ... that no recording in `folder` has, be it finished or not."""
+    names = (f"{stem}-{number}" for number in count(1))
+    return next(n for n in names if not (folder / n).exists() and not unfinished_name(folder / n).exists())
 
 
 def is_unfinished(folder: Path) -> bool:

@@ -10,7 +10,7 @@ from typing import Any
 from calibration.places import area_mm2, crosses_itself
 from logger import settings
 from logger.config import Gate, Line, Point, Positive, Rig, Zone
-from logger.errors import ConfigError
+from logger.errors import ConfigError, InputError
 
 RIG_FORMAT = "boatrun-rig/1"
 DRIVERS_OF_A_RIG = ("gates_driver", "panel_driver", "light_driver", "scale_driver")
@@ -28,6 +28,22 @@ def read_rig(path: Path) -> Rig:
         ConfigError: it says something wrong; all mistakes at once.
     """
     return rig_from_table(settings.load_table(path), file=str(path))
+
+
+def calibration_of(rig: Rig, path: Path) -> bytes | None:
+    """What stands in the file of the camera's calibration; None without a camera. InputError: it is not there.
+
+    Args:
+        rig: The rig.
+        path: Its file, beside which the calibration is.
+    """
+    if rig.camera is None:
+        return None
+    file = path.parent / rig.camera.calibration
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        raise InputError(f"{file}: the camera's calibration cannot be read ({error.strerror}); calibrate it") from error
 
 
 def rig_from_table(table: Mapping[str, Any], *, file: str) -> Rig:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 
 from logger.simulator.live import SimulatedTank
 from tests.calibration.board_views import SMALL, painted_at, places
+from tests.logger.accept_rig import PULLS, TANK, accept_rig
 
 
 @pytest.fixture(scope="session")
@@ -32,4 +34,17 @@ def board_photos(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("photos")
     for index, place in zip(range(12), places(SMALL, np.random.default_rng(1), away_mm=(190.0, 360.0)), strict=False):
         cv2.imwrite(str(folder / f"photo-{index:02d}.png"), painted_at(SMALL, place, seed=index))
+    return folder
+
+
+@pytest.fixture(scope="session")
+def pulled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A simulated rig with camera, and three pulls of its check boat, recorded; copy it before writing into it."""
+    folder = tmp_path_factory.mktemp("pulled")
+    accept_rig(folder, camera=True)
+    for number, (seed, speed) in enumerate(PULLS, 1):
+        tank = SimulatedTank(kind="straight", seed=seed, speed_mm_per_s=speed, **TANK)
+        tank.write(folder / "recordings" / f"pull-{number}")
+        card = folder / "recordings" / f"pull-{number}" / "recording.toml"
+        card.write_text(re.sub(r'^id = ".*"$', f'id = "pull-{number}"', card.read_text(), flags=re.MULTILINE))
     return folder

@@ -15,7 +15,7 @@ import pytest
 
 from logger.checkup.machine import Machine
 from logger.cli import check, check_acceptance, main
-from tests.logger.cli import accept_rig
+from tests.logger import accept_rig
 
 ALL = "check,straws,ripples"
 

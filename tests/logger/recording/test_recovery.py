@@ -16,7 +16,7 @@ from logger.errors import InputError, StoreError
 from logger.recording.disk import RESERVE_BYTES
 from logger.recording.folder import Recording, load
 from logger.recording.journal import Journal
-from logger.recording.recovery import RESERVE, find_unfinished, free_space, is_unfinished, unfinished_name
+from logger.recording.recovery import RESERVE, find_unfinished, free_id, free_space, is_unfinished, unfinished_name
 from logger.recording.sensor_tables import FrameStamps, read_edges, read_events, read_stamps
 from logger.records import Edge, Frame, Key
 
@@ -266,3 +266,10 @@ def test_unfinished_recordings_are_found_by_their_names(cut_short: Path, tmp_pat
     assert find_unfinished(tmp_path) == [tmp_path / "a.unfinished", tmp_path / "b.unfinished"]
     assert is_unfinished(cut_short)
     assert not is_unfinished(tmp_path / "c")
+
+
+def test_a_name_is_free_if_no_recording_has_it_finished_or_not(tmp_path: Path) -> None:
+    assert free_id(tmp_path, "run") == "run-1"
+    (tmp_path / "run-1").mkdir()
+    unfinished_name(tmp_path / "run-2").mkdir()
+    assert free_id(tmp_path, "run") == "run-3"

@@ -31,7 +31,8 @@ def pulls_judged(rig: Rig, path: Path, folders: Sequence[Path]) -> Judged:
     Raises:
         InputError: they cannot be used: too few, of another calibration, those that the gates were calibrated with.
     """
-    from logger.cli.calibrate_gates import loaded, seen_in, solved
+    from logger.guide.gate_pulls import loaded, solved
+    from logger.guide.gate_pulls import seen as seen_in
 
     if len(folders) < FEWEST_COUNT:
         raise InputError(f"pulls: found {len(folders)}; wanted {FEWEST_COUNT} or more, slow and fast; pull more often")
@@ -113,7 +114,7 @@ def _ways(fit: BeamFit, rig: Rig) -> list[tuple[str, str]]:
     """From beam to beam, by camera and tape: speeds differ by as much."""
     from calibration.lines import agreement
     from logger.checkup.acceptance import APART_SHARE
-    from logger.cli.gate_words import between
+    from logger.guide.gate_words import between
 
     both = between(fit, rig)
     if both is None:

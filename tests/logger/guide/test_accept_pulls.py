@@ -9,9 +9,9 @@ import pytest
 from calibration.beams import Sighting, solve_beams
 from calibration.quantity import Source
 from logger.checkup.gate_trials import Judged
-from logger.cli.accept_pulls import judged, pulls_judged
 from logger.config import CameraSetup, Gate, Line, Rig, Tank
 from logger.errors import InputError
+from logger.guide.accept_pulls import judged, pulls_judged
 from logger.recording.rig_toml import read_rig
 from logger.settings import dump
 

@@ -12,12 +12,12 @@ import pytest
 from logger.checkup import plug
 from logger.checkup.gate_trials import Judged
 from logger.checkup.machine import Machine
-from logger.cli import accept_plug
-from logger.cli.accept_plug import Counted, pulled_plug
 from logger.drivers import open_driver
+from logger.guide import accept_plug
+from logger.guide.accept_plug import Counted, pulled_plug
 from logger.recording.rig_toml import read_rig
 from logger.records import Edge
-from tests.logger.cli import accept_rig
+from tests.logger import accept_rig
 
 ALIVE = {"pace": "real_time", "speed_ratio": 10.0, "walks_through": True}
 

@@ -53,9 +53,10 @@ def _record_until_the_power_goes(
 ) -> tuple[str, Path]:
     """Record, with signs of life. If this returns, the plug was not pulled."""
     from logger.checkup import plug
-    from logger.cli.record import calibration_of, free_id
     from logger.config import Boat, RunCard
     from logger.drivers import drivers_of
+    from logger.recording.recovery import free_id
+    from logger.recording.rig_toml import calibration_of
     from logger.station import rig as station
     from logger.station.line import Plan
 

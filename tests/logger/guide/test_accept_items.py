@@ -12,11 +12,11 @@ import pytest
 from calibration.files import load_calibration
 from logger.checkup.acceptance import Item, items_of
 from logger.checkup.machine import Machine
-from logger.cli.accept_items import At, Did, NotDone, do
+from logger.guide.accept_items import At, Did, NotDone, do
 from logger.recording.light_evidence import LightEvidence, LightNotes, write_light
 from logger.recording.rig_toml import read_rig
 from tests.calibration.light_session import Session, play
-from tests.logger.cli import accept_rig
+from tests.logger import accept_rig
 
 DELAY_S = 0.045
 

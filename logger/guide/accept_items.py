@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
     from logger.config import Rig
 
 Say = Callable[[str], None]
+LIGHT_S = 25.0
+"""How long the light blinks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,14 +104,16 @@ def _ripples(_: Item, at: At, __: Sequence[str]) -> Did:
 
 def _light(_: Item, at: At, typed: Sequence[str]) -> Did:
     """Blink now (or take a session that was kept) and compare with what the rig file says."""
-    from logger.cli.calibrate_light import blinked, worked_out
+    from logger.guide.light_blinks import watched, worked_out
     from logger.recording.light_evidence import read_light_evidence
 
     if typed:
         folder = _beside(at, typed[0])
         evidence = read_light_evidence(folder)
     else:
-        folder, evidence = blinked(at.path, to=at.path.absolute().parent / "light")
+        below, now = at.path.absolute().parent / "light", datetime.now().astimezone()
+        blinked = watched(at.path, below, length_s=LIGHT_S, at=now, told=at.say)
+        folder, evidence = blinked.folder, blinked.evidence
     notes = evidence.notes
     if notes.rig != at.rig.name:
         raise InputError(f"{folder}: it is of the rig {notes.rig!r}, not of {at.rig.name!r}; blink with this rig")
@@ -156,7 +161,7 @@ def _plane(_: Item, at: At, typed: Sequence[str]) -> Did | NotDone:
     from calibration.errors import CalibrationError
     from calibration.files import load_calibration
     from logger.checkup import known_length
-    from logger.cli.stills_now import still_now
+    from logger.guide.stills_now import still_now
     from logger.recording.stills import read_still
     from logger.settings import write_whole
 
@@ -193,7 +198,7 @@ def _plane(_: Item, at: At, typed: Sequence[str]) -> Did | NotDone:
 
 
 def _pulls(_: Item, at: At, typed: Sequence[str]) -> Did | NotDone:
-    from logger.cli.accept_pulls import pulls_judged
+    from logger.guide.accept_pulls import pulls_judged
 
     if not typed:
         return NotDone("the recordings of three pulls or more are wanted")
@@ -205,7 +210,7 @@ def _pulls(_: Item, at: At, typed: Sequence[str]) -> Did | NotDone:
 
 
 def _plug(_: Item, at: At, __: Sequence[str]) -> Did | NotDone:
-    from logger.cli.accept_plug import pulled_plug
+    from logger.guide.accept_plug import pulled_plug
 
     judged, recording = pulled_plug(at.path, at.rig, at.folder, at.recordings, computer=at.computer, say=at.say)
     return NotDone(judged) if isinstance(judged, str) else Did(judged, _shown(at, recording))
