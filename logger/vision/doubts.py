@@ -38,6 +38,8 @@ _UNEVEN, _DIM = 0.25, 0.55
 """A boat shines like its surroundings (foil) if its deck's contrast spreads along the edge by more than this share of
 the contrast, and the contrast is less than this share of the water's light."""
 _U_SHINING_PX = 2.0
+_U_CRINKLED_PX, _U_CRINKLED_TIP_PX = 1.3, 3.0
+"""The same for an edge, and a pointed bow, at which crinkles begin: they are gathered from so far around."""
 _LEANING = 0.08
 """A taper so far from the usual is none of a boat."""
 _CONTRADICTED, _MATTERS_MM = 3.0, 2.0
@@ -68,6 +70,8 @@ def u_outline(learnt: Learnt, plane: Plane, card: Card, *, is_grey: bool) -> flo
         parts.append(_U_TIP_PX * step * max(1.0, learnt.hull.typical_noise() / _SMOOTH_NOISE))
     if shines(learnt):
         parts.append(_U_SHINING_PX * step)
+    if learnt.is_by_crinkles:
+        parts.append((_U_CRINKLED_TIP_PX if learnt.hull.is_tip().any() else _U_CRINKLED_PX) * step)
     return float(np.linalg.norm(parts))
 
 
@@ -147,6 +151,8 @@ def _u_edges(plane: Plane, card: Card, learnt: Learnt, contrast: float) -> tuple
     read *= max(1.0, learnt.hull.typical_noise() / _CALM_NOISE)
     if shines(learnt):
         read = float(np.hypot(read, _U_SHINING_PX * step))
+    if learnt.is_by_crinkles:
+        read = float(np.hypot(read, _U_CRINKLED_PX * step))
     excess = _beyond_card(learnt, card)
     return float(np.hypot(read, 0.4 * excess[0])), float(np.hypot(read, 0.4 * excess[1]))
 

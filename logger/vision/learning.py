@@ -25,17 +25,15 @@ from logger.vision.shadow import Distance, Shadow
 
 _ROUNDS_BLUR_PX = (2.5, 1.6, 1.0, 1.0, *(0.0,) * 6)
 """Blur of the model in each round; 0: fitted. A wide edge first draws in a rough start from several pixels away."""
-_SETTLED_PX = 0.01
-_SETTLED_FREEBOARD_MM = 0.1
+_SETTLED_PX, _SETTLED_FREEBOARD_MM = 0.01, 0.1
 """If edge (root mean square) and freeboard change by less in a round, the next one would say nothing new."""
 _SHADOW_FROM_ROUND = 3
 _BLUNT_PX = 3.0
 """How near a corner no ray is laid: blur has rounded it there."""
 _WITNESS, _WITNESS_PER_LIGHT, _FAINT_WALL = 1.0, 0.25, 45.0
 """How much more doubtful than their noise walls are as witnesses of freeboard and taper, how much more for each
-unit of the noise (light of 255); and from which contrast with the water (light of 255) on they are faint. Seen on
-simulated runs: rough water and a hull that rocks lengthen or shorten a wall, and a pale wall may be taken for water
-and a shadow for a wall. So much more counts the card."""
+unit of the noise (light of 255), and from which contrast with the water on they are faint. So much more counts the
+card: rough water lengthens or shortens a wall, a pale wall is taken for water, a shadow for a wall (simulated runs)."""
 _U_WALL_GREY = 15.0
 _U_WAVY_PX = 0.3
 """How far an edge point is believed to move apart from its neighbours: sides are smooth, foil only looks ragged."""
@@ -63,7 +61,9 @@ class Learnt:
     water: Floats
     """(M,) light of the water beside each ray."""
     is_crinkled: bool = False
-    """Whether the boat is of crinkled foil or the like."""
+    """Whether the boat is of crinkled foil or the like, and was learnt from its uneven light."""
+    is_by_crinkles: bool = False
+    """Whether it was learnt from how crinkled it is: the same all over, but with a soft edge."""
 
     @property
     def u_freeboard_mm(self) -> float:

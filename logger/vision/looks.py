@@ -21,7 +21,7 @@ from logger.vision.learning import Learnt, learn
 from logger.vision.light import ONE_COLOUR, Tone
 from logger.vision.plane import Plane
 from logger.vision.survey import Survey, in_another, survey
-from logger.vision.texture import CrinkledFilm
+from logger.vision.texture import CRINKLES, CrinkledFilm, crinkled
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +39,8 @@ _FLOOR_EVERY = 6
 """Of so many pictures one is looked at for the floor's hue."""
 _OFF_CARD = 0.08
 """An outline whose length and width are together so far from the card's, as shares, is not all boat."""
+_OFF_CARD_BY_CRINKLES = 0.2
+"""The same of one whose soft edge reaches a little too far."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,7 +80,12 @@ def look_of(
         if not isinstance(hued, str) and hued.contrast > max(_HUED, _HUED_PLAINLY * hued.noise):
             others.append(_learnt(grey, in_another(hued, grey, plane, known), plane, card, floor_share))
     if floor is not None and not any(_is_plain(tried, card) for tried in others):
-        others += _crinkled(grey, floor, plane, known, card, floor_share)
+        found = survey(CrinkledFilm(grey), plane, known, by_size=True)
+        if not isinstance(found, str) and found.contrast > _PLAINLY * found.noise:
+            crinkled = _by_crinkles(grey, found, plane, known, card, floor_share)
+            if found.contrast > _CRINKLED and _off_card(crinkled, card) < _OFF_CARD_BY_CRINKLES:
+                return crinkled
+            others += _crinkled(grey, found, floor, plane, known, card, floor_share)
     return min(others, key=lambda tried: _off_card(tried, card), default=look)
 
 
@@ -103,13 +110,20 @@ def _without_hue(
     return replace(look, learnt=replace(look.learnt, sides_covariance=card.sides_covariance()))
 
 
+def _by_crinkles(grey: StoredFilm, found: Survey, plane: Plane, known: Ground, card: Card, floor_share: float) -> Look:
+    """The look of foil in how crinkled it is: as bright as the floor in places, but rough where that is smooth."""
+    film = grey.made(crinkled)
+    look = _learnt(film, in_another(found, film, plane, known), plane, card, floor_share, CRINKLES)
+    # a wall is as crinkled as the deck: it does not tell how high it is
+    learnt = replace(look.learnt, sides_covariance=card.sides_covariance(), is_by_crinkles=True)
+    return replace(look, learnt=learnt)
+
+
 def _crinkled(
-    grey: StoredFilm, floor: tuple[float, float], plane: Plane, known: Ground, card: Card, floor_share: float
-) -> list[Look]:
+    grey: StoredFilm, found: Survey, floor: tuple[float, float], plane: Plane, known: Ground, card: Card,
+    floor_share: float,
+) -> list[Look]:  # fmt: skip
     """Looks of a boat that was found by its crinkles and edges: as it is, and without what is coloured."""
-    found = survey(CrinkledFilm(grey), plane, known, by_size=True)
-    if isinstance(found, str) or found.contrast < _PLAINLY * found.noise:
-        return []
     found = replace(found, is_crinkled=found.contrast > _CRINKLED)
     films: list[tuple[StoredFilm, Tone | None]] = [(grey, None), (grey.made(Uncoloured(floor)), BRIGHTNESS)]
     return [

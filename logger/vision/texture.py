@@ -11,10 +11,14 @@ from numpy.typing import NDArray
 
 from logger.vision.background import Grey
 from logger.vision.glance import Pictures
+from logger.vision.light import Tone
 
 _FINE_PX, _AROUND_PX = 2.5, 1.5
 """Widths of the Gaussians that take away what is smooth, and that gather what is left."""
 _GAIN = 6.0
+_FINER_PX, _NEARER_PX, _FINER_GAIN = 1.5, 1.2, 8.0
+CRINKLES = Tone(np.arange(256, dtype=np.float32), wall_shade=1.0)
+"""Of the numbers of `crinkles`, which are no light: they mix as they are, and a wall is as crinkled as the deck."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +37,17 @@ class CrinkledFilm:
         return ((number, crinkles(picture)) for number, picture in self.film.pictures(wanted))
 
 
-def crinkles(picture: Grey) -> NDArray[np.uint8]:
+def crinkled(picture: NDArray[np.uint8]) -> Grey:
+    """The same of a picture in colours (h, w, 3), with sharper edges: for fitting."""
+    grey = np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
+    return crinkles(grey, fine_px=_FINER_PX, around_px=_NEARER_PX, gain=_FINER_GAIN)
+
+
+def crinkles(
+    picture: Grey, *, fine_px: float = _FINE_PX, around_px: float = _AROUND_PX, gain: float = _GAIN
+) -> NDArray[np.uint8]:
     """(h, w) spread of the light numbers around each pixel once what is smooth is taken away, times 6, at most 255."""
     whole = picture.astype(np.float32)
-    fine = whole - cv2.GaussianBlur(whole, (0, 0), _FINE_PX)
-    spread = np.sqrt(cv2.GaussianBlur(fine * fine, (0, 0), _AROUND_PX))
-    return np.asarray(np.clip(_GAIN * spread, 0, 255), np.uint8)
+    fine = whole - cv2.GaussianBlur(whole, (0, 0), fine_px)
+    spread = np.sqrt(cv2.GaussianBlur(fine * fine, (0, 0), around_px))
+    return np.asarray(np.clip(gain * spread, 0, 255), np.uint8)

@@ -36,6 +36,8 @@ _LEAST_GOOD_SHARE = 0.5
 """Ripples and glints too can be followed for a while; but they do not keep their look."""
 _SURELY_SHOWN = 0.4
 """A boat of which less is seen is doubtful."""
+_MISFIT_BY_CRINKLES = 2.0
+"""So much worse a fit of crinkles than usual may be millimetres off: something else is crinkled there."""
 
 
 def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
@@ -120,7 +122,9 @@ def _track(
     place = plane.lowered(seen, learnt.hull.freeboard_mm)
     covariance = np.array([f.covariance for f in fits])
     flags = doubts.flags(card, learnt, plane, found)
-    certain = np.array([f.good and f.agreeing > _SURELY_SHOWN for f in fits]) & ~doubts.leaps(t_ns, place) & (not flags)
+    most = _MISFIT_BY_CRINKLES if learnt.is_by_crinkles else np.inf
+    sure = np.array([f.good and f.agreeing > _SURELY_SHOWN and f.misfit < most for f in fits])
+    certain = sure & ~doubts.leaps(t_ns, place) & (not flags)
     shifts = doubts.shifts(plane, card, learnt, contrast=found.contrast, seen=seen, heading_rad=heading, place_mm=place)
     return Track(
         t_ns=t_ns,

@@ -103,6 +103,16 @@ def test_a_boat_that_shines_in_places_like_its_surroundings_is_flagged_and_doubt
     assert np.hypot(*shifts(replace(painted, learnt=foil))["hull outline, along"][0]) > 5 * usual
 
 
+def test_an_edge_at_which_crinkles_begin_is_doubted_by_pixels(painted: Painted) -> None:
+    by_crinkles = replace(painted.learnt, is_by_crinkles=True)
+    step = painted.plane.step_mm(painted.plane.foot_mm)
+    assert reach(painted, by_crinkles) > max(step, reach(painted, painted.learnt))
+    moved = shifts(replace(painted, learnt=by_crinkles))
+    for name in ("hull outline, along", "hull outline, across"):
+        assert np.hypot(*moved[name][0]) > step
+    assert doubts.flags(boat_card(painted.recording.card.boat), by_crinkles, painted.plane, painted.found) == ()
+
+
 def test_a_wall_like_the_water_says_little_of_where_the_waterline_is(painted: Painted) -> None:
     learnt = painted.learnt
     pale = replace(learnt, hull=replace(learnt.hull, wall=learnt.water + 3.0))

@@ -3,7 +3,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from logger.vision.texture import CrinkledFilm, crinkles
+from logger.vision.texture import CrinkledFilm, crinkled, crinkles
 
 
 class Film:
@@ -23,6 +23,18 @@ def test_foil_is_crinkled_and_its_soft_shadow_is_not() -> None:
     seen = crinkles((picture + rng.normal(0, 1, picture.shape)).clip(0, 255).astype(np.uint8))
     assert np.median(seen[40:80, 30:80]) > 40
     assert seen[30:90, 100:180].max() < 20
+
+
+def test_crinkles_for_fitting_begin_where_the_foil_does() -> None:
+    """Half of what is inside is reached within two pixels of the edge."""
+    rng = np.random.default_rng(3)
+    picture = np.full((200, 300), 150.0)
+    picture[:, 150:] += cv2.GaussianBlur(rng.normal(0, 60, (200, 150)), (0, 0), 1.2)
+    grey = picture.clip(0, 255).astype(np.uint8)
+    rows = [crinkled(cv2.merge([grey] * 3)).mean(axis=0), crinkles(grey).mean(axis=0)]
+    edges = [np.interp(0.5 * row[180:].mean(), row[140:165], np.arange(140, 165)) for row in rows]
+    assert abs(edges[0] - 149.5) < 2
+    assert abs(edges[0] - 149.5) < abs(edges[1] - 149.5)
 
 
 def test_a_crinkled_film_has_the_pictures_and_numbers_of_its_own_film() -> None:
