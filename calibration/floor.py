@@ -20,6 +20,7 @@ SLOPE_MM_PER_M = 3.0
 """Standard uncertainty of the slope of a floor that nobody levelled (common practice, no source)."""
 PARTS = ("water depth", "floor slope along x", "floor slope along y")
 """Names of what is left open."""
+DEPTH = PARTS[0]
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,7 @@ Way: TypeAlias = Literal["rim", "floor", "board"]
 
 _TOLD_APART = 0.012
 """Ratios this near are taken to be the same mistake, beside the doubt of the check itself."""
+_LEAST_WORTH_MM, _MOST_RIM_MM = 5.0, 200.0
 _SHORTEST_PART = 0.2
 """A known length shorter than this part of the run area says little of the whole."""
 
@@ -135,6 +136,8 @@ def likely_mistakes(check: LengthCheck, way: Way, *, height_mm: float, depth_mm:
     told = [words for off, words in sorted(near) if off <= tolerance]
     if way == "floor" and depth_mm:
         told += _other_depth(check.ratio, height_mm, depth_mm)
+    if way == "rim":
+        told += _other_height(check.ratio, height_mm)
     return list(dict.fromkeys(told))
 
 
@@ -145,6 +148,17 @@ def _other_depth(ratio: float, height_mm: float, depth_mm: float) -> list[str]:
     if not 0 < low < high < 3 * depth_mm:
         return []
     return [f"the water is not {depth_mm:.0f} mm deep, but {low:.0f} to {high:.0f} mm: measure it again"]
+
+
+def _other_height(ratio: float, height_mm: float) -> list[str]:
+    """By how much marks would have to stand higher or lower than was given: the lens is so much farther from them."""
+    higher_mm = height_mm * (1 / ratio - 1)
+    if not _LEAST_WORTH_MM < abs(higher_mm) < _MOST_RIM_MM:
+        return []
+    way = "higher above the water" if higher_mm > 0 else "lower"
+    return [
+        f"the marks stand about {abs(higher_mm):.0f} mm {way} than was given: measure from the still water up to each"
+    ]
 
 
 def scale_words(checks: Sequence[LengthCheck], way: Way, *, height_mm: float, depth_mm: float | None) -> list[str]:

@@ -8,7 +8,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
@@ -18,9 +17,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibration.board import BoardSeen
 from calibration.errors import CalibrationError
-from calibration.floor import Floor
+from calibration.floor import DEPTH, Floor
 from calibration.length_check import Way
 from calibration.lens import Floats, Lens
+from calibration.plane_blame import contradicted, named, spoiler
 from calibration.plane_fit import BoardSeenAfloat, MarksSeen, PlaneFit, fit_plane
 from calibration.plane_start import start_from_boards, start_from_marks
 
@@ -32,9 +32,7 @@ TAPE_RATIO = 3e-4
 _HIGHEST_MM, _LOWEST_MM = 8000.0, 150.0
 _SUSPICIOUS, _WILD = 2.0, 5.0
 """Misfits from which a mark is looked for that spoils it, and from which nothing is believed."""
-_SPOILT = 0.4
-"""Without such a mark the misfit is this much smaller."""
-_FEWEST_TO_BLAME, _MOST_TO_BLAME = 5, 40
+_FEWEST_MARKS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +123,7 @@ def rim_seen(
     Raises:
         CalibrationError: a mark under the water, or one that is neither found nor pointed at.
     """
-    names, points, pixels, u_px, u_mm, missed = _gathered(marks, found, u_mark_mm)
+    names, points, pixels, u_px, u_mm, missed = _gathered(marks, found, u_mark_mm, needed=way == "rim")
     points = points + np.array([0.0, 0.0, level_mm])
     drowned = [name for name, z in zip(names, points[:, 2], strict=True) if z < 0]
     if drowned:
@@ -247,7 +245,7 @@ def plane_from(seen: Seen, lens: Lens, lens_covariance: Floats | None = None, *,
         else:
             start = start_from_marks(lens, max(seen.marks, key=lambda marks: len(marks.pixels)), place=place)
     except CalibrationError as error:
-        raise CalibrationError(place, [_named(mistake, seen) for mistake in error.mistakes]) from error
+        raise CalibrationError(place, [named(mistake, seen) for mistake in error.mistakes]) from error
     fit = fit_plane(
         lens, start.pose, marks=seen.marks, boards=seen.boards, boards_at=start.boards_at,
         lens_covariance=lens_covariance,
@@ -259,59 +257,19 @@ def plane_from(seen: Seen, lens: Lens, lens_covariance: Floats | None = None, *,
             "believed: are all lengths in mm, and is the lens file of this camera?"
         )
         raise CalibrationError(place, [wrong])
+    to_blame = "" if fit.misfit < _SUSPICIOUS else spoiler(seen, lens, lens_covariance, fit)
+    wrong = "" if to_blame else contradicted(fit, seen)
+    if wrong:
+        raise CalibrationError(place, [wrong])
     if fit.misfit < _SUSPICIOUS:
         return fit
-    spoiler = _spoiler(seen, lens, lens_covariance, fit)
     if fit.misfit > _WILD:
-        cure = spoiler or "check the places of all marks, their order, and the depth"
+        cure = to_blame or "check the places of all marks, their order, and the depth"
+        if seen.way == "floor" and not to_blame:
+            cure += ", and which picture is the one through water"
         wrong = f"what was seen does not fit together ({fit.misfit:.0f} times worse than stated); {cure}"
         raise CalibrationError(place, [wrong])
-    return replace(fit, doubts=(*fit.doubts, *([spoiler] if spoiler else [])))
-
-
-def _spoiler(seen: Seen, lens: Lens, lens_covariance: Floats | None, fit: PlaneFit) -> str:
-    """Which single mark is to blame, as a sentence; empty if none is."""
-    pairs = [(g, n) for g, marks in enumerate(seen.marks) for n in range(len(marks.pixels))]
-    if not _FEWEST_TO_BLAME <= len(pairs) <= _MOST_TO_BLAME:
-        return ""
-    trials = []
-    for group, index in pairs:
-        rest = [_without(marks, index) if g == group else marks for g, marks in enumerate(seen.marks)]
-        kept = [marks for marks in rest if len(marks.pixels)]
-        again = fit_plane(
-            lens, fit.view.pose, marks=kept, boards=seen.boards, boards_at=fit.boards_at,
-            lens_covariance=lens_covariance,
-        )  # fmt: skip
-        trials.append(again.misfit)
-    best = int(np.argmin(trials))
-    if trials[best] > _SPOILT * fit.misfit:
-        return ""
-    return (
-        f"mark {seen.names[best]} spoils it: measure its place again, see that it is found rightly in the picture, and "
-        "that it is not under water"
-    )
-
-
-def _without(marks: MarksSeen, index: int) -> MarksSeen:
-    keep = np.arange(len(marks.pixels)) != index
-    u_px, u_mm = (np.asarray(u, np.float64) * np.ones(len(keep)) for u in (marks.u_px, marks.u_mm))
-    return MarksSeen(
-        marks.points_mm[keep], marks.pixels[keep], u_px[keep], u_mm[keep], marks.is_wet,
-        None if marks.again_px is None else marks.again_px[keep],
-        {name: shift[keep] for name, shift in marks.shared.items()},
-    )  # fmt: skip
-
-
-def _named(mistake: str, seen: Seen) -> str:
-    """The same words with marks called by their names instead of by their order."""
-    if len(seen.marks) != 1 and not seen.boards:
-        return mistake
-
-    def name(found: re.Match[str]) -> str:
-        index = int(found[1]) - 1
-        return f"mark {seen.names[index]}" if 0 <= index < len(seen.names) else found[0]
-
-    return re.sub(r"\bmark (\d+)\b", name, mistake)
+    return replace(fit, doubts=(*fit.doubts, *([to_blame] if to_blame else [])))
 
 
 def water_effect(fit: PlaneFit, seen: Seen) -> WaterEffect | None:
@@ -324,7 +282,7 @@ def water_effect(fit: PlaneFit, seen: Seen) -> WaterEffect | None:
     bent = view.seen_on_water(points[:, :2], depth_mm=-points[:, 2])
     foot = view.pose.camera_mm[:2]
     far = np.linalg.norm(bent - foot, axis=1)
-    known = fit.learnt.get("water depth")
+    known = fit.learnt.get(DEPTH)
     middle, u = float(seen.floor.shape[0]), float(seen.floor.parts[0, 0])
     off, left = (known.off * u, known.u_off * u) if known is not None else (0.0, u)
     true = np.linalg.norm(points[:, :2] - foot, axis=1)
@@ -334,7 +292,7 @@ def water_effect(fit: PlaneFit, seen: Seen) -> WaterEffect | None:
 
 
 def _gathered(
-    marks: Sequence[PlacedMark], found: Mapping[int, ArrayLike], u_mark_mm: float
+    marks: Sequence[PlacedMark], found: Mapping[int, ArrayLike], u_mark_mm: float, *, needed: bool
 ) -> tuple[list[str], Floats, Floats, Floats, Floats, list[str]]:
     """Names, places, pixels and doubts of the marks that are seen, and names of those that are not."""
     names, points, pixels, u_px, u_mm, missed, wrong = [], [], [], [], [], [], []
@@ -351,6 +309,12 @@ def _gathered(
             u_px.append(FOUND_U_PX if mark.pixel is None else POINTED_U_PX)
             u_mm.append(u_mark_mm if mark.u_mm is None else mark.u_mm)
     if wrong:
+        raise CalibrationError("marks", wrong)
+    if names and len(names) < _FEWEST_MARKS and missed and needed:
+        wrong.append(
+            f"only {len(names)} of {len(marks)} marks are seen (not {', '.join(missed)}); at least {_FEWEST_MARKS} "
+            "are wanted: see that nothing covers them, that they are sharp, and neither too dark nor too bright"
+        )
         raise CalibrationError("marks", wrong)
     if not names:
         told = f"; looked for {', '.join(missed)}" if missed else ""

@@ -26,8 +26,9 @@ from calibration.variations import Camera, named_sources
 from calibration.waterplane import Pose, View, rotation_matrix
 
 _ROUNDS_COUNT = 2
-_TELLING_PULL = 3.0
-"""What the pictures make of a shared thing is told apart from what was measured beyond so many standard deviations."""
+_TELLING_PULL, _EXPECTED_PULL = 3.0, 2.0
+"""What the pictures make of a shared thing is told apart from what was measured beyond so many standard deviations; its
+doubt is then made as wide as if they were so many apart."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -237,15 +238,16 @@ def fit_plane(
     pull = np.asarray(np.linalg.solve(normal, jacobian.T), np.float64)  # (P, M): how each unknown follows each residual
     by_lens = _by_lens(problem, state, whitening, lens_covariance)
     misfit = _misfit(problem.residuals(state, whitening), np.column_stack([jacobian, by_lens]), by_lens.shape[1])
-    sources = _sources(problem, state, pull, max(1.0, misfit))
+    learnt = _learnt(problem, state, np.asarray(np.linalg.inv(normal), np.float64), pull @ by_lens)
+    sources = _sources(problem, state, pull, max(1.0, misfit), learnt)
     if lens_covariance is not None:
         sources |= _lens_sources(problem, state, whitening, pull, lens_covariance)
-    learnt = _learnt(problem, state, np.asarray(np.linalg.inv(normal), np.float64), pull @ by_lens)
     doubts = (
         [] if misfit < 2 else [f"what was seen disagrees {misfit:.1f} times more than stated; the doubt was widened"]
     )
     doubts += [
-        f"{name}: the pictures say {abs(one.pull):.1f} times more than chance that it is not as stated"
+        f"{name}: the pictures say {abs(one.pull):.1f} times more than chance that it is not as stated; its doubt was "
+        "widened"
         for name, one in learnt.items()
         if abs(one.pull) > _TELLING_PULL
     ]
@@ -310,7 +312,9 @@ def _misfit(residuals: Floats, jacobian: Floats, lens_count: int) -> float:
     return math.sqrt(float(left @ left) / freedom) if freedom > 0 else 1.0
 
 
-def _sources(problem: _Problem, state: _State, pull: Floats, widened: float) -> dict[str, Camera]:
+def _sources(
+    problem: _Problem, state: _State, pull: Floats, widened: float, learnt: Mapping[str, Learnt]
+) -> dict[str, Camera]:
     """The points' own part, split and named; and each shared thing as one source."""
     seen_count = pull.shape[1] - len(problem.names)
     own = pull[:6, :seen_count] * widened
@@ -320,7 +324,9 @@ def _sources(problem: _Problem, state: _State, pull: Floats, widened: float) -> 
 
     sources = dict(named_sources(View(problem.lens, state.pose), own @ own.T, prefix="marks", move=moved))
     for index, name in enumerate(problem.names):
-        sources[name] = moved(pull[:6, seen_count + index])
+        denied = abs(learnt[name].pull)
+        wider = denied / _EXPECTED_PULL if denied > _TELLING_PULL else 1.0
+        sources[name] = moved(pull[:6, seen_count + index] * wider)
     return sources
 
 

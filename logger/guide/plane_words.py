@@ -11,17 +11,17 @@ if TYPE_CHECKING:
     from logger.recording.plane_evidence import PlaneEvidence
     from logger.station.plane_session import PlaneResult
 
-_GOAL_MM = 3.0
-"""What a technician should reach over the whole tank."""
-_MOST_SOURCES = 6
+_MOST_SOURCES, _MOST_REMEDIES = 6, 3
 _WAYS = {"rim": "marks on the rim", "floor": "marks on the floor", "board": "a floating board"}
 
 
 def told(result: PlaneResult, in_use: object) -> str:
     """How good it is first, then what it rests on, then what to know; `in_use` is the calibration used so far."""
+    from logger.station.plane_session import GOAL_MM
+
     worst, middle = result.worth.worst_mm, result.worth.median_mm
     x, y = result.worth.worst_at_mm
-    verdict = "good" if worst <= _GOAL_MM else f"more than the {_GOAL_MM:g} mm to aim for"
+    verdict = "good" if worst <= GOAL_MM else f"more than the {GOAL_MM:g} mm to aim for"
     lines = [
         f"water plane from {_WAYS[result.wish.way]}: places are good to ± {worst:.1f} mm (95 %) all over the tank: "
         f"{verdict}",
@@ -30,6 +30,7 @@ def told(result: PlaneResult, in_use: object) -> str:
         *_water(result),
         *(f"  check: {check.told()}" for check in result.checks),
         _sources(result),
+        *(f"  would help: {one.words}: ± {one.worst_mm:.1f} mm" for one in result.remedies[:_MOST_REMEDIES]),
         *_beside(result, in_use),
     ]
     return "\n".join([*lines, *(f"  note: {doubt}" for doubt in result.doubts)])

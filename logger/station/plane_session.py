@@ -30,6 +30,7 @@ from calibration.plane import (
     water_effect,
 )
 from calibration.plane_fit import PlaneFit
+from calibration.plane_remedies import DepthsRead, Remedy, remedies
 from calibration.plane_worth import Worth, sees, worth
 from calibration.rim_marks import find_rim_marks
 from calibration.steady import Moved, landmarks, moved, verdict
@@ -40,8 +41,11 @@ from logger.config import Rig
 from logger.errors import InputError
 from logger.recording.stills import Still
 
+GOAL_MM = 3.0
+"""What a technician should reach over the whole tank, 95 %."""
 _MOVED_ALLOWED_MM = 1.0
 """By so much the camera may have moved while the tank was filled."""
+_LIKE_A_UNIT, _OTHER_DEPTH_SHARE = 0.3, 0.3
 _SAME_BOARD_PX = 40.0
 """A board that moved less than this between two pictures is in the same place."""
 
@@ -106,6 +110,8 @@ class PlaneResult:
     effect: WaterEffect | None
     doubts: tuple[str, ...]
     """What a person should know, one sentence each."""
+    remedies: tuple[Remedy, ...] = ()
+    """What would make it better, the best first; only looked for where it is not good enough."""
 
 
 def work_out(wish: PlaneWish) -> PlaneResult:
@@ -120,13 +126,19 @@ def work_out(wish: PlaneWish) -> PlaneResult:
     except CalibrationError as error:
         raise InputError(str(error)) from error
     doubts = [*seen.doubts, *fit.doubts, *_stood_still(wish, fit.view)]
-    doubts += _view_of_the_tank(wish, fit.view)
+    doubts += [*_view_of_the_tank(wish, fit.view), *_depth_doubts(wish)]
     effect = water_effect(fit, seen)
     checks, more = _checks(wish, fit.view, effect)
+    over = worth(fit.view, wish.rig.tank.outline_mm)
     return PlaneResult(
-        wish, fit, worth(fit.view, wish.rig.tank.outline_mm), tuple(_shown(seen, fit, shown_in)), checks, effect,
-        (*doubts, *more),
+        wish, fit, over, tuple(_shown(seen, fit, shown_in)), checks, effect, (*doubts, *more),
+        () if over.worst_mm <= GOAL_MM else _remedies(wish, seen, fit),
     )  # fmt: skip
+
+
+def _remedies(wish: PlaneWish, seen: Seen, fit: PlaneFit) -> tuple[Remedy, ...]:
+    depths = DepthsRead(wish.readings, wish.u_depth_mm) if wish.readings else None
+    return remedies(seen, fit, wish.rig.tank.outline_mm, lens_covariance=wish.lens_covariance, depths=depths)
 
 
 # --- what was seen ---
@@ -216,7 +228,29 @@ def _floor(wish: PlaneWish) -> tuple[Seen, list[Still]]:
 
 
 def _measured_floor(wish: PlaneWish, places: Floats) -> Floor:
+    for one in wish.readings:
+        _refuse_unit(one.depth_mm, wish.rig.tank.water_depth_mm)
     return floor_from(wish.readings, u_mm=wish.u_depth_mm, about_mm=(places.max(0) + places.min(0)) / 2)
+
+
+def _refuse_unit(depth_mm: float, known_mm: float) -> None:
+    """Against a depth in cm or inches; another one in mm may well be true."""
+    for unit, mm in (("cm", 10.0), ("inches", 25.4)):
+        if abs(depth_mm * mm / known_mm - 1) < _LIKE_A_UNIT:
+            raise InputError(
+                f"calibrate plane: found a water depth of {depth_mm:g} mm; the rig file says {known_mm:g} mm: was it "
+                f"typed in {unit}? Give it in mm; if it is true, change water_depth_mm in the rig file first"
+            )
+
+
+def _depth_doubts(wish: PlaneWish) -> list[str]:
+    known_mm = wish.rig.tank.water_depth_mm
+    read = [one.depth_mm for one in wish.readings]
+    if wish.way != "floor" or not read or abs(float(np.mean(read)) - known_mm) < _OTHER_DEPTH_SHARE * known_mm:
+        return []
+    return [
+        f"the water is {np.mean(read):.0f} mm deep by the ruler and {known_mm:g} mm by the rig file: which is true?"
+    ]
 
 
 def _marks_px(wish: PlaneWish, picture: Still, *, is_first: bool) -> Floats:

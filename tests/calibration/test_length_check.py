@@ -101,6 +101,13 @@ def test_a_print_or_a_unit_that_is_wrong_is_named(factor: float, told: str) -> N
     assert told in words
 
 
+def test_marks_whose_height_was_forgotten_are_told_with_it() -> None:
+    """Marks 45 mm above the water taken to be at it: the lens seems 1155 mm from the water that is 1200 mm away."""
+    check = check_length(stretched(1155 / 1200), ruler())
+    (words,) = scale_words([check], "rim", height_mm=1155, depth_mm=None)
+    assert "the marks stand about 45 mm higher above the water than was given" in words
+
+
 def test_a_ratio_that_nothing_explains_says_what_to_measure_again() -> None:
     check = check_length(stretched(1.2), ruler())
     (words,) = scale_words([check], "rim", height_mm=1440, depth_mm=None)

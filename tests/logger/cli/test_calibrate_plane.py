@@ -134,6 +134,7 @@ def test_the_dry_tank_and_then_the_filled_one(rig: Path, capsys: pytest.CaptureF
     assert "what the water does: it lifts the floor" in out
     assert "every length 5." in out
     assert "by the ruler and by both pictures" in out
+    assert re.search(r"would help: read the depth at the four corners of the grid, too: ± 2\.\d mm", out)
     assert read_rig(rig).tank.water_depth_mm == pytest.approx(100, abs=2.5)
     (folder,) = (rig.parent / "plane").iterdir()
     assert {path.name for path in folder.iterdir()} >= {"map.svg", "seen-1.png", "seen-2.png", "points.csv"}
@@ -184,6 +185,7 @@ def test_with_the_rigs_own_camera(rig: Path, capsys: pytest.CaptureFixture[str])
         ([*RIM, "--dry", "dry.png"], "--dry is for --by floor; found --by rim"),
         ([*FLOOR, *corners(), "--picture", "dry.png"], "found --picture with --by floor; say --dry or --filled"),
         ([*FLOOR, *corners(), "--dry", "dry.png"], r"how deep is the water\? Found no --depth-mm; put a ruler"),
+        ([*FLOOR, *corners(), "--dry", "dry.png", "--depth-mm", "9"], "the rig file says 90 mm: was it typed in cm"),
         ([*FLOOR, *corners(), "--depth-mm", "100"], "found neither --dry nor --filled"),
         ([*FLOOR, "--depth-mm", "9", "--dry", "dry.png"], "--grid also needs --step-mm .* and --corner-px"),
         ([*FLOOR, *corners(), "--depth-mm", "9", "--dry", "dry.png", "--marks", MARKS], "found both --grid and"),
