@@ -35,7 +35,7 @@ LONG_FUNCTIONS: set[str] = set()
 """module:function of more than 50 lines of body."""
 
 UNIT = re.compile(
-    r"(^|_)(ns2?|s|ms|us|mm2?|mm_per_s2?|mm2_per_s[23]?|m_per_s2?|px2?|px_per_s|mm_per_px|px_per_mm|g|kg|deg|rad|rad_per_s"
+    r"(^|_)(ns2?|s|ms|us|mm2?|mm_per_s2?|mm2_per_s[23]?|m_per_s2?|per_s|per_m|px2?|px_per_s|mm_per_px|px_per_mm|g|kg|deg|rad|rad_per_s"
     r"|hz|count|counts|index|degc|percent|levels|grey|ppm|bytes|ratio|share|per_s|per_mm|mm3|m|n|w|v|a|ohm|f)$"
 )
 NUMERIC = re.compile(r"\b(int|float|Floats|NDArray|ndarray)\b")
@@ -392,7 +392,7 @@ def test_every_column_has_a_unit_and_a_meaning() -> None:
         assert column.words, name
         assert column.meaning.endswith("."), name
         if column.unit not in {"", "1"}:
-            unit = {"m/s": "m_per_s", "ns": "ns"}.get(column.unit, column.unit)
+            unit = column.unit.replace("/", "_per_" if column.unit[0] != "/" else "per_")
             assert name.endswith(f"_{unit}") or name == unit, f"{name} does not end in its unit, {column.unit}"
 
 

@@ -71,8 +71,13 @@ class Drag:
     speed_mm_per_s: float
     """At the beginning of the coast."""
     u_speed_mm_per_s: float
+    deceleration_mm_per_s2: float
+    """At the beginning of the coast."""
+    u_deceleration_mm_per_s2: float
     residual_mm: float
     """Standard deviation of the way about the curve."""
+    evidence: float
+    """Bayesian information criterion (Schwarz 1978) up to what is the same for all laws: less is better."""
 
 
 def linear_way(time: Floats, parameters: Floats) -> tuple[Floats, Floats]:
@@ -174,7 +179,8 @@ def drag(time_s: Floats, way_mm: Floats, *, law: Law, speed_mm_per_s: float) -> 
 
     Args:
         time_s: (n,) since power was cut.
-        way_mm: (n,) from the place of the boat at that moment.
+        way_mm: (n,) from about the place of the boat at that moment, which is sought as well: it is no better known
+            than any other.
         law: which terms of the drag are wanted.
         speed_mm_per_s: about the speed at the beginning, > 0; a first guess.
     """
@@ -183,16 +189,34 @@ def drag(time_s: Floats, way_mm: Floats, *, law: Law, speed_mm_per_s: float) -> 
         return NotMeasured("The boat did not coast.")
     rate = max(speed_mm_per_s / length - 0.5 / lasted, 0.1 / lasted)
     guess = {"linear": [rate], "quadratic": [rate / speed_mm_per_s], "combined": [rate / 2, rate / 2 / speed_mm_per_s]}
-    found = fit(_FORMS[law], time_s, way_mm, start=np.array([speed_mm_per_s, *guess[law]]))
+    found = fit(_from_anywhere(_FORMS[law]), time_s, way_mm, start=np.array([speed_mm_per_s, *guess[law], 1.0]))
     if isinstance(found, NotMeasured):
         return found
-    if not (found.parameters > 0).all() or (found.u > _WORST_RELATIVE_U * found.parameters).any():
+    least = found.parameters[:-1]
+    if not (least > 0).all() or (found.u[:-1] > _WORST_RELATIVE_U * least).any():
         return NotMeasured(f"The coast is too short or too rough to tell the coefficients of {law} drag.")
-    v, *terms = found.parameters
-    u_v, *u_terms = found.u
+    v, *terms, _ = found.parameters
+    u_v, *u_terms, _ = found.u
     a, u_a = (terms[0], u_terms[0]) if law != "quadratic" else (0.0, 0.0)
     b, u_b = (terms[-1], u_terms[-1]) if law != "linear" else (0.0, 0.0)
-    return Drag(law, float(a), float(u_a), float(b), float(u_b), float(v), float(u_v), found.residual_sd)
+    rise = {"linear": [a, v], "quadratic": [2 * b * v, v * v], "combined": [a + 2 * b * v, v, v * v]}[law]
+    u_slowing = float(np.sqrt(np.array([*rise, 0.0]) @ found.covariance @ np.array([*rise, 0.0])))
+    count = len(time_s)
+    evidence = count * np.log(found.residual_sum / count) + len(found.parameters) * np.log(count)
+    return Drag(
+        law, float(a), float(u_a), float(b), float(u_b), float(v), float(u_v), float(a * v + b * v * v), u_slowing,
+        found.residual_sd, float(evidence),
+    )  # fmt: skip
+
+
+def _from_anywhere(form: Form) -> Form:
+    """The same way with one more parameter, mm: where it began."""
+
+    def way(time: Floats, parameters: Floats) -> tuple[Floats, Floats]:
+        values, slopes = form(time, parameters[:-1])
+        return values + parameters[-1], np.column_stack([slopes, np.ones(len(time))])
+
+    return way
 
 
 def _finite(values: Floats) -> Floats:

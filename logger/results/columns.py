@@ -48,6 +48,28 @@ _RESULTS = (
            "by its length: 1 is dead straight.", 5),
     Column("sideways_mm", "mm", "sideways", "Greatest distance of the boat's middle from the straight line that joins "
            "the beginning and the end of its path.", 2),
+    Column("heading_swing_deg", "deg", "swing", "Greatest less least direction of the bow between the start line and "
+           "the end of the run.", 2),
+    Column("stuck_s", "s", "time stuck", "How long the boat was slower than the rules' stop speed between the start "
+           "line and the end of the run; its last rest in a drift run does not count.", 3),
+    Column("distance_mm", "mm", "distance", "How far past the start line the bow was when the time of a distance run "
+           "was up, or the run ended.", 2),
+    Column("coast_time_s", "s", "coast time", "From the bow reaching the mark line of a drift run to rest, as for the "
+           "drift. If it did not come to rest: at least so long.", 4),
+    Column("deceleration_m_per_s2", "m/s2", "slowing", "How quickly the boat lost speed right after the mark line of a "
+           "drift run, by the law of drag that fits its coast best.", 5),
+    Column("drag_linear_per_s", "/s", "drag, linear", "Drag that grows with the speed, over the moving mass: a/m in "
+           "dv/dt = -(a·v + b·v²)/m, fitted to the coast.", 5),
+    Column("drag_quadratic_per_m", "/m", "drag, quadratic", "Drag that grows with the speed squared, over the moving "
+           "mass: b/m in dv/dt = -(a·v + b·v²)/m, fitted to the coast.", 5),
+    Column("ports_count", "1", "ports", "How many different ports a part of the waterline lay over between go and the "
+           "end of the run.", 0),
+    Column("port_dwell_s", "s", "time in ports", "How long a part of the waterline lay over a port, all ports "
+           "together.", 3),
+    Column("rings_count", "1", "rings", "How many different rings a part of the waterline lay over between go and the "
+           "end of the run.", 0),
+    Column("obstacle_touches_count", "1", "obstacle touches", "How often the waterline came over an obstacle between "
+           "go and the end of the run.", 0),
 )  # fmt: skip
 
 _TRACK = (

@@ -16,6 +16,7 @@ from logger.config import Rules, Tank
 from logger.results import bow
 from logger.results.lines import Ahead
 from logger.results.motion import Motion
+from logger.results.polygon import inside_mm
 from logger.results.trial import EndReason
 
 Floats = NDArray[np.float64]
@@ -114,22 +115,4 @@ def _wall_s(motion: Motion, coast: Coast, ahead: Bow, from_s: float) -> float | 
 
 def room_mm(points_mm: Floats, tank: Tank) -> Floats:
     """(N,) distance of points (N, 2) from the nearest wall; negative outside the tank."""
-    corners = np.array(tank.outline_mm)
-    ends = np.roll(corners, -1, axis=0)
-    side = ends - corners
-    off = points_mm[:, None] - corners
-    share = np.clip((off * side).sum(axis=2) / (side**2).sum(axis=1), 0.0, 1.0)
-    nearest = np.hypot(*np.moveaxis(off - share[:, :, None] * side, -1, 0)).min(axis=1)
-    inside = _inside(points_mm, corners, ends)
-    room: Floats = np.where(inside, nearest, -nearest)
-    return room
-
-
-def _inside(points: Floats, corners: Floats, ends: Floats) -> NDArray[np.bool_]:
-    """Crossing-number rule for points (N, 2) and edges corner -> end."""
-    x, y = points[:, 0, None], points[:, 1, None]
-    crosses = (corners[:, 1] > y) != (ends[:, 1] > y)
-    rise = np.where(ends[:, 1] == corners[:, 1], 1.0, ends[:, 1] - corners[:, 1])
-    at = corners[:, 0] + (y - corners[:, 1]) * (ends[:, 0] - corners[:, 0]) / rise
-    odd: NDArray[np.bool_] = (crosses & (x < at)).sum(axis=1) % 2 == 1
-    return odd
+    return inside_mm(points_mm, np.array(tank.outline_mm))

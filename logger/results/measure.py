@@ -15,9 +15,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from logger import __version__
-from logger.config import Rig
+from logger.config import KindOfRun, Rig, ZoneKind
 from logger.recording.folder import Recording
-from logger.results import doubts, since_calibrated, speeds, stretch, times, touched, troubles
+from logger.results import coasting, doubts, since_calibrated, speeds, stretch, times, touched, troubles, visits
 from logger.results.case import Case, case_of
 from logger.results.gates import GatePair, passing_speed
 from logger.results.lines import distance_between
@@ -32,11 +32,12 @@ Answers = Mapping[str, Result | NotMeasured]
 _CHANGE = 0.05
 """By what share a boat under power may change its speed while it passes the finish beam."""
 _BY_HAND = ("balance", "load")
-_OWN_COUNTS = {
-    "course": "ports and obstacles",
-    "cargo": "ports and cargo",
-    "rings": "rings",
+_OWN_COUNTS: dict[KindOfRun, tuple[str, ZoneKind | None]] = {
+    "course": ("ports and obstacles", "port"),
+    "cargo": ("pieces of cargo", None),
+    "rings": ("rings", "ring"),
 }
+"""What a kind of run counts, and the zones that let the camera do it; None: people do."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,9 +69,14 @@ def conclude(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> O
     if case.kind not in _BY_HAND:
         answers |= {**_times(case, heard), **_mean_speed(case, heard), **_speed_at_line(case, heard)}
         answers |= stretch.answers(case, heard, ending)
+        if case.kind == "drift":
+            answers |= coasting.answers(case, heard, ending)
     flags = [*recording.doubts, *case.story.notes, *doubts.of_passages(case.passages, origin_ns=case.origin_ns)]
     flags += troubles.told(case.troubles, origin_ns=case.origin_ns, from_ns=case.from_ns, until_ns=case.ends_ns)
     flags += heard.flags
+    came = visits.visits(case, heard, ending)
+    answers |= visits.answers(case, came)
+    flags += visits.told(came)
     touches = touched.touched(case, heard, ending)
     flags += touched.told(touches, case, heard)
     if case.track is not None and case.motion is not None:
@@ -88,6 +94,7 @@ def conclude(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> O
         not_measured={name: a for name, a in answers.items() if isinstance(a, NotMeasured)},
         flags=tuple(dict.fromkeys(flags)),
         touches=touches,
+        visits=came,
         end_reason=ending.reason,
         software=f"boatrun {__version__}",
         calibration_id=recording.calibration_id,
@@ -172,7 +179,9 @@ def _kind_flags(case: Case) -> list[str]:
     if case.kind in _BY_HAND:
         return [f"A {case.kind} test is entered by hand; the instrument measures nothing in it."]
     if case.kind in _OWN_COUNTS:
-        return [f"In this kind of run {_OWN_COUNTS[case.kind]} are counted by hand."]
+        what, kind = _OWN_COUNTS[case.kind]
+        if kind is None or not any(zone.kind == kind for zone in case.rig.zones):
+            return [f"In this kind of run {what} are counted by hand."]
     return []
 
 

@@ -8,15 +8,22 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from calibration.quantity import Quantity, Source
-from logger.results import bow, budget, drift, path, sources, speeds
+from logger.config import KindOfRun
+from logger.results import bow, budget, drift, path, sources, speeds, swing
 from logger.results.case import Case
 from logger.results.crossings import moment_near_s
-from logger.results.lines import place_source
-from logger.results.motion import Motion
+from logger.results.lines import Ahead, place_source
+from logger.results.motion import Motion, X, Y
 from logger.results.trial import EndReason, NotMeasured, Result
 from logger.results.witnesses import Testimony
 
-_UNITS = {"drift_mm": "mm", "speed_max_m_per_s": "m/s", "path_mm": "mm", "straightness": "1", "sideways_mm": "mm"}
+_UNITS = {
+    "drift_mm": "mm", "coast_time_s": "s", "distance_mm": "mm", "speed_max_m_per_s": "m/s", "path_mm": "mm",
+    "straightness": "1", "sideways_mm": "mm", "heading_swing_deg": "deg", "stuck_s": "s",
+}  # fmt: skip
+_ONLY_IN: dict[str, KindOfRun] = {"drift_mm": "drift", "coast_time_s": "drift", "distance_mm": "distance"}
+"""Results that only one kind of run has."""
+_OF_THE_COAST = ("drift_mm", "coast_time_s")
 _PEAKS = ("speed_max_m_per_s", "sideways_mm")
 
 
@@ -68,14 +75,14 @@ def coast_of(case: Case, heard: Testimony) -> drift.Coast | None:
 
 
 def answers(case: Case, heard: Testimony, end: Ending) -> Mapping[str, Result | NotMeasured]:
-    """Drift, top speed, path, straightness, sideways; a sentence for each that cannot be had."""
-    wanted = [n for n in _UNITS if n != "drift_mm" or case.kind == "drift"]
+    """Drift, top speed, path and what else there is along it; a sentence for each that cannot be had."""
+    wanted = [n for n in _UNITS if _ONLY_IN.get(n, case.kind) == case.kind]
     if case.motion is None or case.first is None:
         gap = NotMeasured(case.why_no_motion or "The rig has no start line.")
         return dict.fromkeys(wanted, gap)
     found: dict[str, Result | NotMeasured] = {}
     if case.kind == "drift":
-        found |= _measured(case, _drift(case, heard), ("drift_mm",), at_least=end.reason != "at_rest")
+        found |= _measured(case, _drift(case, heard), _OF_THE_COAST, at_least=end.reason != "at_rest")
     found |= _measured(case, _along(case, heard, end), wanted[len(found) :])
     return found
 
@@ -124,7 +131,13 @@ def _drift(case: Case, heard: Testimony) -> _Asked | NotMeasured:
         sources.of_boat("boat outline", case.owner.boat): case.motion.u_outline_mm,
         sources.of_run("heading at the end", case.owner.run_id): float(turn[0] * case.motion.u_heading_at(stop_s)[0]),
     }
-    return _Asked(lambda m: {"drift_mm": drift.drift_mm(m, coast, ahead, from_s=from_s)}, {"drift_mm": more})
+
+    def measures(motion: Motion) -> Mapping[str, float]:
+        lasted_s = drift.end(motion, coast, ahead, from_s=from_s).time_s - from_s
+        return {"drift_mm": drift.drift_mm(motion, coast, ahead, from_s=from_s), "coast_time_s": lasted_s}
+
+    reached = {source: -part for source, part in heard.last.time.contributions.items()}
+    return _Asked(measures, {"drift_mm": more, "coast_time_s": reached})
 
 
 def _along(case: Case, heard: Testimony, end: Ending) -> _Asked | NotMeasured:
@@ -133,11 +146,26 @@ def _along(case: Case, heard: Testimony, end: Ending) -> _Asked | NotMeasured:
     assert case.motion is not None and case.first is not None  # noqa: S101, PT018
     begin_s = case.since_first_s(case.origin_ns + round(heard.first.time.value * 1e9))
     end_s = case.since_first_s(end.t_ns)
-    first, last = case.first, case.last if end.reason == "finish" else None
-    if min(end_s, case.motion.time_s[-1]) - max(begin_s, 0.0) <= 0.05:
+    within = max(begin_s, 0.0), min(end_s, float(case.motion.time_s[-1]))
+    if within[1] - within[0] <= 0.05:
         return NotMeasured("The camera did not see the boat between the start line and the end of the run.")
+    last = case.last if end.reason == "finish" else None
+    near = None if case.track is None else speeds.top(case.motion, case.track, *within, owner=case.owner)
+    return _Asked(
+        _on_the_way(case, heard, begin_s, end_s, last=last),
+        _doubts_beside(case, case.first, last, within),
+        {} if near is None else {"speed_max_m_per_s": near},
+    )
+
+
+def _on_the_way(case: Case, heard: Testimony, begin_s: float, end_s: float, *, last: Ahead | None) -> budget.Measures:
+    """What is asked of a motion between the start line and the end; `last`: the line at which it ended, if at one."""
+    assert case.motion is not None and case.first is not None  # noqa: S101, PT018
+    first = case.first
     coast = coast_of(case, heard) if case.kind == "drift" and heard.last else None
     ahead = None if coast is None else coast.bow_for(case.motion)
+    last_s = float(np.clip(end_s, 0.0, case.motion.time_s[-1]))
+    forward_mm = float(bow.reach(case.motion.outline_mm, case.motion.heading_at(last_s), first.normal)[0][0])
     from_s = 0.0 if not heard.last else case.since_first_s(case.origin_ns + round(heard.last.time.value * 1e9))
 
     def measures(motion: Motion) -> Mapping[str, float]:
@@ -147,25 +175,35 @@ def _along(case: Case, heard: Testimony, end: Ending) -> _Asked | NotMeasured:
         else:
             until = end_s if last is None else moment_near_s(motion, last, end_s)
         along = path.way(motion, begin, until)
-        return {
+        found = {
             "speed_max_m_per_s": speeds.greatest(motion, begin, until),
             "path_mm": along.length_mm,
             "straightness": along.straightness,
             "sideways_mm": along.sideways_mm,
+            "heading_swing_deg": swing.swing_deg(motion, begin, until),
+            "stuck_s": swing.slow_s(motion, begin, until, below_mm_per_s=case.rules.stop_speed_mm_per_s),
         }
+        if case.kind == "distance":
+            found["distance_mm"] = float(first.past_mm(motion.states_at(until)[0, [X, Y]])) + forward_mm
+        return found
 
-    more: dict[Source, float] = {place_source(first.line): -first.line.u_mm}
+    return measures
+
+
+def _doubts_beside(
+    case: Case, first: Ahead, last: Ahead | None, within: tuple[float, float]
+) -> Mapping[str, Mapping[Source, float]]:
+    """The doubts of what is asked along the way that do not come from the positions."""
+    assert case.motion is not None  # noqa: S101 - asked only of a motion
     outline = sources.of_boat("boat outline", case.owner.boat)
-    more[outline] = case.motion.u_outline_mm
-    if last is not None:
-        more[place_source(last.line)] = last.line.u_mm
-        more[outline] = 0.0
-    gusts = sources.of_run("gusts too short to be seen", case.owner.run_id)
-    within = max(begin_s, 0.0), min(end_s, float(case.motion.time_s[-1]))
+    begins = {place_source(first.line): -first.line.u_mm, outline: case.motion.u_outline_mm}
+    between = begins if last is None else {**begins, place_source(last.line): last.line.u_mm, outline: 0.0}
     top = speeds.greatest(case.motion, *within)
-    near = None if case.track is None else speeds.top(case.motion, case.track, *within, owner=case.owner)
-    return _Asked(
-        measures,
-        {"path_mm": more, "speed_max_m_per_s": {gusts: speeds.GUSTS * top}},
-        {} if near is None else {"speed_max_m_per_s": near},
-    )
+    return {
+        "path_mm": between,
+        "distance_mm": begins,
+        "speed_max_m_per_s": {sources.of_run("gusts too short to be seen", case.owner.run_id): speeds.GUSTS * top},
+        "heading_swing_deg": {
+            sources.of_run("noise of the heading", case.owner.run_id): swing.u_swing_deg(case.motion, *within)
+        },
+    }

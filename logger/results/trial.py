@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 from calibration.quantity import Quantity
-from logger.config import KindOfRun
+from logger.config import KindOfRun, ZoneKind
 from logger.vision.track import Touch
 
 Status: TypeAlias = Literal["valid", "void", "did_not_finish", "freed"]
@@ -49,6 +49,26 @@ class Result:
 
 
 @dataclass(frozen=True, slots=True)
+class Visit:
+    """The boat was at a port, an obstacle or a ring, or perhaps was."""
+
+    zone: str
+    kind: ZoneKind
+    from_ns: int
+    to_ns: int
+    """From when to when a part of its waterline lay over it; both the nearest moment if it only came near."""
+    u_from_s: float
+    u_to_s: float
+    chance: float
+    """How likely it was there, 0 to 1, by the doubt of hull and border."""
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether there is no reasonable doubt that it was there."""
+        return self.chance > 0.975
+
+
+@dataclass(frozen=True, slots=True)
 class Trial:
     """What one run came to, with what it was made from."""
 
@@ -62,6 +82,8 @@ class Trial:
     """Doubts, one sentence each."""
     touches: tuple[Touch, ...] = ()
     """What was seen to touch the boat between go and the end of the run; each has its sentence in the flags."""
+    visits: tuple[Visit, ...] = ()
+    """Ports, obstacles and rings that it came to between go and the end, in order."""
     end_reason: EndReason = "recording_ended"
     software: str = ""
     calibration_id: str = ""

@@ -8,9 +8,9 @@ from collections.abc import Mapping
 from typing import Any, get_args
 
 from calibration.quantity import Quantity, Source
-from logger.config import KindOfRun
+from logger.config import KindOfRun, ZoneKind
 from logger.errors import InputError
-from logger.results.trial import FORMAT, Crossing, EndReason, NotMeasured, Result, Status, Trial, Witness
+from logger.results.trial import FORMAT, Crossing, EndReason, NotMeasured, Result, Status, Trial, Visit, Witness
 from logger.vision.track import Touch
 
 
@@ -28,6 +28,18 @@ def to_json(trial: Trial) -> str:
         "flags": list(trial.flags),
         "touches": [
             {"from_ns": t.from_ns, "to_ns": t.to_ns, "change_mm_per_s": t.change_mm_per_s} for t in trial.touches
+        ],
+        "visits": [
+            {
+                "zone": v.zone,
+                "kind": v.kind,
+                "from_ns": v.from_ns,
+                "to_ns": v.to_ns,
+                "u_from_s": v.u_from_s,
+                "u_to_s": v.u_to_s,
+                "chance": v.chance,
+            }
+            for v in trial.visits
         ],
         "contributions": {name: _contributions(result.quantity) for name, result in trial.results.items()},
         "software": trial.software,
@@ -93,6 +105,18 @@ def _trial(content: Mapping[str, Any]) -> Trial:
         flags=tuple(str(flag) for flag in content["flags"]),
         touches=tuple(
             Touch(int(t["from_ns"]), int(t["to_ns"]), float(t["change_mm_per_s"])) for t in content.get("touches", ())
+        ),
+        visits=tuple(
+            Visit(
+                str(v["zone"]),
+                _one_of(v["kind"], get_args(ZoneKind)),
+                int(v["from_ns"]),
+                int(v["to_ns"]),
+                float(v["u_from_s"]),
+                float(v["u_to_s"]),
+                float(v["chance"]),
+            )
+            for v in content.get("visits", ())
         ),
         end_reason=_one_of(content["end_reason"], get_args(EndReason)),
         software=str(content.get("software", "")),

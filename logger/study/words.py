@@ -16,13 +16,16 @@ _UNITS = {
     "m": "metres",
     "m/s": "metres per second",
     "mm/s": "millimetres per second",
+    "m/s2": "metres per second squared",
+    "/s": "per second",
+    "/m": "per metre",
     "g": "grams",
     "deg": "degrees",
     "Cel": "degrees Celsius",
     "1": "",
     "": "",
 }
-_SYMBOLS = {"Cel": "°C", "deg": "°", "1": "", "": ""}
+_SYMBOLS = {"Cel": "°C", "deg": "°", "m/s2": "m/s²", "/s": "1/s", "/m": "1/m", "1": "", "": ""}
 
 _KINDS: dict[KindOfRun, str] = {
     "straight": "straight run",

@@ -38,7 +38,9 @@ def test_gates_alone(shop: Any) -> None:
         {"time_s": 6.0, "time_from_go_s": 6.5, "speed_mean_m_per_s": 0.2, "speed_at_line_m_per_s": 0.2}
     )
     assert {r.witness for r in trial.results.values()} == {"gate"}
-    assert set(trial.not_measured) == {"speed_max_m_per_s", "path_mm", "straightness", "sideways_mm"}
+    assert set(trial.not_measured) == {
+        "speed_max_m_per_s", "path_mm", "straightness", "sideways_mm", "heading_swing_deg", "stuck_s",
+    }  # fmt: skip
     assert all(gap.reason == "There are no pictures of this run." for gap in trial.not_measured.values())
     assert trial.flags == ()
 
