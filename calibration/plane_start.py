@@ -18,11 +18,15 @@ import numpy as np
 from calibration.errors import CalibrationError
 from calibration.lens import Floats, Lens
 from calibration.plane_fit import BoardSeenAfloat, MarksSeen
-from calibration.pose_fit import fit_pose
+from calibration.pose_fit import fit_pose, pose_misfit, rough_off_px
 from calibration.waterplane import Pose, View, rotation_matrix
 
 _MOST_TRIED_COUNT = 5
-"""Up to so many marks, every order is tried; of more only those that turn or mirror the whole."""
+"""Up to so many marks, every order is tried; of more those in which two are exchanged, or that begin elsewhere, go
+round the other way, or turn or mirror the whole."""
+_MOST_REFINED_COUNT, _ROUGH_SHARE = 4, 0.1
+"""Of all orders so many of the likeliest are looked at closely, and none of which marks are seen so far off, as a
+part of the picture's width."""
 _FITS = 3.0
 """A misfit below this is what good marks have."""
 _SCALE_OFF = 0.015
@@ -71,15 +75,16 @@ def _other_order(lens: Lens, points: Floats, seen: MarksSeen, u_mm: Floats) -> l
         return []
 
     def misfit(places: Floats) -> float:
-        try:
-            return fit_pose(lens, places, seen.pixels, u_px=float(np.max(seen.u_px)), u_mark_mm=u_mm).misfit
-        except CalibrationError:
+        if not rough_off_px(lens, places, seen.pixels) < _ROUGH_SHARE * lens.width_px:
             return math.inf
+        return pose_misfit(lens, places, seen.pixels, u_px=float(np.max(seen.u_px)), u_mark_mm=u_mm)
 
     if misfit(points * [1, -1, 1]) < _FITS:
         mirrored = "the places are mirrored: they would fit with y counted the other way, or with x and y exchanged"
         return [f"{mirrored}; x goes along the run, y to the left of it, seen from above"]
-    fitting = [order for order in _orders(points) if misfit(points[list(order)]) < _FITS]
+    roughly = {order: rough_off_px(lens, points[list(order)], seen.pixels) for order in _orders(points)}
+    likely = sorted(roughly, key=lambda order: roughly[order])[:_MOST_REFINED_COUNT]
+    fitting = [order for order in likely if misfit(points[list(order)]) < _FITS]
     if not fitting:
         return []
     shown = " or ".join(", ".join(str(one + 1) for one in order) for order in fitting[:2])
@@ -90,15 +95,21 @@ def _orders(points: Floats) -> list[tuple[int, ...]]:
     count = len(points)
     if count <= _MOST_TRIED_COUNT:
         return [order for order in itertools.permutations(range(count)) if order != tuple(range(count))]
+    every = tuple(range(count))
+    found = [every[at:] + every[:at] for at in range(1, count)]  # begun at another one
+    found += [order[::-1] for order in (every, *found)]  # and gone round the other way
+    for one, other in itertools.combinations(every, 2):
+        order = list(every)
+        order[one], order[other] = other, one
+        found.append(tuple(order))
     middle = (points.max(0) + points.min(0)) / 2
-    found = []
     for flip in ([-1, 1, 1], [1, -1, 1], [-1, -1, 1]):
         there = (points - middle) * flip + middle
         apart = np.linalg.norm(there[:, None] - points[None], axis=2)
-        order = tuple(int(one) for one in apart.argmin(1))
-        if len(set(order)) == count and order != tuple(range(count)):
-            found.append(order)
-    return [*found, tuple(reversed(range(count)))]
+        turned = tuple(int(at) for at in apart.argmin(1))
+        if len(set(turned)) == count and turned != every:
+            found.append(turned)
+    return list(dict.fromkeys(found))
 
 
 def start_from_boards(

@@ -28,6 +28,7 @@ from calibration.waterplane import Pose, View, rotation_matrix
 
 _FEWEST = 4
 _WILD = 6.0  # residuals this many times what is stated are a mistake, not bad luck
+_MOST_TRIALS = 400  # seven for each step; what fits settles in a dozen steps, and what does not may wander for ever
 _FLAT = 1e-3  # marks thinner than this part of their width lie on one line (or plane)
 
 
@@ -118,6 +119,29 @@ def fit_pose(
         sources["water level"] = lens, pose.moved(-lower[:3], -lower[3:])
     residuals = marks.pixels - view.to_pixels_through_water(marks.points_mm)
     return PoseFit(View(lens, pose, sources), covariance, residuals, misfit, tuple(doubts))
+
+
+def rough_off_px(lens: Lens, points_mm: Floats, pixels: Floats) -> float:
+    """About how far (root mean square) N >= 4 marks are seen from where some camera above the water would see them.
+
+    Quick, for trying many orders of the marks; infinite if there is no such camera.
+    """
+    marks = _Marks(points_mm, pixels, 1.0, np.ones(len(pixels)))
+    try:
+        starts = _starts(lens, marks)
+    except cv2.error:  # marks on one line
+        return math.inf
+    with np.errstate(over="ignore", invalid="ignore"):  # a camera that cannot be may see marks anywhere
+        off = [View(lens, pose).to_pixels_through_water(points_mm) - pixels for pose in starts]
+        every = [float(np.sqrt(np.mean(np.sum(one**2, axis=1)))) for one in off if np.isfinite(one).all()]
+    return min(every, default=math.inf)
+
+
+def pose_misfit(lens: Lens, points_mm: Floats, pixels: Floats, *, u_px: float, u_mark_mm: Floats) -> float:
+    """The misfit that `fit_pose` would come to, blaming nobody; infinite if no camera sees the marks so."""
+    marks = _Marks(points_mm, pixels, u_px, u_mark_mm)
+    fits = [_refined(lens, pose, marks) for pose in _starts(lens, marks)]
+    return min((misfit for pose, misfit in fits if pose.camera_mm[2] > 0), default=math.inf)
 
 
 def _checked(
@@ -232,7 +256,7 @@ def _solved(view: View, marks: _Marks, whitening: Floats) -> tuple[Floats, float
 
     if not np.isfinite(residuals(np.zeros(6))).all():
         return None
-    found = least_squares(residuals, np.zeros(6), method="lm", xtol=1e-12, ftol=1e-12)
+    found = least_squares(residuals, np.zeros(6), method="lm", xtol=1e-12, ftol=1e-12, max_nfev=_MOST_TRIALS)
     freedom = 2 * len(marks.pixels) - 6
     return found.x * scale, math.sqrt(2 * found.cost / freedom)
 

@@ -39,6 +39,9 @@ def describe(parser: argparse.ArgumentParser) -> None:
         help="photos, a folder of them, one film, or the rig file (.toml) to watch live",
     )  # fmt: skip
     parser.add_argument("--from", dest="kept", type=Path, metavar="FOLDER", help="evidence to work it out from again")
+    parser.add_argument(
+        "--without", nargs="+", default=[], metavar="NAME", help="pictures to leave out, by the names that are told"
+    )
     parser.add_argument("--to", type=Path, metavar="DIR", help="folder of calibrations (default: lens)")
     parser.add_argument("--ruler-mm", type=_length, metavar="MM", help="the bar at the foot of the board, by a ruler")
     parser.add_argument("--square-mm", type=_length, metavar="MM", help="side of a square as printed (default: 24)")
@@ -67,12 +70,14 @@ def run(arguments: argparse.Namespace) -> int:
     from dataclasses import replace
 
     from calibration.errors import CalibrationError
-    from logger.guide import lens_found, lens_kept
+    from logger.guide import lens_found, lens_gather, lens_kept
 
     _check(arguments)
     try:
         board, notes = _board(arguments)
         material = _gathered(arguments, board)
+        if arguments.without:
+            material = lens_gather.without(material, arguments.without, place=_PLACE)
         if arguments.flat_mm is not None:
             material = replace(material, flat_mm=arguments.flat_mm)
         found = lens_found.found(material, board, notes, for_size=arguments.for_size, place=_PLACE)

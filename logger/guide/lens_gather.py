@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -44,6 +44,21 @@ class Material:
     """Those that are to be kept because nothing else holds them."""
     flat_mm: float = USUAL_GAP_MM
     """Widest gap under a straight edge laid over the board."""
+
+
+def without(material: Material, names: Sequence[str], *, place: str) -> Material:
+    """The same without the views of these names. InputError: one that is not there."""
+    unknown = [name for name in names if name not in material.views and name not in material.left_out]
+    if unknown:
+        raise InputError(
+            f"{place}: --without: found no picture {unknown[0]!r}; wanted one of {', '.join(list(material.views)[:30])}"
+        )
+    kept = {name: view for name, view in material.views.items() if name not in names}
+    told = {name: "left out by hand" for name in names if name in material.views}
+    return replace(
+        material, views=kept, left_out={**told, **material.left_out},
+        pictures=tuple(one for one in material.pictures if one[0] in kept),
+    )  # fmt: skip
 
 
 def photos(sources: Sequence[Path], board: Board, *, place: str) -> Material:

@@ -23,7 +23,10 @@ from logger.simulator.snell import surface_above
 LENGTH_MM, WIDTH_MM = 1500.0, 500.0
 AREA_MM = np.array([[0, -250], [LENGTH_MM, -250], [LENGTH_MM, 250], [0, 250]], np.float64)
 PLACES_MM = np.array([[x, y] for x in np.linspace(0, LENGTH_MM, 9) for y in (-250, -125, 0, 125, 250)], np.float64)
-WAYS = ("rim", "floor dry", "floor through water", "floor dry and filled", "board")
+WAYS = (
+    "rim", "floor dry", "floor through water", "floor dry and filled", "floor dry and filled, depth at 3 places",
+    "board, corners pointed at", "board, printed rim marks",
+)  # fmt: skip
 LENS_COVARIANCE = np.diag([0.8, 0.8, 1.0, 1.0, 1.5e-3, 2e-3, 1e-4, 1e-4, 0.0]) ** 2
 DEPTH_MM, U_DEPTH_MM = 100.0, 2.0
 RIM_MM, U_LEVEL_MM, U_MARK_MM, U_PX = 45.0, 1.0, 1.0, 0.25
@@ -93,8 +96,9 @@ def floor(one: Tank, rng: np.random.Generator, *, dry: bool, filled: bool, readi
     )  # fmt: skip
 
 
-def board(one: Tank, rng: np.random.Generator, *, count: int = 5) -> Seen:
-    """The printed board in `count` places, neither quite level nor quite flat, and the ends of two lines."""
+def board(one: Tank, rng: np.random.Generator, *, count: int = 5, printed: bool = False) -> Seen:
+    """The printed board in `count` places, neither quite level nor quite flat, and marks: those of the rim, or the
+    tank's corners pointed at."""
     known, corners = Afloat(), PLANE_BOARD
     x, y = np.meshgrid(np.arange(corners.columns - 1), np.arange(corners.rows - 1))
     flat = np.column_stack([x.ravel(), y.ravel()]) * corners.square_mm
@@ -109,6 +113,8 @@ def board(one: Tank, rng: np.random.Generator, *, count: int = 5) -> Seen:
         c, s = math.cos(turn), math.sin(turn)
         there = np.column_stack([off * scale @ np.array([[c, s], [-s, c]]) + place, z])
         pictures.append(BoardSeen(np.column_stack([flat, 0 * z]), noisy(one.eye.see(there), rng), 1280, 720))
+    if printed:
+        return board_seen(pictures, known, rim(one, rng))
     said = np.array([[0, -250, RIM_MM], [0, 250, RIM_MM], [LENGTH_MM, -250, RIM_MM], [LENGTH_MM, 250, RIM_MM]])
     true = said + rng.normal(0, U_MARK_MM, said.shape) - [0, 0, rng.normal(0, U_LEVEL_MM)]
     pointed = one.eye.see(true) + rng.normal(0, 1.0, (4, 2))
@@ -123,9 +129,10 @@ def seen(way: str, one: Tank, rng: np.random.Generator) -> Seen:
     """What one of WAYS sees of the tank."""
     if way == "rim":
         return rim(one, rng)
-    if way == "board":
-        return board(one, rng)
-    return floor(one, rng, dry="dry" in way, filled=way != "floor dry", readings_count=1)
+    if way.startswith("board"):
+        return board(one, rng, printed="printed" in way)
+    count = 3 if "3 places" in way else 1
+    return floor(one, rng, dry="dry" in way, filled=way != "floor dry", readings_count=count)
 
 
 def calibrated(way: str, one: Tank, rng: np.random.Generator) -> PlaneFit:

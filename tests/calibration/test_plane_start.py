@@ -52,6 +52,18 @@ def test_an_axis_the_wrong_way_round_is_told(places: np.ndarray) -> None:
         start_from_marks(LENS, MarksSeen(places, TRUE.to_pixels(RIM)), place="marks")
 
 
+def test_of_six_marks_two_that_were_exchanged_are_told() -> None:
+    skew = RIM + np.array([[0, 0, 0], [0, 0, 0], [0, -60, 0], [30, 0, 0], [0, 0, 0], [0, 0, 0]])
+    with pytest.raises(CalibrationError, match="belonged to the places 1, 2, 5, 4, 3, 6"):
+        start_from_marks(LENS, MarksSeen(skew, TRUE.to_pixels(skew[[0, 1, 4, 3, 2, 5]])), place="marks")
+
+
+def test_of_six_marks_a_list_that_begins_elsewhere_is_told() -> None:
+    skew = RIM + np.array([[0, 0, 0], [0, 0, 0], [0, -60, 0], [30, 0, 0], [0, 0, 0], [0, 0, 0]])
+    with pytest.raises(CalibrationError, match="belonged to the places 3, 4, 5, 6, 1, 2"):
+        start_from_marks(LENS, MarksSeen(skew, TRUE.to_pixels(np.roll(skew, -2, axis=0))), place="marks")
+
+
 def test_corners_typed_in_another_order_are_told_the_right_one() -> None:
     """Of four corners every order is tried: here the second and the third were exchanged."""
     skew = CORNERS + np.array([[0, 0, 0], [0, 0, 0], [0, -60, 0], [30, 0, 0]])

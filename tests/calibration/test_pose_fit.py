@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from calibration.errors import CalibrationError
 from calibration.lens import Lens, moved_lens
-from calibration.pose_fit import PoseFit, fit_pose
+from calibration.pose_fit import PoseFit, fit_pose, pose_misfit, rough_off_px
 from calibration.waterplane import Pose, View, rotation_matrix
 
 LENS = Lens(1280, 720, 940.0, 943.0, 652.0, 349.0, -0.12, 0.03, 0.0005, -0.0004)
@@ -162,3 +162,13 @@ def test_all_mistakes_of_the_marks_are_told_at_once() -> None:
 def test_marks_that_say_too_little_are_refused(marks: np.ndarray, pixels: np.ndarray, told: str) -> None:
     with pytest.raises(CalibrationError, match=told):
         fit_pose(LENS, marks, pixels)
+
+
+def test_a_rough_look_tells_a_right_order_from_a_wrong_one_and_a_misfit_blames_nobody() -> None:
+    skew = RIM + np.array([[0.0, 0, 0]] * 2 + [[-90, 40, 0]] + [[0.0, 0, 0]] * 5)
+    wrong = skew[[1, 0, *range(2, 8)]]
+    assert rough_off_px(LENS, skew, seen(skew)) < 5
+    assert rough_off_px(LENS, wrong, seen(skew)) > 50
+    assert rough_off_px(LENS, np.outer(np.arange(6.0), [200.0, 0, 0]), seen(RIM)[:6]) == math.inf
+    assert pose_misfit(LENS, skew, seen(skew), u_px=0.3, u_mark_mm=np.full(8, 0.5)) < 0.1
+    assert pose_misfit(LENS, wrong, seen(skew), u_px=0.3, u_mark_mm=np.full(8, 0.5)) > 6

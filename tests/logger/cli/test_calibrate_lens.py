@@ -76,10 +76,12 @@ def test_photos_give_the_lens_with_its_evidence_and_nothing_is_written_over(
     assert "things move by up to" in again or "there is no earlier" in again
     assert len(list((here / "lens").iterdir())) == 2
     assert (folder / "lens.toml").read_text() == text
-    assert lens(*sorted(board_photos.iterdir())[:10], "--ruler-mm", "97") == 0
+    assert lens(*sorted(board_photos.iterdir())[:10], "--ruler-mm", "97", "--without", "photo-02.png") == 0
     third = capsys.readouterr().out
     assert "against the last one (lens-" in third
     assert "printed at 97.0% of its size" in third
+    assert "9 views taken" in third
+    assert "not taken: photo-02.png: left out by hand" in third
     assert "is that in cm" not in third
 
 

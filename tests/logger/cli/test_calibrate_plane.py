@@ -212,3 +212,93 @@ def test_a_lens_without_doubt_is_not_used(rig: Path, capsys: pytest.CaptureFixtu
     write_lens(rig.parent / "sure.toml", plane_picture.LENS, np.zeros((9, 9)))
     assert main([word.replace("lens.toml", "sure.toml") for word in RIM]) == 2
     assert "does not say how well it is known" in capsys.readouterr().err
+
+
+def table(
+    *, swapped: tuple[int, ...] = (), scale: float = 1.0, height_mm: float = 45.0, wet: tuple[int, ...] = ()
+) -> str:
+    """The table of the rim's marks with a mistake in it."""
+    places = list(plane_picture.RIM_MARKS.values())
+    for first, second in zip(swapped[::2], swapped[1::2], strict=True):
+        places[first], places[second] = places[second], places[first]
+    rows = [
+        f"{n},{x * scale:g},{y * scale:g},{(-20.0 if n in wet else height_mm) * scale:g}"
+        for n, (x, y) in enumerate(places)
+    ]
+    return "\n".join(["mark,x_mm,y_mm,height_mm", *rows]) + "\n"
+
+
+def on_a_line() -> str:
+    """Five marks on one wall, pointed at."""
+    places = [(x, -285.0, 45.0) for x in (50.0, 400.0, 750.0, 1100.0, 1450.0)]
+    rows = [
+        f"w{n},{x:g},{y:g},{z:g},{u:.1f},{v:.1f}"
+        for n, ((x, y, z), (u, v)) in enumerate(zip(places, plane_picture.EYE.see(places).tolist(), strict=True))
+    ]
+    return "\n".join(["mark,x_mm,y_mm,height_mm,column_px,row_px", *rows]) + "\n"
+
+
+def exchanged() -> str:
+    rows = [f"{n},{y:g},{x:g},45" for n, (x, y) in plane_picture.RIM_MARKS.items()]
+    return "\n".join(["mark,x_mm,y_mm,height_mm", *rows]) + "\n"
+
+
+@pytest.mark.parametrize(
+    ("marks", "told"),
+    [
+        (table(scale=0.1), "are all lengths in mm"),
+        (table(swapped=(1, 2)), "do not fit together .* these pixels belonged to the places "),
+        (exchanged(), "or with x and y exchanged"),
+        (table(wet=(1, 4)), "mark 1, 4 would be under water"),
+        (table(height_mm=0.0), r"-3\.\d%: they do not agree; perhaps the marks stand about 4\d mm higher"),
+        (on_a_line(), "line"),
+    ],
+    ids=["cm", "order", "x and y", "half under water", "no heights", "collinear"],
+)
+def test_marks_that_were_written_down_wrong_are_refused(
+    rig: Path, marks: str, told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (rig.parent / "marks.csv").write_text(marks)
+    refused(rig, [*RIM, "--check-length", *slat(), "1000"], told, capsys)
+
+
+def refused(rig: Path, words: list[str], told: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """One line, status 2, and everything as it was."""
+    before = rig.read_bytes()
+    assert main([*words, "--write"]) == 2
+    said = capsys.readouterr().err
+    assert re.search(told, said), said
+    assert said.count("\n") == 1
+    assert rig.read_bytes() == before
+    assert not (rig.parent / "plane").exists()
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (lambda p: p[:, ::-1], "that the picture is not mirrored"),
+        (lambda p: cv2.rotate(p, cv2.ROTATE_90_CLOCKWISE), "found 720 x 1280 pixels; it is turned on its side"),
+        (lambda p: cv2.GaussianBlur(p, (0, 0), 6), "none of the marks is to be seen"),
+        (lambda p: cv2.convertScaleAbs(p, alpha=3.0), r"only \d of 6 marks are seen \(not .*nor too bright"),
+        (
+            lambda p: np.zeros((3000, 4000), np.uint8),
+            "found 4000 x 3000 pixels; the lens was calibrated for 1280 x 720",
+        ),
+    ],
+    ids=["mirrored", "turned", "blurred", "overexposed", "12 megapixels"],
+)
+def test_pictures_that_cannot_be_used_are_refused(rig: Path, change, told: str, capsys) -> None:
+    path = str(rig.parent / "rim.png")
+    cv2.imwrite(path, change(cv2.imread(path, cv2.IMREAD_GRAYSCALE)))
+    refused(rig, RIM, told, capsys)
+
+
+def test_a_board_of_97_percent_and_corners_in_the_wrong_order_are_refused(
+    rig: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    cv2.imwrite(str(rig.parent / "small.png"), still("small board").grey)
+    words = ["calibrate", "plane", "rig.toml", "--by", "board", "--lens", "lens.toml", "--marks", "marks.csv"]
+    refused(rig, [*words, "--picture", "small.png"], "was it printed at 97 %", capsys)
+    a, b, c, d = corners()[1:]
+    for order, told in (([b, a, c, d], "do not go round the grid"), ([b, c, d, a], "check their order")):
+        refused(rig, [*FLOOR, "--corner-px", *order, "--dry", "dry.png", "--depth-mm", "100"], told, capsys)

@@ -40,3 +40,12 @@ def test_the_stream_must_have_the_size_of_the_pictures(board_photos: Path, tmp_p
     rig.write_text(text)
     with pytest.raises(InputError, match=r"\[camera\.driver\] does not say width_px and height_px"):
         gather.check_stream(found, rig, place="here")
+
+
+def test_pictures_can_be_left_out_by_hand_and_that_is_kept_in_mind(board_photos: Path) -> None:
+    found = gather.photos(sorted(board_photos.iterdir())[:4], LENS_BOARD, place="here")
+    less = gather.without(found, ["photo-01.png"], place="here")
+    assert list(less.views) == ["photo-00.png", "photo-02.png", "photo-03.png"]
+    assert less.left_out["photo-01.png"] == "left out by hand"
+    with pytest.raises(InputError, match=r"here: --without: found no picture 'photo-99.png'; wanted one of photo-00"):
+        gather.without(found, ["photo-99.png"], place="here")
