@@ -253,6 +253,8 @@ def _facts(run: Run) -> str:
     trial = run.trial
     parts = [] if trial.status == "valid" else [f"Marked {words.status_of(trial.status)}."]
     parts.append(words.end_of(trial.end_reason, run.card.rules))
+    if called := words.visits_of(trial):
+        parts.append(called)
     if not trial.flags:
         parts.append("Nothing looked doubtful.")
     return " ".join(parts)

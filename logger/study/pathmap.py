@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.config import Line, Rig
+from logger.config import Line, Rig, Zone
 from logger.study import svg
 from logger.study.axes import round_step
 from logger.study.graphs import sign
@@ -69,6 +69,7 @@ def path_map(rig: Rig, series: Series | None, *, key: str, title: str, summary: 
         WIDTH,
         chart.height_px,
         *_tank(rig, chart, key),
+        *(_zone(zone, chart) for zone in rig.zones),
         *(_line(line, rig, chart) for line in rig.lines),
         *(_track(series, chart) if series is not None else ()),
         svg.tag("circle", class_="now", r=9, cx=0, cy=0, visibility="hidden"),
@@ -116,6 +117,20 @@ def _grid_names(rig: Rig, chart: Chart) -> list[str]:
         svg.words(side, chart.px(0, y)[1] + 5, _mm(y), class_="tick", text_anchor="end")
         for y in _multiples(min(ys), max(ys), upwards)
     ]
+
+
+def _zone(zone: Zone, chart: Chart) -> str:
+    """Its shape with its name in the middle; kinds differ by their hatching, not by colour alone."""
+    if zone.middle_mm is not None and zone.radius_mm is not None:
+        x, y = chart.px(*zone.middle_mm)
+        radius = zone.radius_mm * chart.scale_px_per_mm
+        shape = svg.tag("circle", cx=x, cy=y, r=radius, class_=f"zone {zone.kind}")
+        y -= radius + 9  # the name above it: the shape is often smaller than its name
+    else:
+        corners = [chart.px(*corner) for corner in zone.outline_mm]
+        x, y = np.mean(corners, axis=0).tolist()
+        shape = svg.path(corners, closed=True, class_=f"zone {zone.kind}")
+    return shape + svg.words(x, y + 5, zone.name, class_="zone-name", text_anchor="middle")
 
 
 def _line(line: Line, rig: Rig, chart: Chart) -> str:

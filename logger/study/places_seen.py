@@ -106,9 +106,4 @@ def places_map(rig: Rig, *, beams: Mapping[str, StraightLine]) -> str:
         ends = [chart.px(*beam.a_mm), chart.px(*beam.b_mm)]
         more.append(svg.path(ends, class_="crossing"))
         more.append(svg.words(ends[0][0] + 4, ends[0][1] - 4, name, class_="tick"))
-    for zone in rig.zones:
-        outline = [chart.px(float(x), float(y)) for x, y in outline_of(zone)]
-        middle = np.mean(outline, axis=0)
-        more.append(svg.path(outline, closed=True, class_="band"))
-        more.append(svg.words(float(middle[0]), float(middle[1]), zone.name, class_="tick", text_anchor="middle"))
     return plan.removesuffix("</svg>") + "".join(more) + "</svg>"

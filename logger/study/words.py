@@ -161,7 +161,8 @@ def lead(trial: Trial) -> str:
     if result is None:
         missing = trial.not_measured.get(main[0])
         return missing.reason if missing is not None else "There is no main result for this kind of run yet."
-    text = main[1].format(f"{value_only(result)}, give or take {give_or_take(result.quantity)}")
+    doubt = f", give or take {give_or_take(result.quantity)}" if result.quantity.u > 0 else ""
+    text = main[1].format(value_only(result) + doubt)
     speed = trial.results.get("speed_at_line_m_per_s")
     if trial.kind == "drift" and speed is not None:
         text += f" It crossed that line at {value_only(speed)}."
@@ -171,7 +172,23 @@ def lead(trial: Trial) -> str:
 _LEADS: dict[KindOfRun, tuple[str, str]] = {
     "straight": ("time_s", "From the start line to the finish line it took {}."),
     "drift": ("drift_mm", "After the mark line, without power, it drifted {}."),
+    "course": ("time_s", "The course took {}."),
+    "rings": ("rings_count", "Rings reached: {}."),
+    "distance": ("distance_mm", "In its time it went {}."),
 }
+_CALLED = {"port": "called at", "ring": "reached", "obstacle": "touched"}
+
+
+def visits_of(trial: Trial) -> str:
+    """Where it called, in order, as a sentence; empty if nowhere. What is not sure says so."""
+    told = []
+    for visit in trial.visits:
+        if visit.chance < 0.5:
+            continue
+        lasted_s = (visit.to_ns - visit.from_ns) / 1e9
+        where = f"{_CALLED[visit.kind]} {visit.zone}" + (f" for {lasted_s:.1f} s" if visit.kind == "port" else "")
+        told.append(where if visit.is_sure else f"perhaps {where}")
+    return f"It {', then '.join(told)}." if told else ""
 
 
 def main_result(kind: KindOfRun) -> str:

@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from logger.config import Line, Rig, Tank
+from logger.config import Line, Rig, Tank, Zone
 from logger.study import pathmap
 from logger.study.series import Series
 
@@ -82,3 +82,18 @@ def test_grid_lines_are_100_mm_apart() -> None:
     upright = sorted(float(e.get("x1") or 0) for e in of_class(root, "grid") if e.get("x1") == e.get("x2"))
     assert np.diff(upright) == pytest.approx(100 * chart.scale_px_per_mm, abs=0.02)
     assert "800" in [tick.text for tick in of_class(root, "tick")]
+
+
+def test_zones_are_drawn_to_scale_under_their_names() -> None:
+    zones = (
+        Zone("Reed Bay", "port", outline_mm=((100.0, 0.0), (200.0, 0.0), (200.0, 100.0), (100.0, 100.0))),
+        Zone("Pile", "obstacle", middle_mm=(500.0, 100.0), radius_mm=30.0),
+    )
+    rig = replace(rig_of(SQUARE), zones=zones)
+    root, chart = drawn(rig, None), pathmap.chart_of(rig)
+    (port,) = of_class(root, "port")
+    (pile,) = of_class(root, "obstacle")
+    corner = chart.px(100.0, 0.0)
+    assert f"{corner[0]:.1f}"[:4] in (port.get("d") or "")
+    assert float(pile.get("r") or 0) == pytest.approx(30 * chart.scale_px_per_mm, abs=0.1)
+    assert [name.text for name in of_class(root, "zone-name")] == ["Reed Bay", "Pile"]

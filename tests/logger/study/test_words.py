@@ -7,7 +7,7 @@ import pytest
 from calibration.quantity import Quantity
 from logger.config import Conditions, KindOfRun, Rules
 from logger.results import columns
-from logger.results.trial import EndReason, NotMeasured, Result, Status, Trial
+from logger.results.trial import EndReason, NotMeasured, Result, Status, Trial, Visit
 from logger.study import words
 
 
@@ -131,3 +131,20 @@ def test_a_moment_is_told_before_and_after_the_line() -> None:
     assert words.moment(-0.5, zero, -0.021, 0.0) == (
         "0.50 s before the bow reached the start line: the bow is 0.02 m before the start line, going 0.00 m/s"
     )
+
+
+def test_where_a_boat_called_is_told_in_order_and_doubt_is_said() -> None:
+    visits = (
+        Visit("Reed Bay", "port", 0, 1_500_000_000, 0.01, 0.01, 1.0),
+        Visit("Pile", "obstacle", 2_000_000_000, 2_100_000_000, 0.1, 0.1, 0.7),
+        Visit("Stone Quay", "port", 3_000_000_000, 3_000_000_000, 0.0, 0.0, 0.1),
+    )
+    trial = Trial("r", "course", "valid", (), {}, visits=visits)
+    assert words.visits_of(trial) == "It called at Reed Bay for 1.5 s, then perhaps touched Pile."
+    assert words.visits_of(Trial("r", "course", "valid", (), {})) == ""
+
+
+def test_a_count_without_doubt_has_no_give_or_take() -> None:
+    assert words.lead(made("rings", {"rings_count": Result(Quantity(3.0, "1", {}), "camera")})) == "Rings reached: 3."
+    unsure = words.lead(made("rings", {"rings_count": result(3.0, 0.4, "1")}))
+    assert "give or take 0.78" in unsure
