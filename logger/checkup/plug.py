@@ -193,12 +193,12 @@ def _kept(recording: Recording, signs: list[Sign], *, has_camera: bool, has_gate
         cures.append(
             "take a better memory card (class A1), end other programs, look what boatrun check says of the disk"
         )
-    if has_gates and not last.edges_count:
-        found.append("no beam was broken")
+    elif has_gates and not sure.edges_count:
+        found.append(f"no beam was broken more than {LOST_S:g} s before")
         cures.append("once more: wave a straw through a beam all the time")
-    if has_camera and not last.frames_count:
-        found.append("no picture had come")
-        cures.append("look at the camera; once more")
+    elif has_camera and not sure.frames_count:
+        found.append(f"no picture had come more than {LOST_S:g} s before")
+        cures.append("once more: wait for the word to pull; look at the camera")
     return found, cures
 
 

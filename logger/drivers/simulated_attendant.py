@@ -17,7 +17,6 @@ from logger.records import Edge, Fault, Quiet
 from logger.settings import Range
 from logger.simulator.attendant import Asked, Tub, dark_at_first, edges, walk_through
 
-BEGINS_NS = 1_000_000_000_000
 _STEP_NS = QUIET_EVERY_NS // 2
 
 
@@ -41,6 +40,8 @@ class AttendedGatesOptions:
     """Height of the crests."""
     walks_through: bool = False
     """A hand goes through each beam, one a second, once it is opened."""
+    begins_ns: Count = 1_000_000_000_000
+    """The clock's reading as it is opened; as that of a simulated tank beside it."""
     length_s: Positive = 600.0
     """Then the person goes home, and it ends."""
     pace: Mode = "real_time"
@@ -66,9 +67,9 @@ class SimulatedAttendedGates:
         self._tub = Tub(
             o.gates, o.seed, o.straw_mm, o.beam_mm, o.light_ratio, o.stray_share, o.above_water_mm, o.ripples_mm
         )
-        self._coming = dark_at_first(self._tub, t_ns=BEGINS_NS + 1, source=self.name)
+        self._coming = dark_at_first(self._tub, t_ns=o.begins_ns + 1, source=self.name)
         if o.walks_through:
-            self._coming += walk_through(self._tub, from_ns=BEGINS_NS, source=self.name)
+            self._coming += walk_through(self._tub, from_ns=o.begins_ns, source=self.name)
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -87,8 +88,8 @@ class SimulatedAttendedGates:
     def records(self, stop: Stop) -> Iterator[Edge | Quiet | Fault]:
         """What the beams do until `stop` is set or the person goes home."""
         self._opened()
-        now_ns, begun_ns = BEGINS_NS, self._pace.clock()
-        end_ns = BEGINS_NS + round(self._options.length_s * 1e9)
+        now_ns, begun_ns = self._options.begins_ns, self._pace.clock()
+        end_ns = now_ns + round(self._options.length_s * 1e9)
         yield Quiet(now_ns, self.name)
         while now_ns < end_ns and not stop.is_set():
             now_ns += _STEP_NS
@@ -100,7 +101,7 @@ class SimulatedAttendedGates:
 
     def _is_due(self, t_ns: int, begun_ns: int, stop: Stop) -> bool:
         while self._pace.mode == "real_time" and not stop.is_set():
-            left_s = ((t_ns - BEGINS_NS) / self._pace.speed_ratio - (self._pace.clock() - begun_ns)) / 1e9
+            left_s = ((t_ns - self._options.begins_ns) / self._pace.speed_ratio - (self._pace.clock() - begun_ns)) / 1e9
             if left_s <= 0:
                 break
             self._pace.wait(min(left_s, LONGEST_WAIT_S))

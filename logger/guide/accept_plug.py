@@ -10,12 +10,19 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from logger.checkup.acceptance import LOST_S
+from logger.config import CAMERA_SOURCE, GATES_SOURCE
+
 if TYPE_CHECKING:
     from logger.checkup.gate_trials import Judged
     from logger.checkup.machine import Machine
     from logger.config import Rig
 
 Say = Callable[[str], None]
+_ENOUGH_S = 2 * LOST_S
+"""So long after the first edge and picture the plug may be pulled."""
+SILENT_AFTER_S, _PATIENT_S = 5.0, 300.0
+"""A source that says nothing for so long is given up; a simulated camera takes the time that it needs to paint."""
 _SAY_EVERY_COUNT = 8
 """Signs of life from one word to people to the next."""
 
@@ -70,7 +77,10 @@ def _record_until_the_power_goes(
     is_live = all(choice.is_live for choice in rig.witnesses.values())
     simulated = rig.simulated or any(choice.is_simulated for choice in rig.witnesses.values())
     card = RunCard(id=name, kind="straight", recorded_at=now, boat=Boat("pulled plug"), simulated=simulated)
-    plan = Plan(card=card, rig=rig, folder=to, calibration=calibration_of(rig, path), is_live=is_live)
+    plan = Plan(
+        card=card, rig=rig, folder=to, calibration=calibration_of(rig, path), is_live=is_live,
+        silent_after_s=SILENT_AFTER_S if is_live else _PATIENT_S,
+    )  # fmt: skip
     stop, signs = threading.Event(), plug.Signs(folder)
     life = threading.Thread(target=_give_signs, args=(signs, counted, stop, say), daemon=True)
     life.start()
@@ -92,15 +102,29 @@ def _record_until_the_power_goes(
 def _give_signs(signs: Any, counted: Sequence[Counted], stop: threading.Event, say: Say) -> None:
     from logger.checkup.plug import SIGN_EVERY_S, Sign
 
-    number = 0
+    names = {one.name for one in counted}
+    number = since = 0
     while not stop.wait(SIGN_EVERY_S):
         edges, frames = sum(one.edges_count for one in counted), sum(one.frames_count for one in counted)
         signs.give(Sign(time.monotonic_ns(), edges, frames))
         number += 1
-        if number % _SAY_EVERY_COUNT == 0 and (edges or frames):
-            say(
-                f"  {edges} edges, {frames} pictures so far: pull the computer's own plug now, while you wave the straw"
-            )
+        came = (edges if GATES_SOURCE in names else None, frames if CAMERA_SOURCE in names else None)
+        since = since + 1 if 0 not in came else 0
+        if number % _SAY_EVERY_COUNT == 0:
+            say(told(*came, is_enough=since * SIGN_EVERY_S >= _ENOUGH_S))
+
+
+def told(edges_count: int | None, frames_count: int | None, *, is_enough: bool) -> str:
+    """What people are to do after so many edges and pictures; None: the rig has no gates, or no camera."""
+    counted = [(edges_count, "edges"), (frames_count, "pictures")]
+    so_far = ", ".join(f"{count} {what}" for count, what in counted if count is not None)
+    if edges_count == 0:
+        return f"  {so_far} so far: wave a straw through a beam"
+    if frames_count == 0:
+        return f"  {so_far} so far: wait for the camera"
+    if not is_enough:
+        return f"  {so_far} so far: a moment yet"
+    return f"  {so_far} so far: pull the computer's own plug now{', while you wave' if edges_count else ''}"
 
 
 def _as_by_hand(*_: object) -> None:

@@ -138,7 +138,8 @@ def _command(sheet: Sheet, command: str, left: float, y_mm: float, across: float
 
 
 def _lines(sheet: Sheet, words: str, width_mm: float) -> list[str]:
-    lines, line = [], ""
+    lines: list[str] = []
+    line = ""
     for word in words.split():
         longer = f"{line} {word}".strip()
         if line and sheet.width_mm(longer, size_pt=STEP_PT, bold=True) > width_mm:

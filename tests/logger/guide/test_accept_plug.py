@@ -14,7 +14,7 @@ from logger.checkup.gate_trials import Judged
 from logger.checkup.machine import Machine
 from logger.drivers import open_driver
 from logger.guide import accept_plug
-from logger.guide.accept_plug import Counted, pulled_plug
+from logger.guide.accept_plug import Counted, pulled_plug, told
 from logger.recording.rig_toml import read_rig
 from logger.records import Edge
 from tests.logger import accept_rig
@@ -70,6 +70,15 @@ def test_a_recording_that_ends_by_itself_was_not_pulled(tmp_path: Path) -> None:
     folder.mkdir()
     assert "came to its end before the plug was pulled" in str(led(rig, folder, Machine()))
     assert (rig.parent / "recordings" / "pulled-plug-1").is_dir()
+
+
+def test_the_plug_is_asked_for_only_when_everything_has_come() -> None:
+    assert "pull the computer's own plug now, while you wave" in told(4, 80, is_enough=True)
+    assert "pull the computer's own plug now" in told(None, 80, is_enough=True)
+    assert "wave a straw through a beam" in told(0, 80, is_enough=False)
+    assert "wait for the camera" in told(4, 0, is_enough=False)
+    assert "a moment yet" in told(4, 80, is_enough=False)
+    assert told(4, None, is_enough=True) == "  4 edges so far: pull the computer's own plug now, while you wave"
 
 
 def test_records_are_counted_as_they_come() -> None:
