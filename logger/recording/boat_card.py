@@ -153,6 +153,8 @@ def read_boat(path: Path) -> Boat:
 def write_boat(path: Path, boat: Boat, *, at: datetime) -> Path | None:
     """Write the card; what stood there before is kept beside it under the date `at`, and anything else in it stays.
 
+    Its folder is made if only that one is missing.
+
     Returns:
         Where the older card is kept; None if there was none or nothing changes.
 
@@ -176,6 +178,7 @@ def write_boat(path: Path, boat: Boat, *, at: datetime) -> Path | None:
     if before == text.encode():
         return None
     try:
+        path.parent.mkdir(exist_ok=True)  # the first card may make its folder, but not a whole way of mistyped ones
         older = keep_dated(path, before, at=at) if before else None
         settings.write_whole(path, text)
     except OSError as error:

@@ -105,5 +105,6 @@ def places_map(rig: Rig, *, beams: Mapping[str, StraightLine]) -> str:
     for name, beam in beams.items():
         ends = [chart.px(*beam.a_mm), chart.px(*beam.b_mm)]
         more.append(svg.path(ends, class_="crossing"))
-        more.append(svg.words(ends[0][0] + 4, ends[0][1] - 4, name, class_="tick"))
+        low = max(ends, key=lambda end: end[1])  # the names of the lines stand at the upper ends
+        more.append(svg.words(low[0] + 6, low[1] - 8, name, class_="tick"))
     return plan.removesuffix("</svg>") + "".join(more) + "</svg>"

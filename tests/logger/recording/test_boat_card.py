@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from logger.config import Boat, Tag
-from logger.errors import ConfigError
+from logger.errors import ConfigError, StoreError
 from logger.recording.boat_card import Steps, number_of, oddities, read_boat, tag_of, with_numbers, write_boat
 
 AT = datetime.fromisoformat("2026-05-04T10:15:00+02:00")
@@ -106,3 +106,11 @@ def test_squares_have_numbers_and_discs_have_none() -> None:
         tag_of("square", None, None)
     with pytest.raises(ConfigError, match="a disc needs no number"):
         tag_of("disc", 3, None)
+
+
+def test_the_first_card_makes_its_folder_and_a_mistyped_way_is_told(tmp_path: Path) -> None:
+    write_boat(tmp_path / "cards" / "swan.toml", SWAN, at=AT)
+    assert read_boat(tmp_path / "cards" / "swan.toml") == SWAN
+    with pytest.raises(StoreError, match="could not be written"):
+        write_boat(tmp_path / "nowhere" / "at all" / "swan.toml", SWAN, at=AT)
+    assert not (tmp_path / "nowhere").exists()
