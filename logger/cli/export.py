@@ -1,4 +1,4 @@
-"""Write tables for spreadsheets and statistics: runs.csv, boats.csv, tracks.csv, edges.csv and csv-metadata.json.
+"""Write tables for spreadsheets and statistics: runs, boats, tracks, visits and edges, and what every column is.
 
 Recordings must have been measured before. From a store come its latest trials with all corrections. Missing values are
 empty, void runs stay (the column counted says which count), and what every column means stands in csv-metadata.json.
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from logger.results.export import ExportRun
     from logger.results.store import Stored
 
+FORMS = ("csv", "csv-comma", "xlsx")
+WORKBOOK = "runs.xlsx"
+
 
 def describe(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
@@ -28,6 +31,10 @@ def describe(parser: argparse.ArgumentParser) -> None:
         "recordings", nargs="*", type=Path, metavar="RECORDING", help="the folder of a measured recording"
     )
     parser.add_argument("--store", type=Path, metavar="FILE", help="take every run of this store")
+    parser.add_argument(
+        "--as", dest="form", choices=FORMS, default="csv",
+        help="csv; csv-comma: as spreadsheets want it where decimals are written with a comma; xlsx: one workbook",
+    )  # fmt: skip
     parser.add_argument("--to", type=Path, required=True, metavar="DIR", help="a new or empty folder for the tables")
 
 
@@ -37,20 +44,28 @@ def run(arguments: argparse.Namespace) -> int:
         raise InputError("export: found neither a recording nor a store; give at least one of them (--store FILE)")
     refuse_if_used(arguments.to)
     runs = [*of_store(arguments.store), *(_of_recording(folder) for folder in arguments.recordings)]
-    write_tables(runs, arguments.to)
+    write_tables(runs, arguments.to, form=arguments.form)
     print(f"{len(runs)} run{'' if len(runs) == 1 else 's'}: {arguments.to}")
     return 0
 
 
-def write_tables(runs: Sequence[ExportRun], folder: Path) -> None:
-    """Write all tables of `runs` into `folder`.
+def write_tables(runs: Sequence[ExportRun], folder: Path, *, form: str = "csv") -> None:
+    """Write all tables of `runs` into `folder`, in one of `FORMS`.
 
     Raises:
         InputError: nothing is written if something is wrong with the runs or the folder.
     """
-    from logger.results.export import files
+    from logger.results.csvw import files
+    from logger.results.export import tables_of
+    from logger.results.workbook import workbook
 
-    texts = files(runs)
+    tables = tables_of(runs)
+    if form == "xlsx":
+        made = workbook(tables)
+        new_folder(folder)
+        write_whole(folder / WORKBOOK, made)
+        return
+    texts = files(tables, comma=form == "csv-comma")
     new_folder(folder)
     for name, text in texts.items():
         write_whole(folder / name, text)

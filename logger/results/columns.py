@@ -118,6 +118,17 @@ _RUN = (
     Column("software", "", "software", "What measured the run.", 0),
 )  # fmt: skip
 
+_VISIT = (
+    Column("zone", "", "place", "Name of the port, obstacle or ring.", 0),
+    Column("zone_kind", "", "kind of place", "port, obstacle or ring.", 0),
+    Column("from_ns", "ns", "came", "When a part of the waterline came over it; the nearest moment if it perhaps did "
+           "not.", 0),
+    Column("to_ns", "ns", "left", "When no part of the waterline lay over it any more.", 0),
+    Column("stay_s", "s", "stay", "How long it lay there.", 3),
+    Column("chance", "1", "chance", "How likely the boat was there at all, 0 to 1, by the doubt of hull and "
+           "border.", 4),
+)  # fmt: skip
+
 _BOAT = (
     Column("length_mm", "mm", "length", "Length of the boat.", 1),
     Column("width_mm", "mm", "width", "Width of the boat.", 1),
@@ -138,4 +149,6 @@ RESULTS: tuple[str, ...] = tuple(c.name for c in _RESULTS)
 TRACK: tuple[str, ...] = tuple(c.name for c in _TRACK)
 """Columns of track.csv in their order."""
 
-COLUMNS: Mapping[str, Column] = MappingProxyType({c.name: c for c in (*_RESULTS, *_TRACK, *_RUN, *_BOAT, *_EDGE)})
+COLUMNS: Mapping[str, Column] = MappingProxyType(
+    {c.name: c for c in (*_RESULTS, *_TRACK, *_RUN, *_VISIT, *_BOAT, *_EDGE)}
+)

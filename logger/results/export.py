@@ -1,23 +1,19 @@
 """Runs as tidy tables: one thing per row, units in the headers, missing = empty, void rows stay.
 
-Four tables, joined by run_id and by boat and version: runs.csv, boats.csv, tracks.csv, edges.csv. Beside them
-csv-metadata.json says what every column is, in the W3C's vocabulary for tables ("Metadata Vocabulary for Tabular Data",
-2015), each unit as a UCUM code. CSVW itself has no word for a unit, so it stands under QUDT's property `ucumCode`.
+Five tables, joined by run_id and by boat and version: runs, boats, tracks, visits, edges. `csvw.py` and `workbook.py`
+write them.
 
 Text that a spreadsheet would take for a formula is refused, not mended: it belongs into no table.
 """
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal, TypeAlias
 
 from calibration.quantity import Quantity, decimals_for
-from logger import __version__
 from logger.config import Boat, Rig, RunCard
 from logger.errors import InputError
 from logger.records import Edge
@@ -25,10 +21,6 @@ from logger.results.columns import COLUMNS, RESULTS, TRACK, Column
 from logger.results.trial import Status, Trial
 from logger.settings import Text
 
-METADATA = "csv-metadata.json"
-"""The name under which readers of CSVW look for it without being told."""
-
-_UCUM = "http://qudt.org/schema/qudt/ucumCode"
 _TEXT = Text(most=10_000)
 _COUNTED: tuple[Status, ...] = ("valid", "freed")
 
@@ -42,6 +34,10 @@ _CONDITIONS = (
 )  # fmt: skip
 _REST = ("flags", "note", "simulated", "calibration", "software")
 _BOAT_SIZES = ("length_mm", "width_mm", "freeboard_mm", "mass_g")
+
+
+Kind: TypeAlias = Literal["string", "number", "integer", "boolean", "date", "time", "dateTimeStamp"]
+"""What the cells of a column hold, by the names of XML Schema."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,18 +71,12 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
 
 
-def files(runs: Sequence[ExportRun]) -> dict[str, str]:
-    """Name -> text of every file of the export, in UTF-8 when written; line ends are CR LF (RFC 4180).
+def tables_of(runs: Sequence[ExportRun]) -> tuple[Table, ...]:
+    """The tables.
 
     Raises:
         InputError: two different runs have one name, or a text would be taken for a formula.
     """
-    tables = tables_of(runs)
-    return {table.name: _csv(table) for table in tables} | {METADATA: _metadata(tables)}
-
-
-def tables_of(runs: Sequence[ExportRun]) -> tuple[Table, ...]:
-    """The four tables. Raises InputError as `files`."""
     names = [run.trial.run_id for run in runs]
     if twice := next((name for name in names if names.count(name) > 1), None):
         raise InputError(f"run {twice}: found twice; every run needs a name of its own; leave one of them out")
@@ -94,6 +84,7 @@ def tables_of(runs: Sequence[ExportRun]) -> tuple[Table, ...]:
         _table("runs.csv", "One row per run", _run_columns(), _run_rows(runs), key=("run_id",)),
         _table("boats.csv", "One row per boat and version", _boat_columns(), _boat_rows(runs), key=("boat", "version")),
         _table("tracks.csv", "One row per picture that shows the boat", ("run_id", *TRACK), _track_rows(runs)),
+        _table("visits.csv", "Every port, obstacle and ring that a boat came to", _VISITS, _visit_rows(runs)),
         _table("edges.csv", "Every edge of every gate, as it was stamped", _EDGES, _edge_rows(runs)),
     )
     for table in tables:
@@ -102,6 +93,7 @@ def tables_of(runs: Sequence[ExportRun]) -> tuple[Table, ...]:
 
 
 _EDGES = ("run_id", "t_ns", "gate", "level")
+_VISITS = ("run_id", "zone", "zone_kind", "from_ns", "to_ns", "stay_s", "u_stay_s", "chance")
 
 
 def _table(
@@ -233,10 +225,36 @@ def _track_rows(runs: Sequence[ExportRun]) -> Iterator[dict[str, object]]:
             yield {"run_id": run.trial.run_id, **row}
 
 
+def _visit_rows(runs: Sequence[ExportRun]) -> Iterator[dict[str, object]]:
+    for run in runs:
+        for visit in run.trial.visits:
+            yield {
+                "run_id": run.trial.run_id, "zone": visit.zone, "zone_kind": visit.kind,
+                "from_ns": visit.from_ns, "to_ns": visit.to_ns, "stay_s": (visit.to_ns - visit.from_ns) / 1e9,
+                "u_stay_s": (visit.u_from_s**2 + visit.u_to_s**2) ** 0.5, "chance": visit.chance,
+            }  # fmt: skip
+
+
 def _edge_rows(runs: Sequence[ExportRun]) -> Iterator[dict[str, object]]:
     for run in runs:
         for edge in run.edges:
             yield {"run_id": run.trial.run_id, "t_ns": edge.t_ns, "gate": edge.gate, "level": int(edge.blocked)}
+
+
+_WHOLE = ("order_index", "version", "blowers_count", "level", "t_ns", "from_ns", "to_ns")
+_YES_NO = ("counted", "simulated", "drift_at_least")
+_MOMENTS: dict[str, Kind] = {"date": "date", "clock_time": "time", "recorded_at": "dateTimeStamp"}
+
+
+def kind_of(column: Column) -> Kind:
+    """What its cells hold."""
+    if column.name in _MOMENTS:
+        return _MOMENTS[column.name]
+    if column.name in _YES_NO:
+        return "boolean"
+    if column.name in _WHOLE:
+        return "integer"
+    return "number" if column.unit else "string"
 
 
 def _cell(value: object, column: Column) -> str:
@@ -258,66 +276,3 @@ def _refuse_formulas(table: Table) -> None:
                     f"{table.name}, {row[0]}, {column.name}: found {cell[:40]!r}; wanted {complaint}; "
                     "change it in the run's recording.toml"
                 )
-
-
-def _csv(table: Table) -> str:
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(column.name for column in table.columns)
-    writer.writerows(table.rows)
-    return text.getvalue()
-
-
-def _metadata(tables: Sequence[Table]) -> str:
-    content = {
-        "@context": ["http://www.w3.org/ns/csvw", {"@language": "en"}],
-        "dc:title": "Boat runs",
-        "dc:creator": f"boatrun {__version__}",
-        "dc:description": (
-            "Empty means not measured or not known. Columns u_... are standard uncertainties of the rig; the spread "
-            "from run to run is not in them. Rows whose status is void are kept: counted says which rows count."
-        ),
-        "dialect": {"encoding": "utf-8", "header": True, "delimiter": ",", "lineTerminators": ["\r\n", "\n"]},
-        "tables": [_described(table) for table in tables],
-    }
-    return json.dumps(content, ensure_ascii=False, indent=1) + "\n"
-
-
-def _described(table: Table) -> dict[str, object]:
-    schema: dict[str, object] = {"columns": [_described_column(c, c.name in table.required) for c in table.columns]}
-    if table.key:
-        schema["primaryKey"] = list(table.key)
-    elif table.name != "runs.csv":
-        reference = {"resource": "runs.csv", "columnReference": "run_id"}
-        schema["foreignKeys"] = [{"columnReference": "run_id", "reference": reference}]
-    return {"url": table.name, "dc:title": table.title, "tableSchema": schema}
-
-
-def _described_column(column: Column, required: bool) -> dict[str, object]:
-    described: dict[str, object] = {
-        "name": column.name,
-        "titles": column.name,
-        "dc:title": column.words,
-        "dc:description": column.meaning,
-        "datatype": _datatype(column),
-    }
-    if required:
-        described["required"] = True
-    if column.unit:
-        described[_UCUM] = column.unit
-    return described
-
-
-_WHOLE = ("order_index", "version", "blowers_count", "level", "t_ns")
-_YES_NO = ("counted", "simulated", "drift_at_least")
-_MOMENTS = {"date": "date", "clock_time": "time", "recorded_at": "dateTimeStamp"}
-
-
-def _datatype(column: Column) -> object:
-    if column.name in _MOMENTS:
-        return _MOMENTS[column.name]
-    if column.name in _YES_NO:
-        return {"base": "boolean", "format": "true|false"}
-    if column.name in _WHOLE:
-        return "integer"
-    return "number" if column.unit else "string"

@@ -10,7 +10,7 @@ import pytest
 
 from logger.cli import main
 from logger.results.columns import TRACK
-from logger.results.export import METADATA
+from logger.results.csvw import METADATA
 from logger.results.store import Correction, Store
 
 Maker = Callable[..., Path]
@@ -26,7 +26,14 @@ def test_measured_recordings_become_tables(filmed: Path, gates_only: Maker, tmp_
     main(["measure", *folders])
     to = tmp_path / "tables"
     assert main(["export", "--to", str(to), *folders]) == 0
-    assert {path.name for path in to.iterdir()} == {"runs.csv", "boats.csv", "tracks.csv", "edges.csv", METADATA}
+    assert {path.name for path in to.iterdir()} == {
+        "runs.csv",
+        "boats.csv",
+        "tracks.csv",
+        "visits.csv",
+        "edges.csv",
+        METADATA,
+    }
     trial = json.loads((filmed / "trial.json").read_text(encoding="utf-8"))
     row = rows(to / "runs.csv")[0]
     assert float(row["time_s"]) == pytest.approx(trial["results"]["time_s"]["value"], abs=1e-4)
@@ -81,3 +88,13 @@ def test_tables_never_go_over_other_files(gates_only: Maker, tmp_path: Path) -> 
     main(["measure", str(folder)])
     assert main(["export", str(folder), "--to", str(folder)]) == 2
     assert not (folder / "runs.csv").exists()
+
+
+@pytest.mark.parametrize(("form", "kept"), [("csv-comma", METADATA), ("xlsx", "runs.xlsx")])
+def test_other_forms_for_other_spreadsheets(gates_only: Maker, tmp_path: Path, form: str, kept: str) -> None:
+    folder = str(gates_only())
+    main(["measure", folder])
+    to = tmp_path / "tables"
+    assert main(["export", folder, "--as", form, "--to", str(to)]) == 0
+    assert (to / kept).stat().st_size > 1000
+    assert (to / "runs.csv").exists() == (form == "csv-comma")

@@ -12,9 +12,9 @@ from calibration.quantity import Quantity, Source
 from logger.config import Boat, Conditions, Line, Rig, RunCard, Tank
 from logger.errors import InputError
 from logger.records import Edge
-from logger.results import export
 from logger.results.columns import COLUMNS, RESULTS, TRACK
-from logger.results.export import METADATA, ExportRun
+from logger.results.csvw import METADATA, files
+from logger.results.export import ExportRun, tables_of
 from logger.results.trial import NotMeasured, Result, Trial
 
 CARD = RunCard(
@@ -36,7 +36,7 @@ def measured(run_id: str = "r-1", **others: object) -> ExportRun:
     }
     trial = Trial(
         run_id, "drift", "valid", (), results, {"path_mm": NotMeasured("No track.")}, ("It hid.", "A | in it."),
-        "at_rest", "boatrun 0", "cam-1",
+        end_reason="at_rest", software="boatrun 0", calibration_id="cam-1",
     )  # fmt: skip
     values: dict[str, object] = {
         "trial": trial, "status": "valid", "boat": "Coot", "team": "Reeds", "card": CARD, "rig": RIG,
@@ -46,12 +46,16 @@ def measured(run_id: str = "r-1", **others: object) -> ExportRun:
     return ExportRun(**(values | others))
 
 
+def texts_of(runs: list[ExportRun]) -> dict[str, str]:
+    return files(tables_of(runs))
+
+
 def read(text: str) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(text, newline="")))
 
 
 def test_a_run_becomes_one_row_with_units_in_its_headers() -> None:
-    (row,) = read(export.files([measured()])["runs.csv"])
+    (row,) = read(texts_of([measured()])["runs.csv"])
     assert row["drift_mm"] == "485.32"
     assert float(row["u_drift_mm"]) == pytest.approx((1.1**2 + 0.8**2) ** 0.5, abs=0.005)
     assert row["u_time_s"] == "0.0000210", "a small doubt does not round to nought"
@@ -74,36 +78,34 @@ def test_a_run_becomes_one_row_with_units_in_its_headers() -> None:
     ],
 )
 def test_the_wall_time_is_parted_for_spreadsheets(written: str, columns: tuple[str, str, str]) -> None:
-    (row,) = read(export.files([measured(card=replace(CARD, recorded_at=written))])["runs.csv"])
+    (row,) = read(texts_of([measured(card=replace(CARD, recorded_at=written))])["runs.csv"])
     assert (row["date"], row["clock_time"], row["recorded_at"]) == columns
 
 
 def test_what_is_missing_is_empty_and_nought_is_a_value() -> None:
-    (row,) = read(export.files([measured()])["runs.csv"])
+    (row,) = read(texts_of([measured()])["runs.csv"])
     assert (row["path_mm"], row["u_path_mm"], row["blowers_count"], row["status_reason"]) == ("", "", "", "")
     assert row["cargo_g"] == "0.00"
-    (boat,) = read(export.files([measured()])["boats.csv"])
+    (boat,) = read(texts_of([measured()])["boats.csv"])
     assert (boat["width_mm"], boat["u_width_mm"]) == ("", ""), "a size that nobody measured has no doubt either"
 
 
 def test_void_rows_stay_and_say_why() -> None:
-    rows = read(
-        export.files([measured(), measured("r-2", status="void", status_reason="a hand in the beam")])["runs.csv"]
-    )
+    rows = read(texts_of([measured(), measured("r-2", status="void", status_reason="a hand in the beam")])["runs.csv"])
     assert [(row["status"], row["counted"], row["status_reason"]) for row in rows] == [
         ("valid", "true", ""), ("void", "false", "a hand in the beam"),
     ]  # fmt: skip
 
 
 def test_a_run_of_which_only_the_store_knows_still_has_its_row() -> None:
-    (row,) = read(export.files([measured(card=None, rig=None, edges=(), track=())])["runs.csv"])
+    (row,) = read(texts_of([measured(card=None, rig=None, edges=(), track=())])["runs.csv"])
     assert (row["run_id"], row["boat"], row["drift_mm"], row["date"]) == ("r-1", "Coot", "485.32", "")
 
 
 def test_tracks_and_edges_name_their_run() -> None:
-    files = export.files([measured(), measured("r-2")])
-    assert [row["run_id"] for row in read(files["tracks.csv"])] == ["r-1", "r-2"]
-    edges = read(files["edges.csv"])
+    texts = texts_of([measured(), measured("r-2")])
+    assert [row["run_id"] for row in read(texts["tracks.csv"])] == ["r-1", "r-2"]
+    edges = read(texts["edges.csv"])
     assert [(row["run_id"], row["t_ns"], row["level"]) for row in edges[:2]] == [
         ("r-1", "1000000000000001", "1"), ("r-1", "1000000000000009", "0"),
     ]  # fmt: skip
@@ -112,7 +114,7 @@ def test_tracks_and_edges_name_their_run() -> None:
 def test_a_boat_is_listed_once_per_version() -> None:
     rebuilt = replace(CARD, boat=replace(CARD.boat, version=3))
     runs = [measured(), measured("r-2"), measured("r-3", card=rebuilt)]
-    assert [(row["boat"], row["version"]) for row in read(export.files(runs)["boats.csv"])] == [
+    assert [(row["boat"], row["version"]) for row in read(texts_of(runs)["boats.csv"])] == [
         ("Coot", "2"),
         ("Coot", "3"),
     ]
@@ -121,30 +123,30 @@ def test_a_boat_is_listed_once_per_version() -> None:
 @pytest.mark.parametrize("name", ["=1+1", "+A1", "-x", "@SUM", "\tx", "＝1"])
 def test_names_that_a_spreadsheet_would_run_are_refused(name: str) -> None:
     with pytest.raises(InputError, match=r"runs\.csv, r-1, boat: found .*; wanted text .*; change it"):
-        export.files([measured(boat=name)])
+        texts_of([measured(boat=name)])
 
 
 def test_two_runs_of_one_name_are_refused() -> None:
     with pytest.raises(InputError, match="run r-1: found twice"):
-        export.files([measured(), measured()])
+        texts_of([measured(), measured()])
 
 
 # RFC 4180: CR LF ends a line; a field with a quote or comma is quoted and its quotes are doubled.
 def test_the_files_are_csv_as_rfc_4180_has_it() -> None:
-    text = export.files([measured(boat='Coot "2", red')])["runs.csv"]
+    text = texts_of([measured(boat='Coot "2", red')])["runs.csv"]
     assert text.count("\r\n") == text.count("\n") == 2
     assert '"Coot ""2"", red"' in text
 
 
 def test_pandas_reads_numbers_as_numbers_and_gaps_as_gaps() -> None:
     pandas = pytest.importorskip("pandas", reason="pandas comes with the extra 'test'")
-    files = export.files([measured(), measured("r-2", status="void", status_reason="wind")])
-    runs = pandas.read_csv(io.StringIO(files["runs.csv"], newline=""))
+    texts = texts_of([measured(), measured("r-2", status="void", status_reason="wind")])
+    runs = pandas.read_csv(io.StringIO(texts["runs.csv"], newline=""))
     for name in ("drift_mm", "u_drift_mm", "time_s", "u_time_s", "mass_g", "water_depth_mm", "cargo_g"):
         assert runs[name].dtype.kind == "f", name
     assert runs["path_mm"].isna().all()
     assert runs["counted"].dtype == bool
-    edges = pandas.read_csv(io.StringIO(files["edges.csv"], newline=""))
+    edges = pandas.read_csv(io.StringIO(texts["edges.csv"], newline=""))
     assert edges["t_ns"].dtype.kind == "i"
     assert int(edges["t_ns"][0]) == 10**15 + 1
 
@@ -157,12 +159,12 @@ COLUMN_PROPERTIES = {"name", "titles", "datatype", "required"}
 
 
 def test_the_metadata_has_the_form_that_the_w3c_asks_for() -> None:
-    files = export.files([measured()])
-    meta = json.loads(files[METADATA])
+    texts = texts_of([measured()])
+    meta = json.loads(texts[METADATA])
     assert meta["@context"] == ["http://www.w3.org/ns/csvw", {"@language": "en"}]
-    assert {table["url"] for table in meta["tables"]} == set(files) - {METADATA}
+    assert {table["url"] for table in meta["tables"]} == set(texts) - {METADATA}
     for table in meta["tables"]:
-        header = next(csv.reader(io.StringIO(files[table["url"]], newline="")))
+        header = next(csv.reader(io.StringIO(texts[table["url"]], newline="")))
         columns = table["tableSchema"]["columns"]
         assert [column["titles"] for column in columns] == header
         assert len(set(header)) == len(header)
@@ -174,14 +176,14 @@ def test_the_metadata_has_the_form_that_the_w3c_asks_for() -> None:
 
 
 def test_keys_are_unique_and_references_find_their_run() -> None:
-    files = export.files([measured(), measured("r-2")])
-    for table in json.loads(files[METADATA])["tables"]:
-        rows, schema = read(files[table["url"]]), table["tableSchema"]
+    texts = texts_of([measured(), measured("r-2")])
+    for table in json.loads(texts[METADATA])["tables"]:
+        rows, schema = read(texts[table["url"]]), table["tableSchema"]
         if key := schema.get("primaryKey"):
             values = [tuple(row[name] for name in key) for row in rows]
             assert len(set(values)) == len(values)
         for reference in schema.get("foreignKeys", ()):
-            known = {row["run_id"] for row in read(files[reference["reference"]["resource"]])}
+            known = {row["run_id"] for row in read(texts[reference["reference"]["resource"]])}
             assert {row[reference["columnReference"]] for row in rows} <= known
 
 
@@ -194,7 +196,7 @@ def test_every_number_has_a_ucum_code_and_headers_say_the_unit_too() -> None:
         "s": "_s", "ns": "_ns", "mm": "_mm", "m/s": "_m_per_s", "g": "_g", "deg": "_deg", "m/s2": "_m_per_s2",
         "/s": "_per_s", "/m": "_per_m",
     }  # fmt: skip
-    for table in json.loads(export.files([measured()])[METADATA])["tables"]:
+    for table in json.loads(texts_of([measured()])[METADATA])["tables"]:
         for column in table["tableSchema"]["columns"]:
             unit = column.get("http://qudt.org/schema/qudt/ucumCode")
             assert (unit is not None) == (column["datatype"] in ("number", "integer")), column["name"]
@@ -204,7 +206,7 @@ def test_every_number_has_a_ucum_code_and_headers_say_the_unit_too() -> None:
 
 
 def test_every_result_of_the_dictionary_has_its_column_and_its_doubt() -> None:
-    header = export.files([measured()])["runs.csv"].splitlines()[0].split(",")
+    header = texts_of([measured()])["runs.csv"].splitlines()[0].split(",")
     for name in RESULTS:
         assert header.index(f"u_{name}") == header.index(name) + 1
     assert all(name.removeprefix("u_") in COLUMNS for name in header)
