@@ -44,6 +44,7 @@ def pulled_plug(
         The verdict, or a sentence that says why there is none; and the recording.
     """
     from logger.checkup import plug
+    from logger.recording.recovery import unfinished_name
 
     boot = plug.boot_id(computer.root)
     begun = plug.begun_in(folder)
@@ -52,7 +53,8 @@ def pulled_plug(
     witnesses = rig.witnesses.keys()
     judged = plug.judged(folder, begun, boot=boot, has_camera="camera" in witnesses, has_gates="gates" in witnesses)
     plug.over(folder)
-    return judged, Path(begun.recording)
+    asked = Path(begun.recording)
+    return judged, asked if asked.exists() else unfinished_name(asked)
 
 
 def _record_until_the_power_goes(

@@ -14,7 +14,7 @@ from logger.study.paper import HOLE_MARGIN_MM, MARGIN_MM, MM_PER_POINT, Paper, S
 
 _TITLE_PT, _ITEM_PT, _TEXT_PT = 17.0, 11.0, 8.5
 _VERDICT_MM, _INDENT_MM = 26.0, 7.0
-_SIGN_MM = 52.0
+_SIGN_MM = 36.0
 """Height of the place for the signature."""
 _HASH_LETTERS = 16
 
@@ -129,14 +129,14 @@ class _Report:
             sheet.box((x_mm, y_mm - 0.5, 4, 4))
             sheet.text(words, at_mm=(x_mm + 6, y_mm), size_pt=10)
         sheet.line((left + 98, y_mm - 1), (right, y_mm - 1))
-        for below_mm, words in ((12, "rig looked at: cables, posts, camera's tether, no mains near the water"),):
-            sheet.box((left, y_mm - below_mm - 0.5, 4, 4))
-            sheet.text(words, at_mm=(left + 6, y_mm - below_mm), size_pt=10)
+        sheet.box((left, y_mm - 8.5, 4, 4))
+        looked = "rig looked at: cables, posts, camera's tether, no mains near the water"
+        sheet.text(looked, at_mm=(left + 6, y_mm - 8), size_pt=10)
         third = self._across_mm / 3
         for number, words in enumerate(("signature or initials", "date", "to be done again by")):
             x_mm = left + number * third
-            sheet.line((x_mm, y_mm - 28), (x_mm + third - 6, y_mm - 28))
-            sheet.text(words, at_mm=(x_mm, y_mm - 32.5), size_pt=8.5)
+            sheet.line((x_mm, y_mm - 21), (x_mm + third - 6, y_mm - 21))
+            sheet.text(words, at_mm=(x_mm, y_mm - 25), size_pt=8.5)
         self._y_mm -= _SIGN_MM
 
     def _line(self, words: str, size_pt: float, *, bold: bool = False) -> None:
