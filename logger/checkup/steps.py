@@ -136,9 +136,10 @@ def _plane(look: _Look) -> Step:
     if look.rig.camera is None:
         return Step("plane", "not needed", "the rig has no camera")
     how = (
-        "Fill the tank to its mark. Say how: --by rim --marks marks.csv (marks on the rim), --by floor --dry a.jpg "
-        "--filled b.jpg --grid ... --depth-mm 98 (a grid on the floor), or --by board (the floating board); give "
-        "--picture, or leave it out to take one now; and --check-length of something of known length."
+        "Fill the tank to its mark. Say how: --by rim --marks marks.csv (six marks on the rim or more), --by floor "
+        "--dry a.jpg --filled b.jpg --grid ... --depth-mm 98@0,-150 104@1500,-150 101@750,150 (a grid on the floor; "
+        "depth read at three places or more), or --by board --marks marks.csv (the floating board at five places or "
+        "more); give --picture, or leave it out to take one now; and --check-length of something of known length."
     )
     lens = look.newest("lens", "lens.toml")
     with_lens = () if lens is None else ("--lens", str(lens / "lens.toml"))

@@ -97,6 +97,23 @@ def test_a_shared_doubt_that_the_pictures_contradict_is_told() -> None:
     assert any(words.startswith("water depth: the pictures say") for words in fit.doubts)
 
 
+def test_what_the_pictures_deny_is_doubted_as_widely_as_it_is_off() -> None:
+    """Water 8 mm deeper than the ruler's 2 mm of doubt allow: its share of the doubt doubles, the others stay."""
+    shares = []
+    for deeper_mm in (0.0, 8.0):
+        true = FLOOR - [0, 0, deeper_mm]
+        marks = MarksSeen(
+            FLOOR, TRUE.to_pixels(true), 0.1, 0.1, again_px=TRUE.to_pixels_through_water(true),
+            shared={"water depth": DEEPER},
+        )  # fmt: skip
+        fit = fit_plane(LENS, START, marks=[marks])
+        shares.append(np.linalg.norm(fit.view.shifts_mm(PLACES)["water depth"]))
+    pull = abs(fit.learnt["water depth"].pull)
+    assert pull == pytest.approx(4, rel=0.1)
+    assert shares[1] / shares[0] == pytest.approx(pull / 2, rel=0.05)
+    assert any("its doubt was widened" in words for words in fit.doubts)
+
+
 def test_points_worse_than_stated_widen_the_doubt() -> None:
     pixels = TRUE.to_pixels(RIM) + np.random.default_rng(2).normal(0, 2.0, (len(RIM), 2))
     fit = fit_plane(LENS, START, marks=[MarksSeen(RIM, pixels, 0.3, 0.2)])
