@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import cv2
@@ -124,6 +125,39 @@ def test_photos_of_different_sizes_are_refused(
     path = str(folder / "photo-05.png")
     cv2.imwrite(path, cv2.rotate(cv2.imread(path), cv2.ROTATE_90_CLOCKWISE))
     refused([folder], "360 x 640 (turned on its side?): photo-05.png", capsys)
+
+
+def changed(board_photos: Path, folder: Path, change: Callable[[int, np.ndarray], np.ndarray]) -> Path:
+    """The photos again, each changed."""
+    folder.mkdir()
+    for number, path in enumerate(sorted(board_photos.iterdir())):
+        cv2.imwrite(str(folder / path.name), change(number, cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)))
+    return folder
+
+
+def test_photos_of_two_zooms_are_refused_by_name(
+    here: Path, board_photos: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    nearer = np.array([[1.35, 0, -0.35 * 319.5], [0, 1.35, -0.35 * 179.5]])
+
+    def zoomed(number: int, picture: np.ndarray) -> np.ndarray:
+        return cv2.warpAffine(picture, nearer, (640, 360)) if number % 2 else picture
+
+    folder = changed(board_photos, here / "zoomed", zoomed)
+    refused([folder], "do not belong to the others", capsys)
+    refused([folder], "give pictures of one camera with one zoom and focus, none turned or mirrored", capsys)
+
+
+def test_blurred_overexposed_or_mirrored_photos_alone_are_refused_with_the_reason(
+    here: Path, board_photos: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    cases = {
+        "is it blurred, hidden, or another board": lambda n, p: cv2.GaussianBlur(p, (0, 0), 6),
+        "is cut off to white; expose less": lambda n, p: cv2.convertScaleAbs(p, alpha=2.2),
+        "switch the camera's mirroring off": lambda n, p: p[:, ::-1],
+    }
+    for number, (told, change) in enumerate(cases.items()):
+        refused([changed(board_photos, here / f"bad {number}", change)], told, capsys)
 
 
 def test_too_few_photos_are_refused_with_what_became_of_the_others(
