@@ -8,18 +8,15 @@ from __future__ import annotations
 
 import argparse
 import os
-import signal
 import sys
 import webbrowser
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Iterator, Sequence
 from datetime import datetime
-from multiprocessing import active_children, get_context, parent_process
 from pathlib import Path
-from threading import Thread
 from typing import TYPE_CHECKING
 
 from logger.cli.keep import new_folder
+from logger.cli.processes import processors_count, spread
 from logger.cli.regatta import BOATS, CLUB, CONDITIONS, SAILS, TANK, Sail
 from logger.settings import write_whole
 
@@ -66,40 +63,9 @@ def _free_name(folder: Path) -> Path:
 
 def _sail_all(folder: Path) -> Iterator[Run]:
     """All runs in their order, several at a time."""
-    at_once = min(_MOST_PROCESSES, os.cpu_count() or 1)
     now = datetime.now().astimezone().isoformat(timespec="seconds")
     jobs = [(number, sail, folder, now) for number, sail in enumerate(SAILS, start=1)]
-    pool = ProcessPoolExecutor(at_once, mp_context=get_context("spawn"), initializer=_end_with_parent)
-    try:
-        yield from _deaf_to_ctrl_c(lambda: pool.map(_sail, jobs))
-    except BaseException:
-        for process in active_children():
-            process.terminate()
-        raise
-    finally:
-        pool.shutdown(cancel_futures=True)
-
-
-def _end_with_parent() -> None:
-    """In a process of the pool: if its parent is killed it ends, too, instead of waiting for work for ever."""
-
-    def watch() -> None:
-        parent = parent_process()
-        if parent is not None:
-            parent.join()
-            os._exit(1)
-
-    Thread(target=watch, name="end-with-parent", daemon=True).start()
-
-
-def _deaf_to_ctrl_c(start: Callable[[], Iterator[Run]]) -> Iterator[Run]:
-    """What `start` returns; the processes that it starts leave Ctrl-C, which reaches them too, to their parent."""
-    signal.signal(signal.SIGTERM, signal.default_int_handler)  # a parent that is ended must end its processes too
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        return start()
-    finally:
-        signal.signal(signal.SIGINT, before)
+    yield from spread(_sail, jobs, processes=min(_MOST_PROCESSES, processors_count()))
 
 
 def _sail(job: tuple[int, Sail, Path, str]) -> Run:

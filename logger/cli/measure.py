@@ -1,15 +1,17 @@
 """Measure recordings, or measure them again, and write the results into their folders.
 
 Each folder gets track.csv and trial.json. An older trial.json that says something else is kept as trial-1.json and so
-on. With several recordings, one that is wrong does not stop the others; the exit status is 2 then.
+on. Several recordings are measured at a time, one for each processor, with the same results, bit for bit. One that is
+wrong does not stop the others; the exit status is 2 then.
 """
 
 from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, nullcontext
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,15 +19,25 @@ from typing import TYPE_CHECKING
 from logger.errors import InputError, LoggerError
 
 if TYPE_CHECKING:
+    from logger.config import RunCard
     from logger.recording.folder import Recording
     from logger.results.measure import Outcome
     from logger.results.store import Store
+    from logger.results.trial import Trial
     from logger.study.leaf import Run
 
 
 def describe(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
-    parser.add_argument("recordings", nargs="+", type=Path, metavar="RECORDING", help="the folder of a recording")
+    parser.add_argument(
+        "recordings", nargs="+", type=Path, metavar="RECORDING", help="the folder of a recording, or a folder of such"
+    )  # fmt: skip
+    parser.add_argument(
+        "--only-new", action="store_true",
+        help="leave out what this software has measured already: goes on where it was stopped",
+    )  # fmt: skip
+    parser.add_argument("--processes", type=int, metavar="N", help="so many at a time (default: one a processor)")
+    parser.add_argument("--cluster", metavar="ADDRESS", help="measure on the workers of a Dask scheduler instead")
     parser.add_argument("--json", action="store_true", help="print one line of JSON per recording, and nothing else")
     parser.add_argument("--report", type=Path, metavar="FILE", help="write a page to look at, a new HTML file")
     parser.add_argument("--store", type=Path, metavar="FILE", help="add the trials to this store as well")
@@ -36,20 +48,96 @@ def run(arguments: argparse.Namespace) -> int:
     from tqdm import tqdm
 
     refuse_existing(arguments.report)
-    status, pages = 0, []
-    hidden = None if len(arguments.recordings) > 1 else True
+    if arguments.processes is not None and arguments.processes < 1:
+        raise InputError(f"--processes: found {arguments.processes}; wanted at least 1")
+    folders = [folder for given in arguments.recordings for folder in recordings_in(given)]
+    if arguments.only_new:
+        folders = [folder for folder in folders if not is_measured(folder)]
+    jobs = [(folder, arguments.report is not None) for folder in folders]
+    failed, pages, told = 0, [], 0
     with _opened(arguments.store) as store:
-        for folder in tqdm(arguments.recordings, delay=2, disable=hidden, unit="recording", leave=False):
-            try:
-                recording, outcome = _one(folder, as_json=arguments.json, store=store)
-                if arguments.report is not None:
-                    pages.append(_for_page(recording, outcome))
-            except LoggerError as error:
-                status = 2
-                tqdm.write(f"boatrun measure: {' '.join(str(error).split())}", file=sys.stderr)
+        hidden = None if len(jobs) > 1 else True
+        for done in tqdm(
+            _all(jobs, arguments), total=len(jobs), delay=2, disable=hidden, unit="recording", leave=False
+        ):
+            for note in done.notes:
+                tqdm.write(f"boatrun measure: {' '.join(note.split())}", file=sys.stderr)
+            if done.trial is None or done.card is None:
+                failed += 1
+                continue
+            if store is not None:
+                now = datetime.now().astimezone().isoformat(timespec="seconds")
+                store.add(done.trial, done.folder.resolve(), boat=done.card.boat, at=now)
+            if done.page is not None:
+                pages.append(done.page)
+            told += 1
+            print(_json_line(done.trial) if arguments.json else _told(done.card, done.trial), flush=True)
     if pages:
         _write_report(pages, arguments.report)
-    return status
+    if arguments.only_new and not arguments.json:
+        print(f"boatrun measure: {told} measured, the others were already", file=sys.stderr)
+    return 2 if failed else 0
+
+
+def recordings_in(given: Path) -> list[Path]:
+    """The recording `given`, or those directly within it if it is a folder of recordings, in order of their names."""
+    if (given / "recording.toml").exists() or not given.is_dir():
+        return [given]
+    return sorted(folder for folder in given.iterdir() if (folder / "recording.toml").is_file()) or [given]
+
+
+def is_measured(folder: Path) -> bool:
+    """Whether its trial.json is by this software and newer than everything that it was made from."""
+    from logger import __version__
+    from logger.results.trial_json import from_json
+
+    path = folder / "trial.json"
+    try:
+        trial = from_json(path.read_text(encoding="utf-8"))
+        made = path.stat().st_mtime_ns
+        sources = [file for file in folder.iterdir() if not file.name.startswith(("trial", "track.csv", "film."))]
+        return trial.software == f"boatrun {__version__}" and all(file.stat().st_mtime_ns <= made for file in sources)
+    except (OSError, InputError):
+        return False
+
+
+def _all(jobs: Sequence[tuple[Path, bool]], arguments: argparse.Namespace) -> Iterator[Done]:
+    from logger.cli.processes import processors_count, spread, spread_over
+
+    if arguments.cluster is not None:
+        return spread_over(arguments.cluster, measured, jobs)
+    return spread(measured, jobs, processes=arguments.processes or processors_count())
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Done:
+    """What came of one recording; no trial if it could not be measured, and why in the notes."""
+
+    folder: Path
+    notes: tuple[str, ...]
+    card: RunCard | None = None
+    trial: Trial | None = None
+    page: Run | None = None
+
+
+def measured(job: tuple[Path, bool]) -> Done:
+    """Measure one recording and write the results into its folder, in whatever process this is.
+
+    Args:
+        job: the folder, and whether a page of it is wanted.
+    """
+    from logger.recording.folder import load
+    from logger.results.measure import measure
+    from logger.study.gather import run_of
+
+    folder, for_page = job
+    try:
+        recording = load(folder)
+        outcome = measure(recording)
+        page = run_of(recording, outcome) if for_page else None
+    except LoggerError as error:
+        return Done(folder, (str(error),))
+    return Done(folder, tuple(keep(recording, outcome)), recording.card, outcome.trial, page)
 
 
 def refuse_existing(path: Path | None) -> None:
@@ -67,20 +155,6 @@ def _opened(path: Path | None) -> AbstractContextManager[Store | None]:
     from logger.results.store import Store
 
     return nullcontext() if path is None else Store(path)
-
-
-def _one(folder: Path, *, as_json: bool, store: Store | None) -> tuple[Recording, Outcome]:
-    from logger.recording.folder import load
-    from logger.results.measure import measure
-
-    recording = load(folder)
-    outcome = measure(recording)
-    for note in keep(recording, outcome):
-        print(f"boatrun measure: {note}", file=sys.stderr)
-    if store is not None:
-        _add(recording, outcome, store)
-    print(_json_line(outcome) if as_json else _told(recording, outcome), flush=True)
-    return recording, outcome
 
 
 def keep(recording: Recording, outcome: Outcome) -> list[str]:
@@ -101,12 +175,6 @@ def keep(recording: Recording, outcome: Outcome) -> list[str]:
     return [] if older is None else [f"{folder}: an earlier, different trial.json is kept as {older.name}"]
 
 
-def _for_page(recording: Recording, outcome: Outcome) -> Run:
-    from logger.study.gather import run_of
-
-    return run_of(recording, outcome)
-
-
 def _write_report(runs: Sequence[Run], path: Path) -> None:
     from logger.settings import write_whole
     from logger.study.report import report
@@ -120,20 +188,15 @@ def _write_report(runs: Sequence[Run], path: Path) -> None:
     print(f"boatrun measure: the report is {path}", file=sys.stderr)
 
 
-def _add(recording: Recording, outcome: Outcome, store: Store) -> None:
-    now = datetime.now().astimezone().isoformat(timespec="seconds")
-    store.add(outcome.trial, recording.folder.resolve(), boat=recording.card.boat, at=now)
-
-
-def _json_line(outcome: Outcome) -> str:
+def _json_line(trial: Trial) -> str:
     import json
 
     from logger.results.trial_json import to_json
 
-    return json.dumps(json.loads(to_json(outcome.trial)), separators=(",", ":"))
+    return json.dumps(json.loads(to_json(trial)), separators=(",", ":"))
 
 
-def _told(recording: Recording, outcome: Outcome) -> str:
+def _told(card: RunCard, trial: Trial) -> str:
     from logger.study.summary import summary
 
-    return summary(recording.card, outcome.trial)
+    return summary(card, trial)

@@ -161,3 +161,51 @@ def test_nothing_of_progress_is_written_where_nobody_watches(
 ) -> None:
     main(["measure", "--json", str(gates_only("a")), str(gates_only("b", 1002))])
     assert capsys.readouterr().err == ""
+
+
+def results(folder: Path) -> bytes:
+    return (folder / "trial.json").read_bytes()
+
+
+def test_a_folder_of_recordings_is_measured_by_all_processors_with_the_same_results(
+    gates_only: Maker, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folders = [gates_only(f"season/run-{n}", 1000 + 2 * n) for n in range(4)]
+    assert main(["measure", "--json", str(tmp_path / "season"), "--processes", "1"]) == 0
+    alone, lines = [results(folder) for folder in folders], capsys.readouterr().out
+    for folder in folders:
+        (folder / "trial.json").unlink()
+    assert main(["measure", "--json", str(tmp_path / "season"), "--processes", "2"]) == 0
+    assert [results(folder) for folder in folders] == alone
+    assert capsys.readouterr().out == lines
+
+
+def test_a_season_that_was_stopped_goes_on_where_it_was(
+    gates_only: Maker, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folders = [gates_only(f"season/run-{n}", 1000 + 2 * n) for n in range(3)]
+    main(["measure", str(folders[1])])
+    again = ["measure", "--only-new", "--processes", "1", "--json", str(tmp_path / "season")]
+    capsys.readouterr()
+    assert main(again) == 0
+    assert len(capsys.readouterr().out.splitlines()) == 2
+    assert main(again) == 0
+    assert capsys.readouterr().out == ""
+    later = (folders[0] / "trial.json").stat().st_mtime_ns + 10**9
+    os.utime(folders[0] / "rig.toml", ns=(later, later))
+    assert main(again) == 0
+    assert len(capsys.readouterr().out.splitlines()) == 1, "its rig file has changed since"
+
+
+def test_a_cluster_measures_the_same_bit_for_bit(gates_only: Maker, tmp_path: Path) -> None:
+    distributed = pytest.importorskip("distributed", reason="comes with the extra 'cluster'")
+    folders = [gates_only(f"season/run-{n}", 1000 + 2 * n) for n in range(3)]
+    main(["measure", str(tmp_path / "season"), "--processes", "1"])
+    alone = [results(folder) for folder in folders]
+    for folder in folders:
+        (folder / "trial.json").unlink()
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None, host="127.0.0.1", protocol="tcp"
+    ) as cluster:
+        assert main(["measure", str(tmp_path / "season"), "--cluster", cluster.scheduler_address]) == 0
+    assert [results(folder) for folder in folders] == alone
