@@ -38,7 +38,7 @@ def contradicted(fit: PlaneFit, seen: Seen) -> str:
     cure = (
         f"was it typed in {typed}? Give it in mm"
         if typed
-        else "read it again, in mm, and see that no picture is another"
+        else "read it again, in mm; or did the camera move between the two?"
     )
     return (
         f"found a water depth of {given_mm:.0f} mm, and the picture through the water and the dry one say about "
