@@ -11,6 +11,7 @@ from logger.study import words
 from logger.study.compare import Comparison, Repeats, compare_all, grouped, repeats_of
 from logger.study.dots import Dot, dot_plot
 from logger.study.leaf import Run
+from logger.study.ranking import places, repeats_needed
 from logger.study.scatter import Names, Point, scatter_plot
 
 _COUNTED = ("valid", "freed")
@@ -65,12 +66,12 @@ def _view(runs: Sequence[Run]) -> ClassView | None:
     return ClassView(
         key=f"class-{kind}",
         heading=f"The {words.kind_of_run(kind)}s of the class, by {words.name_of(name)}",
-        verdict=_verdict(boats, comparisons),
+        verdict=f"{_verdict(boats, comparisons)} {_ahead(boats, comparisons, name)}".strip(),
         drawing=_drawing(measured, boats, name, f"class-{kind}-dots"),
         caption=_caption(floors_count=floors, void_count=void),
         scatter=_scatter(measured, name, f"class-{kind}-scatter"),
         rows=tuple(_row(boat) for boat in boats),
-        pairs=tuple(_pair(pair, name) for pair in comparisons if math.isfinite(pair.U)),
+        pairs=tuple(_pair(pair, name, boats) for pair in comparisons if math.isfinite(pair.U)),
     )
 
 
@@ -143,13 +144,17 @@ def _row(boat: Repeats) -> ClassRow:
     return ClassRow(boat.boat, boat.count, _plain(boat), spread, f"± {words.give_or_take(boat.mean)}")
 
 
-def _pair(pair: Comparison, name: str) -> str:
+def _pair(pair: Comparison, name: str, boats: Sequence[Repeats]) -> str:
     unit = pair.difference.unit
     gap = words.to_the_place_of(abs(pair.difference.value), pair.U, unit)
     allowed = words.doubt_alone(pair.U, unit)
     if pair.too_close:
+        first, second = (next(b for b in boats if b.boat == one) for one in (pair.first, pair.second))
+        wanted = repeats_needed(first, second)
+        more = "" if wanted is None or wanted <= first.count else f" About {wanted} runs of each would probably tell."
         return (
             f"{pair.first} and {pair.second}: too close to call ({gap} apart, and it could be chance up to {allowed})."
+            f"{more}"
         )
     more, less = (pair.first, pair.second) if pair.difference.value > 0 else (pair.second, pair.first)
     return f"{more} {words.clearly_more(name)} {less} ({gap} apart; chance would explain up to {allowed})."
@@ -168,6 +173,17 @@ def _verdict(boats: Sequence[Repeats], comparisons: Sequence[Comparison]) -> str
     rest = "the other is" if len(comparisons) - len(clear) == 1 else "the others are"
     told = "difference is" if len(clear) == 1 else "differences are"
     return f"Of {len(comparisons)} pairs of boats, {len(clear)} {told} clear; {rest} too close to call."
+
+
+def _ahead(boats: Sequence[Repeats], comparisons: Sequence[Comparison], name: str) -> str:
+    """Who is first, if anybody clearly is ahead of anybody."""
+    found = places(boats, comparisons, more_is_better=words.more_is_better(name))
+    if all(one.place == 1 for one in found):
+        return ""
+    first = [one.boat for one in found if one.place == 1]
+    if len(first) == 1:
+        return f"{words.ahead(name)}: {first[0]}."
+    return f"{words.ahead(name)}, too close to call between them: {', '.join(first[:-1])} and {first[-1]}."
 
 
 def _caption(*, floors_count: int, void_count: int) -> str:

@@ -202,6 +202,16 @@ _MORE = {
 }
 
 
+def more_is_better(result: str) -> bool:
+    """Whether boats with more of a result are ahead."""
+    return result not in ("time_s", "time_from_go_s")
+
+
+def ahead(result: str) -> str:
+    """What the boats that are ahead are, at the beginning of a sentence."""
+    return "Farthest" if result in ("drift_mm", "distance_mm") else "Fastest" if result == "time_s" else "Ahead"
+
+
 def clearly_more(result: str) -> str:
     """What a boat with more of a result did, for between two names."""
     return _MORE.get(result, "has clearly more than")

@@ -22,6 +22,22 @@ def test_a_clear_difference_is_called(make_straight_run: Make) -> None:
     (view,) = class_views(runs)
     assert view.pairs[0].startswith("B took clearly longer than A")
     assert "larger than chance" in view.verdict
+    assert view.verdict.endswith("Fastest: A.")
+
+
+def test_the_first_share_their_place_where_the_runs_do_not_tell(make_straight_run: Make) -> None:
+    times = {"A": (4.0, 4.1, 4.2), "B": (4.05, 4.15, 4.1), "C": (9.0, 9.1, 9.2)}
+    (view,) = class_views([make_straight_run(boat, time) for boat, own in times.items() for time in own])
+    assert view.verdict.endswith("Fastest, too close to call between them: B and A.") or view.verdict.endswith(
+        "Fastest, too close to call between them: A and B."
+    )
+
+
+def test_how_many_repeats_would_tell_is_said(make_straight_run: Make) -> None:
+    times = {"A": (4.0, 4.4, 4.8), "B": (4.6, 5.0, 5.4)}
+    (view,) = class_views([make_straight_run(boat, time) for boat, own in times.items() for time in own])
+    # two boats 0.6 s apart that spread by 0.4 s: d = 1.5 (statsmodels' power solver: 8.06 runs)
+    assert "About 9 runs of each would probably tell." in view.pairs[0]
 
 
 def test_single_runs_are_not_ranked(make_straight_run: Make) -> None:
