@@ -13,6 +13,7 @@ from calibration.quantity import Quantity
 from logger.config import Rig, RunCard
 from logger.results.trial import Result, Trial
 from logger.study import graphs, pathmap, words
+from logger.study.advice import advice
 from logger.study.graphs import Curve, Labels, Moment
 from logger.study.series import Series
 
@@ -65,6 +66,8 @@ class Budget:
     value: str
     caption: str
     rows: tuple[Cause, ...]
+    advice: str
+    """What would make it better; empty if nothing would much."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +237,7 @@ def _budget(name: str, result: Result) -> Budget:
         f"{quantity.k:.2f} for 95 of 100 that is ±\u00a0{words.give_or_take(quantity)}. The shares are of the squares, "
         "because independent doubts partly cancel."
     )
-    return Budget(words.name_of(name), words.said(result), caption, rows)
+    return Budget(words.name_of(name), words.said(result), caption, rows, advice(quantity))
 
 
 def _by_cause(quantity: Quantity) -> dict[str, float]:
