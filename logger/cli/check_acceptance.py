@@ -241,4 +241,6 @@ def _now() -> str:
 
 
 def _say(words: str) -> None:
-    print(words, file=sys.stderr, flush=True)
+    """Tell people at the tank; a call rings the terminal's bell, for they look at the water."""
+    bell = "\a" if words.lstrip().startswith("now:") and sys.stderr.isatty() else ""
+    print(bell + words, file=sys.stderr, flush=True)

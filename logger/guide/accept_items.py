@@ -73,6 +73,7 @@ def _check(_: Item, at: At, __: Sequence[str]) -> Did:
     from logger.checkup.check import Wanted, check
     from logger.checkup.gate_trials import Judged
 
+    at.recordings.mkdir(parents=True, exist_ok=True)  # as the recorder makes it
     findings = list(check(Wanted(at.path, recordings=at.recordings), computer=at.computer, say=at.say))
     wrong = [one for one in findings if one.health == "wrong"]
     doubtful = [one for one in findings if one.health == "doubtful"]
