@@ -29,6 +29,10 @@ from calibration.waterplane import Pose, View, rotation_matrix
 _FEWEST = 4
 _WILD = 6.0  # residuals this many times what is stated are a mistake, not bad luck
 _MOST_TRIALS = 400  # seven for each step; what fits settles in a dozen steps, and what does not may wander for ever
+_TWIN, _HOPELESS = (
+    0.02,
+    10.0,
+)  # guesses so near, as a part of the height, and so many times worse (and pixels), are left
 _FLAT = 1e-3  # marks thinner than this part of their width lie on one line (or plane)
 
 
@@ -225,7 +229,22 @@ def _starts(lens: Lens, marks: _Marks) -> list[Pose]:
             Pose(rotation_matrix(turn), np.asarray(shift, np.float64))
             for turn, shift in zip(turns, shifts, strict=True)
         ]
-    return [pose for pose in poses if np.isfinite(pose.translation_mm).all() and pose.camera_mm[2] > 0]
+    poses = [pose for pose in poses if np.isfinite(pose.translation_mm).all() and pose.camera_mm[2] > 0]
+    return _unlike(lens, marks, poses)
+
+
+def _unlike(lens: Lens, marks: _Marks, poses: list[Pose]) -> list[Pose]:
+    """Of first guesses those that are not hopeless beside the best, and only one of each that come to the same."""
+    with np.errstate(over="ignore", invalid="ignore"):  # a camera that cannot be may see marks anywhere
+        away = [View(lens, pose).to_pixels_through_water(marks.points_mm) - marks.pixels for pose in poses]
+        off = [float(np.sqrt(np.mean(one**2))) for one in away]
+    kept: list[Pose] = []
+    for index in np.argsort(off):
+        here = poses[index].camera_mm
+        twin = any(np.linalg.norm(here - other.camera_mm) < _TWIN * other.camera_mm[2] for other in kept)
+        if not kept or (off[index] < _HOPELESS * min(off) + _HOPELESS and not twin):
+            kept.append(poses[index])
+    return kept
 
 
 def _refined(lens: Lens, start: Pose, marks: _Marks) -> tuple[Pose, float]:

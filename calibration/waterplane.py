@@ -112,8 +112,9 @@ class View:
         """Pixels (N, 2) of tank points (N, 3) mm; those with z < 0 are under water and seen through its surface."""
         points = np.array(points_mm, np.float64).reshape(-1, 3)
         wet = points[:, 2] < 0
-        points[wet, :2] = self.seen_on_water(points[wet, :2], depth_mm=-points[wet, 2])
-        points[wet, 2] = 0
+        if wet.any():
+            points[wet, :2] = self.seen_on_water(points[wet, :2], depth_mm=-points[wet, 2])
+            points[wet, 2] = 0
         return self.to_pixels(points)
 
     def seen_on_water(self, floor_mm: ArrayLike, *, depth_mm: ArrayLike) -> Floats:
