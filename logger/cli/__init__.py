@@ -38,6 +38,7 @@ COMMANDS = {
     "print": "sheets to print at true scale: tags for boats, targets to calibrate with",
     "simulate": "write recordings of a simulated tank, with the truth beside them",
     "export": "write tables for spreadsheets and statistics",
+    "experiment": "plan an experiment, draw the running order, and say what its runs came to",
     "film": "make films of the recorded pictures, for other programs",
 }
 _MODULES = {"print": "printing"}

@@ -43,10 +43,15 @@ def run(arguments: argparse.Namespace) -> int:
     if not arguments.recordings and arguments.store is None:
         raise InputError("export: found neither a recording nor a store; give at least one of them (--store FILE)")
     refuse_if_used(arguments.to)
-    runs = [*of_store(arguments.store), *(_of_recording(folder) for folder in arguments.recordings)]
+    runs = exported(arguments.store, arguments.recordings)
     write_tables(runs, arguments.to, form=arguments.form)
     print(f"{len(runs)} run{'' if len(runs) == 1 else 's'}: {arguments.to}")
     return 0
+
+
+def exported(store: Path | None, recordings: Sequence[Path]) -> list[ExportRun]:
+    """Every run of a store, and measured recordings."""
+    return [*of_store(store), *(_of_recording(folder) for folder in recordings)]
 
 
 def write_tables(runs: Sequence[ExportRun], folder: Path, *, form: str = "csv") -> None:
