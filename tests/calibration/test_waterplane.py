@@ -169,6 +169,14 @@ def test_points_in_the_air_do_not_care_about_the_water() -> None:
     np.testing.assert_array_equal(TILTED.to_pixels_through_water(points), TILTED.to_pixels(points))
 
 
+def test_points_above_and_under_the_water_go_each_their_own_way() -> None:
+    above, under = np.array([[100.0, 50.0, 40.0]]), np.array([[900.0, -100.0, -90.0], [300.0, 20.0, -60.0]])
+    both = TILTED.to_pixels_through_water(np.concatenate([under, above]))
+    np.testing.assert_allclose(both[:2], TILTED.to_pixels_through_water(under), atol=1e-9)
+    np.testing.assert_allclose(both[2:], TILTED.to_pixels(above), atol=1e-9)
+    assert np.abs(both[:2] - TILTED.to_pixels(under)).max() > 3
+
+
 def test_shifts_are_what_each_source_would_do() -> None:
     higher = TILTED.pose.moved([0, 0, 0], [0, 0, 3])
     view = View(LENS, TILTED.pose, {"camera height": (LENS, higher)})
