@@ -20,7 +20,7 @@ from logger.vision.equations import BOAT_COUNT, assembled, blocks, solved, stiff
 from logger.vision.hull import Floats, Hull, Look, Reach, look
 from logger.vision.light import PLAIN, Tone
 from logger.vision.plane import Plane, Singles, sample
-from logger.vision.rays import CORRELATED, middle, noise_of, outside, relit, repainted, showing, weights
+from logger.vision.rays import CORRELATED, Covered, middle, noise_of, outside, read, relit, repainted, showing, weights
 from logger.vision.shadow import Distance, Shadow
 
 _ROUNDS_BLUR_PX = (2.5, 1.6, 1.0, 1.0, *(0.0,) * 6)
@@ -90,6 +90,7 @@ def learn(
     tone: Tone = PLAIN,
     rays_count: int = 60,
     held: Callable[[Floats, Floats], tuple[Floats, Floats]] | None = None,
+    covered: Covered | None = None,
 ) -> Learnt:
     """Fit the hull and the N places.
 
@@ -106,11 +107,13 @@ def learn(
         tone: what light the pictures' numbers stand for.
         rays_count: how many rays cross the outline.
         held: places (N, 2) and headings (N,) put where something else says they are, after each round.
+        covered: which pixels show something that lies on the boat: what it hides is not known.
     """
     step = plane.step_mm(place_mm.mean(axis=0))
     edge, is_corner = outline.laid_out(polygon_mm, rays_count, blunt_mm=_BLUNT_PX * step)
     hull = _first_hull(edge, is_corner, plane, place_mm=place_mm, step=step, card=card, wall_bend=tone.wall_bend)
     fit = _Fit(pictures, water, plane, hull, place_mm.copy(), heading_rad.copy(), card, depth_share, is_faint, tone)
+    fit.covered = covered
     for number, blur in enumerate(_ROUNDS_BLUR_PX):
         if number == _SHADOW_FROM_ROUND:
             fit.look_for_shadow()
@@ -174,6 +177,7 @@ class _Fit:
         self.misfit = np.zeros(len(pictures))
         self.step = plane.step_mm(place.mean(axis=0))
         self.is_settled = False
+        self.covered: Covered | None = None
         self._tabled: tuple[Floats, Distance] | None = None
         self._walls: tuple[Floats, Reach] | None = None
         self._shaded: tuple[tuple[Shadow, Floats, Floats, Floats], Singles] | None = None
@@ -217,12 +221,7 @@ class _Fit:
     def samples(self) -> tuple[Floats, Floats, Floats]:
         """Grey along all rays (N, M, K): seen, in the light of the empty picture; empty; empty under the shadow."""
         u, v = self.hull.bundle().pixels(self.plane, self.place, self.heading)
-        seen = np.stack(
-            [
-                sample(picture, columns, rows, self.tone)
-                for picture, columns, rows in zip(self.pictures, u, v, strict=True)
-            ]
-        )
+        seen = read(self.pictures, u, v, tone=self.tone, covered=self.covered)
         water = sample(self.water, u, v)
         shaded = water.astype(np.float64)
         if self.hull.shadow.darkness > 0:

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision.hull import Floats, Hull
-from logger.vision.plane import Singles
+from logger.vision.light import Tone
+from logger.vision.plane import Singles, sample
+
+Covered: TypeAlias = Callable[[Floats, Floats], NDArray[np.bool_]]
+"""Tells of pixels, columns and rows (N, M, K), which of them show something that lies on the boat."""
 
 CORRELATED = 6.0
 """How many samples share one independent piece of information: neighbours on a ray, JPEG blocks, the same wall."""
@@ -16,6 +22,17 @@ _GREY_FLOOR = 0.8
 """Least noise of one sample, light of 255."""
 _DARKEST = 0.05
 """Light of a picture, as a share of the empty tank's, below which it shows nothing (a film that fades in)."""
+
+
+def read(
+    pictures: Sequence[NDArray[np.uint8]], columns_px: Floats, rows_px: Floats, *, tone: Tone, covered: Covered | None
+) -> Singles:
+    """Light (N, M, K) of N pictures at those pixels (N, M, K); NaN outside them and where they are `covered`."""
+    rows = zip(pictures, columns_px, rows_px, strict=True)
+    seen = np.stack([sample(picture, u, v, tone) for picture, u, v in rows])
+    if covered is not None:
+        seen[covered(columns_px, rows_px)] = np.nan
+    return seen
 
 
 def outside(hull: Hull, reach_mm: Floats) -> NDArray[np.bool_]:

@@ -24,8 +24,8 @@ from logger.vision.tag.course import headings_of_travel
 from logger.vision.tag.fit import TagFit
 from logger.vision.tag.gaps import filled, headed
 from logger.vision.tag.hull import Around, Usual, learnt_around
-from logger.vision.tag.hull import Seen as Shown
 from logger.vision.tag.look import Print
+from logger.vision.tag.papers import Seen as Shown
 from logger.vision.tag.pursuit import Pursuit, pursue
 from logger.vision.tag.seat import Seat, seat
 from logger.vision.tag.track import Poses, middle_of, outline_of, raised, track_of
@@ -38,6 +38,8 @@ Floats = NDArray[np.float64]
 _FEWEST_COUNT = 3
 _SIZE_OFF, _SIZE_TIMES = 0.04, 3.0
 """A print that seems larger or smaller by this share, and by so many uncertainties, is not as the card says."""
+_SMALL_PX = 11.0
+"""A print that is hardly wider in the picture is often missed where the water is restless."""
 _SELDOM = 0.5
 _OTHERS_COUNT = 2
 """So many pictures must show another number before it is believed."""
@@ -95,9 +97,16 @@ def _seat(poses: Poses, boat: Boat, tag: Tag, film: StoredFilm, pictures: Mappin
         return seat(shown, around, poses.plane, tag)
     known, floor_share = ground(rig, deck, boat), depth_share(rig.tank, deck)
     bare = _by_look(shown, film, pictures, deck=deck, known=known, card=card, floor_share=floor_share)
-    if bare is not None and not isinstance(found := seat(shown, bare, poses.plane, tag), str):
-        return found
-    return around if isinstance(around, str) else seat(shown, around, poses.plane, tag)
+    tried = [around if isinstance(around, str) else seat(shown, around, poses.plane, tag)]
+    if bare is not None:
+        tried.append(seat(shown, bare, poses.plane, tag))
+    seats = [one for one in tried if not isinstance(one, str)]
+    return min(seats, key=_doubt, default=tried[0])
+
+
+def _doubt(found: Seat) -> tuple[int, float]:
+    """How doubtful a seat is: by contradictions with the card, then by what it knows of the centroid."""
+    return len(found.flags), float(np.trace(found.covariance[1:, 1:]))
 
 
 def _by_look(
@@ -131,7 +140,7 @@ def _by_look(
         heading_rad=learnt.heading_rad[kept],
         misfit=learnt.misfit[kept],
     )
-    return Around(found, learnt, deck, card, may_be_laid=look.film.is_grey)
+    return Around(found, learnt, deck, card, film=look.film)
 
 
 def tag_poses(
@@ -158,7 +167,7 @@ def tag_poses(
         return NotFound(f"the tag on the boat card cannot be printed: {error}")
     pursuit = pursue(film, recording.stamps, plane, print_, tank_mm=np.array(rig.tank.outline_mm), pictures=pictures)
     if len(pursuit.fits) < _FEWEST_COUNT:
-        return NotFound(_not_seen(tag, pursuit))
+        return NotFound(_not_seen(tag, plane, pursuit))
     numbers = np.array(sorted(pursuit.fits), np.int64)
     fits = [pursuit.fits[n] for n in numbers]
     t_ns = times_ns(recording.stamps, rig, numbers, np.array([f.row_px for f in fits]))
@@ -188,12 +197,16 @@ def _poses(
     return Poses(numbers, t_ns, place, heading, covariance, doubtful, plane, frames_count, notes, flags)
 
 
-def _not_seen(tag: Tag, pursuit: Pursuit) -> str:
+def _not_seen(tag: Tag, plane: Plane, pursuit: Pursuit) -> str:
     what = "the disc" if tag.kind == "disc" else f"the square number {tag.number}"
     others = [f"{n}" for n, count in sorted(pursuit.others.items()) if count >= _OTHERS_COUNT]
     if others:
         return f"{what} of the boat card is not seen, but number {' and '.join(others)} is"
-    return f"{what} of the boat card is not seen in any of {pursuit.searched_count} pictures of the run"
+    said = f"{what} of the boat card is not seen in any of {pursuit.searched_count} pictures of the run"
+    wide_px = tag.size_mm / plane.step_mm(plane.foot_mm)
+    if wide_px > _SMALL_PX:
+        return said
+    return f"{said}, in which it is only {wide_px:.0f} pixels wide; print it larger or hang the camera lower"
 
 
 def _said(tag: Tag, plane: Plane, pursuit: Pursuit, frames_count: int) -> tuple[tuple[str, ...], tuple[str, ...]]:

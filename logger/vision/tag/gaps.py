@@ -8,8 +8,9 @@ its middle lies from the disc.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from operator import itemgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,7 @@ from logger.recording.folder import FrameStamps
 from logger.vision import doubts
 from logger.vision.film import StoredFilm
 from logger.vision.fit import Fit, Fitter
-from logger.vision.plane import Plane
+from logger.vision.plane import Plane, Windowed
 from logger.vision.pursuit import batched, complete
 from logger.vision.stamps import forwards, times_ns
 from logger.vision.tag.course import WIDENS_RAD_PER_S
@@ -53,6 +54,12 @@ class Laid:
         heading = poses.heading_rad + self._seat.turn_rad
         centroid = poses.place_mm + self._arms(heading)
         return self._at_deck.lowered(centroid, self.deck.z_mm), heading
+
+    def hull(self, place_mm: Floats, heading_rad: float) -> Floats:
+        """Place (2,) on the deck's plane of a hull with that heading, whose print is at `place_mm` (2,)."""
+        centroid = place_mm + self._arms(np.array([heading_rad]))[0]
+        place: Floats = self._at_deck.lowered(centroid[None], self.deck.z_mm)[0]
+        return place
 
     def print(self, fit: Fit) -> tuple[Floats, float, Floats]:
         """Place, heading and covariance (3, 3) of the print, from the hull."""
@@ -95,7 +102,7 @@ def filled(poses: Poses, seat: Seat, film: StoredFilm, *, stamps: FrameStamps, r
     missed = sorted(set(range(film.count)) - set(poses.frame.tolist()))
     if not missed or seat.around is None or doubts.shines(seat.around.learnt):
         return poses
-    laid = Laid(seat, seat.around)
+    laid, film = Laid(seat, seat.around), seat.around.film or film
     place, heading = laid.hulls(poses)
     known = {
         int(n): Fit(place[k], float(heading[k]), poses.covariance[k], 1.0, 1.0, 1.0, 1.0)
@@ -141,7 +148,7 @@ def headed(poses: Poses, seat: Seat, film: StoredFilm) -> Poses:
     """Poses of a disc with headings from the hull's axis, or from the way to its middle, where that shows."""
     if seat.around is None or seat.u_turn_rad is None or doubts.shines(seat.around.learnt):
         return poses
-    laid = Laid(seat, seat.around)
+    laid, film = Laid(seat, seat.around), seat.around.film or film
     t_s = (poses.t_ns - poses.t_ns[0]) / 1e9
     rows = np.flatnonzero(np.diff(np.floor(t_s / _EVERY_S), prepend=-1) > 0)
     fits = _axes(laid, poses, rows, film)
@@ -173,20 +180,48 @@ def _between(heading_rad: Floats) -> float:
 def _axes(laid: Laid, poses: Poses, rows: NDArray[np.int64], film: StoredFilm) -> dict[int, Fit]:
     """Good fits of the hull by row of `poses`."""
     fitter = Fitter(laid.learnt.hull.thinned(), laid.deck, laid.found.water, laid.found.tone)
-    place, heading = laid.hulls(poses)
-    _, v = laid.learnt.hull.bundle().pixels(laid.deck, place[rows], heading[rows])
-    lowest = _BLOCK_PX * np.ceil((v.max(axis=(1, 2)) + _MARGIN_PX) / _BLOCK_PX).astype(int)
+    wanted = _lowest(laid, poses, rows)
     row_of = {int(poses.frame[k]): int(k) for k in rows}
-    wanted = {int(poses.frame[k]): int(low) for k, low in zip(rows, lowest, strict=True)}
+    place, heading = laid.hulls(poses)
     found: dict[int, Fit] = {}
     for batch in batched(film.upper(wanted), _TOGETHER_COUNT):
         at = [row_of[number] for number, _, _ in batch]
         fits = fitter.fits([picture for _, picture, _ in batch], place_mm=place[at], heading_rad=heading[at])
         for k, fit, (_, picture, _) in zip(at, fits, batch, strict=True):
             if not fit.good and found:
-                # by the heading seen last: that of travel is too far off for a hull of which a part is seen
-                near = found[max(found)].heading_rad
-                fit = fitter.fit_partly(picture, place_mm=place[k], heading_rad=near)
+                fit = _beside(fitter, laid, picture, poses.place_mm[k], found[max(found)].heading_rad)
             if fit.good:
                 found[k] = fit
+    _before(fitter, laid, poses, film, wanted, found)
     return found
+
+
+def _lowest(laid: Laid, poses: Poses, rows: NDArray[np.int64]) -> dict[int, int]:
+    """How many upper rows of each picture show the hull."""
+    place, heading = laid.hulls(poses)
+    _, v = laid.learnt.hull.bundle().pixels(laid.deck, place[rows], heading[rows])
+    lowest = _BLOCK_PX * np.ceil((v.max(axis=(1, 2)) + _MARGIN_PX) / _BLOCK_PX).astype(int)
+    return {int(poses.frame[k]): int(low) for k, low in zip(rows, lowest, strict=True)}
+
+
+def _beside(fitter: Fitter, laid: Laid, picture: Windowed, place_mm: Floats, heading_rad: float) -> Fit:
+    """By a heading seen shortly before or after: that of travel is too far off where a boat swings or is hidden."""
+    place = laid.hull(place_mm, heading_rad)
+    fit = fitter.fit(picture, place_mm=place, heading_rad=heading_rad)
+    return fit if fit.good else fitter.fit_partly(picture, place_mm=place, heading_rad=heading_rad)
+
+
+def _before(
+    fitter: Fitter, laid: Laid, poses: Poses, film: StoredFilm, wanted: Mapping[int, int], found: dict[int, Fit]
+) -> None:
+    """What was not found is tried again from what was found after it, backwards: a boat at rest has no travel yet."""
+    row_of = {int(n): k for k, n in enumerate(poses.frame)}
+    dark = [n for n in sorted(wanted) if row_of[n] not in found and found and row_of[n] < max(found)]
+    for start in range(0, len(dark), _TOGETHER_COUNT):
+        some = dark[max(0, len(dark) - start - _TOGETHER_COUNT) : len(dark) - start]
+        for number, picture, _ in sorted(film.upper({n: wanted[n] for n in some}), key=itemgetter(0), reverse=True):
+            k = row_of[number]
+            after = min(row for row in found if row > k)
+            fit = _beside(fitter, laid, picture, poses.place_mm[k], found[after].heading_rad)
+            if fit.good:
+                found[k] = fit

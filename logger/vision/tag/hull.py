@@ -7,7 +7,6 @@ a boat that does not stand out by itself, with the print painted over and from t
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import cv2
@@ -17,11 +16,14 @@ from numpy.typing import NDArray
 from logger.vision import background, doubts, outline
 from logger.vision.background import Grey
 from logger.vision.card import Card
+from logger.vision.film import StoredFilm
 from logger.vision.learning import Learnt, learn
 from logger.vision.light import PLAIN
 from logger.vision.plane import Plane, Singles
 from logger.vision.silhouette import Shape, on_plane, silhouette
 from logger.vision.survey import USUAL_FLARE, Survey, deck_from
+from logger.vision.tag.papers import Papers, Seen, painted
+from logger.vision.tag.tips import tipped
 
 Floats = NDArray[np.float64]
 
@@ -32,25 +34,13 @@ _RAYS_COUNT = 44
 _ROOM = 0.75
 """The boat lies within this share of its length around the tag, and some pixels."""
 _ROOM_PX = 12.0
-_PAINTED = 1.12
-"""So much larger than the paper is what is painted over."""
 _FAINT_GREY = 30.0
+_U_COUNT, _BEYOND_MM = 2.0, 1.5
+"""An outline whose size is off the card's by so many of the card's uncertainties, and so much more, is rough."""
 _ROUNDED = 0.1
 """Radius of a barge's corners, as a share of its half width."""
 _OFF_CARD = 0.12
 """By this share and not more the outline's size may be off the card's."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Seen:
-    """The tag in N pictures."""
-
-    pictures: Mapping[int, Grey]
-    place_mm: Mapping[int, Floats]
-    heading_rad: Mapping[int, float]
-    paper_mm: float
-    """Half the side, or the radius, of the white paper."""
-    is_round: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,8 +80,8 @@ class Around:
     card: Card
     is_rough: bool = False
     """Whether it was learnt from a usual shape."""
-    may_be_laid: bool = True
-    """Whether its look is that of the grey pictures, so that it may be laid over others."""
+    film: StoredFilm | None = None
+    """In which it was learnt and may be laid over other pictures; None: in grey."""
 
 
 def learnt_around(
@@ -116,16 +106,43 @@ def learnt_around(
     scene = _Scene(seen, numbers, tag_plane, deck, length)
     plain: Around | Survey | str = scene.by_silhouettes()
     if isinstance(plain, Survey):
-        plain = _learnt(plain, deck, card, depth_share=depth_share, held=None)
-    if isinstance(plain, Around):
+        plain = _learnt(
+            plain,
+            deck,
+            card,
+            depth_share=depth_share,
+            held=None,
+            papers=Papers(seen, plain.numbers.tolist(), tag_plane, deck),
+        )
+    if isinstance(plain, Around) and not plain.is_rough:
         return plain
     rough: list[Around] = []
     for shape in (usual, usual.boxed()):
         found = scene.by_shape(shape)
-        around = _learnt(found, deck, card, depth_share=depth_share, held=_Held(seen, found))
+        papers = Papers(seen, found.numbers.tolist(), tag_plane, deck)
+        around = _learnt(found, deck, card, depth_share=depth_share, held=_Held(seen, found), papers=papers)
         if isinstance(around, Around):
             rough.append(around)
-    return min(rough, key=_unexplained, default=str(plain))
+    if not rough:
+        return plain if isinstance(plain, Around) else str(plain)
+    best = min(rough, key=_unexplained)
+    papers = Papers(seen, best.found.numbers.tolist(), tag_plane, deck)
+    freed = _learnt(
+        _from(best.found, best.learnt, best.learnt.hull.outline()),
+        deck,
+        card,
+        depth_share=depth_share,
+        held=None,
+        papers=papers,
+    )
+    if isinstance(freed, Around) and not freed.is_rough:
+        return freed
+    return plain if isinstance(plain, Around) else best
+
+
+def _from(found: Survey, learnt: Learnt, polygon_mm: Floats) -> Survey:
+    """The same with what was learnt as a first idea."""
+    return replace(found, place_mm=learnt.place_mm, heading_rad=learnt.heading_rad, polygon_mm=polygon_mm)
 
 
 def _unexplained(around: Around) -> float:
@@ -134,13 +151,16 @@ def _unexplained(around: Around) -> float:
     return float(np.sqrt(np.mean(noise[np.isfinite(noise)] ** 2)))
 
 
-def _learnt(found: Survey, deck: Plane, card: Card, *, depth_share: float, held: _Held | None) -> Around | str:
+def _learnt(
+    found: Survey, deck: Plane, card: Card, *, depth_share: float, held: _Held | None, papers: Papers
+) -> Around | str:
     """Where the tag has to hold the places, as it starts from the usual shape, all is as doubtful as of foil."""
-    learnt = learn(
-        found.pictures, found.water, deck, polygon_mm=found.polygon_mm, place_mm=found.place_mm,
-        heading_rad=found.heading_rad, card=card, depth_share=depth_share, is_faint=found.contrast < _FAINT_GREY,
-        tone=found.tone, rays_count=_RAYS_COUNT, held=held,
-    )  # fmt: skip
+    learnt = _once(found, deck, card, depth_share=depth_share, held=held, papers=papers)
+    polygon = tipped(learnt.hull)
+    if polygon is not None:
+        again = _once(_from(found, learnt, polygon), deck, card, depth_share=depth_share, held=held, papers=papers)
+        if beyond_card(again, card) <= beyond_card(learnt, card):
+            learnt = again
     complaints = doubts.flags(card, learnt, deck, found)
     if held is not None:
         learnt = replace(learnt, is_crinkled=True)
@@ -151,7 +171,25 @@ def _learnt(found: Survey, deck: Plane, card: Card, *, depth_share: float, held:
     for value, told in zip(size, (card.length_mm, card.width_mm), strict=True):
         if told is not None and abs(value / told - 1) > _OFF_CARD:
             return "the outline is not of the size on the boat card"
-    return Around(found, learnt, deck, card, is_rough=held is not None)
+    return Around(found, learnt, deck, card, is_rough=held is not None or beyond_card(learnt, card) > _BEYOND_MM)
+
+
+def beyond_card(learnt: Learnt, card: Card) -> float:
+    """By how much more than the card's doubt the outline is longer, shorter, wider or narrower, mm."""
+    told = ((card.length_mm, card.u_length_mm), (card.width_mm, card.u_width_mm))
+    sizes = outline.extents(learnt.hull.outline())
+    beyond = [
+        abs(seen - value) - _U_COUNT * u for seen, (value, u) in zip(sizes, told, strict=True) if value is not None
+    ]
+    return max(0.0, *beyond)
+
+
+def _once(found: Survey, deck: Plane, card: Card, *, depth_share: float, held: _Held | None, papers: Papers) -> Learnt:
+    return learn(
+        found.pictures, found.water, deck, polygon_mm=found.polygon_mm, place_mm=found.place_mm,
+        heading_rad=found.heading_rad, card=card, depth_share=depth_share, is_faint=found.contrast < _FAINT_GREY,
+        tone=found.tone, rays_count=_RAYS_COUNT, held=held, covered=papers,
+    )  # fmt: skip
 
 
 class _Held:
@@ -233,7 +271,7 @@ class _Scene:
         """The same from what the card says alone, the print painted over."""
         heading = np.array([self._seen.heading_rad[n] for n in self._numbers])
         place = self._places + np.array([outline.turned(np.array([usual.centroid_mm]), h)[0] for h in heading])
-        pictures = [_painted(self._seen, n, self._plane) for n in self._numbers]
+        pictures = [painted(self._seen, n, self._plane) for n in self._numbers]
         contrast = [
             self._contrast(picture, outline.turned(usual.outline_mm, h) + at)
             for picture, h, at in zip(pictures, heading, place, strict=True)
@@ -250,27 +288,3 @@ class _Scene:
         apart = np.abs(picture[mask > 0] - self.empty[mask > 0])
         apart = apart[np.isfinite(apart)]
         return float(np.median(apart)) if apart.size else 0.0
-
-
-def _painted(seen: Seen, number: int, plane: Plane) -> Grey:
-    """The picture with the paper in the grey that is around it."""
-    picture = seen.pictures[number].copy()
-    place, heading = seen.place_mm[number], seen.heading_rad[number]
-    turn = np.linspace(0, 2 * np.pi, 24, endpoint=False) if seen.is_round else np.pi / 4 + np.arange(4) * np.pi / 2
-    reach = seen.paper_mm * (1.0 if seen.is_round else np.sqrt(2))
-    ring = np.column_stack([np.cos(turn + heading), np.sin(turn + heading)]) * reach
-    inner, outer = (np.round(plane.pixels(place + ring * k)).astype(np.int32) for k in (_PAINTED, _PAINTED + 0.18))
-    left, top = np.maximum(outer.min(axis=0), 0)
-    right, bottom = np.minimum(outer.max(axis=0) + 1, picture.shape[::-1])
-    if right <= left or bottom <= top:
-        return picture
-    window = picture[top:bottom, left:right]
-    masks = []
-    for polygon in (inner, outer):
-        mask = np.zeros(window.shape, np.uint8)
-        cv2.fillConvexPoly(mask, polygon - (left, top), 1)
-        masks.append(mask > 0)
-    around = window[masks[1] & ~masks[0]]
-    if around.size:
-        window[masks[0]] = np.uint8(np.median(around))
-    return picture

@@ -25,6 +25,7 @@ from logger.vision.tag.fit import Grey, Motion, Patch, TagFit, fit
 from logger.vision.tag.foresight import FASTEST_MM_PER_S, TURNS_RAD_PER_S, Course, nearest
 from logger.vision.tag.look import Look, Print
 from logger.vision.tag.search import Seeker, Seen
+from logger.vision.tag.size import of_size, sharpness
 
 Floats = NDArray[np.float64]
 
@@ -34,9 +35,6 @@ _LEAST_LEAD = 0.05
 """A picture with two prints shows none, unless one matches better by this."""
 _ENOUGH_COUNT = 2
 """So many pictures must be alike where no number can be read in any."""
-_BLURS_PX = (0.5, 0.6, 0.7, 0.8, 0.95, 1.1, 1.3)
-_SHARPEST_COUNT = 3
-_SCALES = (0.94, 0.97, 1.0, 1.03, 1.06)
 _QUICKENS_MM_PER_S2 = 2000.0
 """How fast a boat that nobody sees may change its speed."""
 _LEAST_REACH_MM, _MOST_REACH_MM = 42.0, 170.0
@@ -108,7 +106,7 @@ def pursue(
     anchors, others = _anchors({n: pictures[n] for n in chosen}, seeker)
     if not anchors:
         return Pursuit({}, others, searched_count=len(chosen))
-    seeker.blur_px, scale, u_scale = _sharpness(seeker, pictures, anchors)
+    seeker.blur_px, scale, u_scale = sharpness(seeker, pictures, anchors)
     chase = _Chase(seeker, stamps)
     first = min(anchors)
     fits: dict[int, TagFit] = {}
@@ -156,7 +154,7 @@ def _anchors(pictures: Mapping[int, Grey], seeker: Seeker) -> tuple[dict[int, Ta
     found: dict[int, TagFit] = {}
     others: dict[int, int] = {}
     for number, picture in pictures.items():
-        seen = seeker.whole(picture)
+        seen = of_size(seeker, picture, seeker.whole(picture))
         for other in {sign.number for sign in seen.others}:
             others[other] = others.get(other, 0) + 1
         if (one := _only(seen)) is not None:
@@ -176,39 +174,6 @@ def _only(seen: Seen) -> TagFit | None:
     if not seen.fits or (len(seen.fits) > 1 and seen.fits[0].match_share < seen.fits[1].match_share + _LEAST_LEAD):
         return None
     return seen.fits[0]
-
-
-def _sharpness(
-    seeker: Seeker, pictures: Mapping[int, Grey], anchors: Mapping[int, TagFit]
-) -> tuple[float, float, float]:
-    """Blur of the sharpest pictures (px), and how large the print seems in them with its uncertainty."""
-    best = sorted((n for n in anchors if n in pictures), key=lambda n: -anchors[n].match_share)[:_SHARPEST_COUNT]
-    blurs, scales = [], []
-    for number in best:
-        anchor = anchors[number]
-        patch = Patch(pictures[number], seeker.plane, anchor.place_mm, 1.8 * seeker.print.used_mm)
-        step = seeker.plane.step_mm(anchor.place_mm)
-
-        blur = _peak(_BLURS_PX, [_matches(seeker.print.look(blur_mm=b * step), patch, anchor) for b in _BLURS_PX])
-        blurs.append(blur)
-        looks = [seeker.print.look(blur_mm=blur * step, scale=scale) for scale in _SCALES]
-        scales.append(_peak(_SCALES, [_matches(look, patch, anchor) for look in looks]))
-    spread = float(np.std(scales)) / np.sqrt(len(scales)) if len(scales) > 1 else 0.02
-    return float(np.median(blurs)), float(np.median(scales)), float(np.hypot(spread, 0.004))
-
-
-def _matches(look: Look, patch: Patch, anchor: TagFit) -> float:
-    found = fit(patch, look, place_mm=anchor.place_mm, heading_rad=anchor.heading_rad, steps_count=2, turns=False)
-    return -1.0 if found is None else found.match_share
-
-
-def _peak(at: Sequence[float], values: Sequence[float]) -> float:
-    """Where a parabola through the best of the values and its neighbours is highest."""
-    k = int(np.clip(np.argmax(values), 1, len(at) - 2))
-    a, b, _ = np.polyfit(np.asarray(at[k - 1 : k + 2]) - at[k], values[k - 1 : k + 2], 2)
-    if a >= 0:
-        return float(at[int(np.argmax(values))])
-    return float(np.clip(at[k] - b / (2 * a), at[0], at[-1]))
 
 
 class _Chase:
@@ -339,7 +304,7 @@ class _Chase:
 
     def _anywhere(self, picture: Grey, last: Floats, gap_s: float) -> TagFit | None:
         """In the whole picture, by its number or else by its look, if a boat can have come there."""
-        seen = self.seeker.whole(picture)
+        seen = of_size(self.seeker, picture, self.seeker.whole(picture))
         one = _only(seen if seen.fits or self.seeker.print.is_round else self.seeker.alike(picture))
         if one is None or not one.sure:
             return None

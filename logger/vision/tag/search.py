@@ -33,7 +33,12 @@ _MOST_SCORE = 1.01
 _TURN_RAD = np.pi / 12
 _SMALL_PX = 14
 """In a picture that is searched as a whole a print is so large."""
-_SPOT_SCORE, _SPOTS_COUNT = 0.4, 8
+_SPOT_SCORE, _SPOT_DEPTH = 0.38, 0.15
+"""What is less like it, or takes away a smaller share of the paper's light than ink would, is not looked at."""
+_SPOTS_COUNT, _ROUND_SPOTS_COUNT = 8, 24
+"""So many likely places are: many things are round, and a disc is told quickly ..."""
+_NO_RIVAL = 0.6
+"""... but none that is so much less likely than a good one."""
 _CLEAR_LEAD = 0.12
 """So much better than in any other quarter turn it must match where no number was read."""
 
@@ -184,9 +189,10 @@ class Seeker:
         scores, times = self._alike(PLAIN.light(picture), middle, dx, dy)
         size = dx.shape[0] * times
         fits: list[TagFit] = []
-        for _ in range(_SPOTS_COUNT):
+        least = 0.0
+        for _ in range(_ROUND_SPOTS_COUNT if self.print.is_round else _SPOTS_COUNT):
             _, score, _, at = cv2.minMaxLoc(scores)
-            if score < _SPOT_SCORE:
+            if score <= least:
                 break
             cv2.circle(scores, at, max(2, round(0.3 * size)), -1.0, -1)
             spot = (np.array(at, np.float64) + round(size) / 2) / times - 0.5
@@ -199,12 +205,14 @@ class Seeker:
                 headings = np.arange(0, 2 * np.pi, _TURN_RAD)
                 found = self.near(picture, place, headings, reach_mm=0.5 * self.print.tag.size_mm)
             if found is not None and found.good and found.lead > _CLEAR_LEAD:
+                least = max(least, _NO_RIVAL * score)
                 fits.append(found)
         return _apart(fits, self.print.tag.size_mm)
 
     def _alike(self, light: Singles, middle: Floats, dx: Floats, dy: Floats) -> tuple[Singles, float]:
-        """How alike places of a picture are to the print in any of its headings, and how much smaller it was made.
+        """How likely places of a picture show the print in any of its headings, and how much smaller it was made.
 
+        In the finest noise there is anything; ink is dark: the likeness counts by how much of the light is missing.
         Quarter turns of a square are taken together: border and paper find it, its cells then tell which way it lies.
         """
         look = self.look(middle)
@@ -214,7 +222,8 @@ class Seeker:
         size = max(5, round(dx.shape[0] * min(1.0, wanted)))
         times = size / dx.shape[0]
         small = np.asarray(cv2.resize(light, None, fx=times, fy=times, interpolation=cv2.INTER_AREA), np.float32)
-        small -= np.float32(small.mean())
+        usual = np.float32(small.mean())
+        small -= usual
         best = []
         for turn in turns:
             quarters = [turn] if is_round else [turn + k * np.pi / 2 for k in range(4)]
@@ -224,7 +233,10 @@ class Seeker:
                 np.asarray(cv2.resize(one.astype(np.float32), (size, size), interpolation=cv2.INTER_AREA), np.float32)
                 for one in (paper, covered)
             )
-            best.append(likeness(small, template, mask))
+            like, depth, paper = likeness(small, template, mask)
+            share = depth / np.maximum(paper + usual, 1.0)
+            told = (like > _SPOT_SCORE) & (share > _SPOT_DEPTH)
+            best.append(np.where(told, like * np.sqrt(np.clip(share, 0.0, 1.0)), 0.0))
         return np.asarray(np.max(best, axis=0), np.float32), times
 
     def _is_near_tank(self, place_mm: Floats) -> bool:
@@ -234,17 +246,19 @@ class Seeker:
         return bool(cv2.pointPolygonTest(polygon, (float(place_mm[0]), float(place_mm[1])), True) > -_MARGIN_MM)
 
 
-def likeness(light: Singles, template: Singles, mask: Singles) -> Singles:
+def likeness(light: Singles, template: Singles, mask: Singles) -> tuple[Singles, Singles, Singles]:
     """Correlation of the template with each place of a picture of which the mean is 0, each pixel counting by the mask.
 
-    OpenCV's TM_CCOEFF_NORMED with a mask does the same in four times the time.
+    OpenCV's TM_CCOEFF_NORMED with a mask does the same in four times the time. Also by how much light a place where
+    the template is 1 exceeds one where it is 0, and the light where it is 1.
     """
 
     def summed(over: Singles, by: Singles) -> Singles:
         return np.asarray(cv2.matchTemplate(over, np.asarray(by, np.float32), cv2.TM_CCORR), np.float32)
 
     whole = float(mask.sum())
-    own = mask * (template - float((mask * template).sum()) / whole)
+    usual = float((mask * template).sum()) / whole
+    own = mask * (template - usual)
     with_mean = mask * own
     together = summed(light, with_mean - mask * (float(with_mean.sum()) / whole))
     mean = summed(light, mask) / np.float32(whole)
@@ -252,7 +266,8 @@ def likeness(light: Singles, template: Singles, mask: Singles) -> Singles:
     spread = summed(light * light, square) - 2 * mean * summed(light, square) + float(square.sum()) * mean * mean
     # light that is even but for a level's rounding is like nothing
     like = together / np.sqrt(np.maximum(spread, np.float32(whole))) / np.float32(np.linalg.norm(own))
-    return np.asarray(like, np.float32)
+    depth = together / np.float32((own * own).sum())
+    return like, depth, mean + depth * np.float32(1 - usual)
 
 
 def _turned(look: Look, dx: Floats, dy: Floats, heading: float) -> tuple[Singles, Singles]:

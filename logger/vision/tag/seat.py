@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from logger.config import Tag
 from logger.vision import doubts, outline
 from logger.vision.plane import Plane
-from logger.vision.tag.hull import Around, Seen
+from logger.vision.tag.hull import Around
+from logger.vision.tag.papers import Seen
 
 Floats = NDArray[np.float64]
 
@@ -65,7 +66,7 @@ class Seat:
     flags: tuple[str, ...] = ()
     """What the card says otherwise."""
     around: Around | None = None
-    """The hull, if it may be laid over other pictures."""
+    """The hull, to be laid over other pictures."""
     is_by_arm: bool = False
     """Whether a round boat's heading is told by the way from its disc to its centroid, as the hull has no axis."""
 
@@ -111,7 +112,7 @@ def seat(seen: Seen, around: Around, tag_plane: Plane, tag: Tag) -> Seat | str:
     return Seat(
         (float(solved.answer[1]), float(solved.answer[2])), turn, u, tag_plane.z_mm + float(solved.answer[0]),
         solved.freeboard_mm, solved.covariance, (float(apart[0]), float(apart[1])), waterline,
-        solved.u_bow_mm, tuple(flags), around if around.may_be_laid else None, arm is not None,
+        solved.u_bow_mm, tuple(flags), around, arm is not None,
     )  # fmt: skip
 
 

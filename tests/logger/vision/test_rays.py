@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.vision.rays import noise_of, outside, relit, repainted, weights
+from logger.vision.light import PLAIN
+from logger.vision.rays import noise_of, outside, read, relit, repainted, weights
 from tests.logger.vision.test_hull import hull
 
 
@@ -55,3 +56,14 @@ def test_a_wall_of_which_nothing_is_known_is_first_taken_for_a_shaded_deck(shade
     boat = replace(hull(), wall=np.full(len(hull().wall), np.nan))
     painted = repainted(boat, np.full((9, *boat.deck.shape), 50.0), wall_shade=shade)
     assert painted.wall == pytest.approx(np.full(len(boat.wall), 50 * shade))
+
+
+def test_what_something_covers_is_not_known() -> None:
+    picture = np.full((20, 30), 200, np.uint8)
+    columns, rows = np.full((2, 3, 4), 5.0), np.full((2, 3, 4), 6.0)
+    columns[1] = 25.0
+    open_ = read([picture, picture], columns, rows, tone=PLAIN, covered=None)
+    seen = read([picture, picture], columns, rows, tone=PLAIN, covered=lambda u, v: u > 20)
+    assert np.isfinite(open_).all()
+    assert np.isnan(seen[1]).all()
+    assert np.array_equal(seen[0], open_[0])

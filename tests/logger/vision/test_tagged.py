@@ -5,6 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from logger.config import Tag
+from logger.vision.plane import Plane
 from logger.vision.tagged import tag_poses, track_tagged
 from logger.vision.track import DOUBTFUL, MEASURED, NotFound, Track
 from tests.logger.vision.tagged_run import BOW_MM, SEAT_MM, TURN_RAD, boat, tagged_run
@@ -67,3 +69,18 @@ def test_a_number_that_does_not_exist_is_told(run) -> None:
     found = tag_poses(replace(recording, card=card), rig)
     assert isinstance(found, NotFound)
     assert "found number 400" in found.reason
+
+
+@pytest.mark.parametrize(("wide_px", "is_told"), [(9.0, True), (30.0, False)])
+def test_a_print_that_is_not_seen_and_is_small_in_the_picture_is_told_so(
+    tmp_path, wide_px: float, is_told: bool
+) -> None:
+    recording, rig, _, _ = tagged_run(tmp_path, count=12, hidden=range(12))
+    plane = Plane(recording.view, 20.0)
+    card = recording.card
+    disc = Tag("disc", None, size_mm=wide_px * plane.step_mm(plane.foot_mm), height_mm=20.0)
+    found = tag_poses(replace(recording, card=replace(card, boat=replace(card.boat, tag=disc))), rig)
+    assert isinstance(found, NotFound)
+    assert found.reason.startswith("the disc of the boat card is not seen in any of")
+    told = ", in which it is only 9 pixels wide; print it larger or hang the camera lower"
+    assert found.reason.endswith(told) == is_told

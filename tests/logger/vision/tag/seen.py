@@ -7,7 +7,8 @@ import numpy as np
 from logger.vision.card import Card
 from logger.vision.film import StoredFilm
 from logger.vision.plane import Plane
-from logger.vision.tag.hull import Seen, Usual, learnt_around
+from logger.vision.tag.hull import Usual, learnt_around
+from logger.vision.tag.papers import Seen
 from logger.vision.tag.track import outline_of
 from tests.logger.vision.tagged_run import BOW_MM, SEAT_MM, TOY, TURN_RAD, boat, tagged_run
 

@@ -14,7 +14,7 @@ from logger.vision.tag.track import Poses
 from logger.vision.tagged import track_tagged
 from logger.vision.track import MEASURED, Track
 from tests.logger.vision.tag.seen import around_of, seen_at
-from tests.logger.vision.tagged_run import TOY, Bowl, boat, tagged_run
+from tests.logger.vision.tagged_run import SEAT_MM, TOY, Bowl, boat, tagged_run
 
 HIDDEN = range(25, 31)
 
@@ -112,3 +112,18 @@ def test_a_round_boat_is_headed_as_its_disc_lies_beside_its_middle(tmp_path) -> 
     assert off.max() < 0.02
     assert np.median(track.u_heading_rad) == pytest.approx(0.6 / np.hypot(*seat_mm), rel=0.1)
     assert np.hypot(*(np.column_stack([track.x_mm, track.y_mm]) - places).T).max() < 0.8
+
+
+def test_a_disc_at_rest_before_its_first_travel_is_headed_from_what_is_seen_afterwards(laid, tmp_path) -> None:
+    it, found, _ = laid
+    recording, _, places, headings = tagged_run(tmp_path, count=48)
+    c, s = np.cos(headings), np.sin(headings)
+    ahead, left = SEAT_MM
+    place = places + np.column_stack([c * ahead - s * left, s * ahead + c * left])
+    plane, heading = replace(it.deck, z_mm=TOY.freeboard_mm + 2), headings - found.turn_rad
+    heading[:14] += 0.3  # no travel tells, or a wrong one
+    cov = np.tile(np.diag([0.01, 0.01, 0.1]), (48, 1, 1))
+    poses = Poses(np.arange(48), np.arange(48) * 33_333_333, place, heading, cov, np.zeros(48, bool), plane, 48)
+    told = headed(poses, found, StoredFilm(recording))
+    assert np.abs(told.heading_rad[:12] - headings[:12]).max() < 0.02
+    assert np.sqrt(told.covariance[:12, 2, 2]).max() < 0.03

@@ -25,9 +25,23 @@ def test_likeness_is_what_opencv_says() -> None:
     template, mask = rng.random((15, 15), np.float32), rng.random((15, 15), np.float32)
     mask[:4, :6] = 0
     light -= light.mean()
-    ours, theirs = likeness(light, template, mask), cv2.matchTemplate(light, template, cv2.TM_CCOEFF_NORMED, mask=mask)
+    (ours, _, _), theirs = (
+        likeness(light, template, mask),
+        cv2.matchTemplate(light, template, cv2.TM_CCOEFF_NORMED, mask=mask),
+    )
     assert np.ptp(theirs) > 0.5
     assert np.abs(ours - theirs).max() < 1e-3
+
+
+def test_likeness_tells_how_much_darker_ink_is() -> None:
+    template, mask = np.zeros((15, 15), np.float32), np.ones((15, 15), np.float32)
+    template[5:10] = 1  # paper between two bars of ink
+    light = np.full((40, 50), 20, np.float32)
+    light[8:23, 12:27] -= 60 * (1 - template)
+    like, depth, paper = likeness(light - 3, template, mask)
+    assert like[8, 12] == pytest.approx(1.0, abs=0.01)
+    assert depth[8, 12] == pytest.approx(60, abs=0.1)
+    assert paper[8, 12] == pytest.approx(17, abs=0.1)
 
 
 @pytest.mark.parametrize("tag", [SQUARE, DISC], ids=["square", "disc"])
