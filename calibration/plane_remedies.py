@@ -72,14 +72,18 @@ def _tries(
     seen: Seen, fit: PlaneFit, middle: Floats, covariance: Floats | None, depths: DepthsRead | None
 ) -> Iterator[_Try]:
     view, at = fit.view, _lie(fit, middle)
+    wider = max(1.0, fit.misfit)  # points that disagree more than stated will go on doing so
     clean = replace(
         seen,
-        marks=tuple(_looked(view, marks) for marks in seen.marks),
+        marks=tuple(_looked(view, marks, wider) for marks in seen.marks),
         boards=tuple(
-            replace(board, pixels=view.to_pixels(turned(board.points_mm, lies)))
+            replace(
+                board, pixels=view.to_pixels(turned(board.points_mm, lies)),
+                u_px=board.u_px * wider, u_mm=board.u_mm * wider,
+            )
             for board, lies in zip(seen.boards, at, strict=False)
         ),
-    )
+    )  # fmt: skip
     if seen.way == "floor":
         yield from ((words, other, covariance) for words, other in _floors(clean, view, depths))
     else:
@@ -87,7 +91,7 @@ def _tries(
         if more is not None:
             yield "put up two more marks, in the middle of the widest gaps between the others", more, covariance
         if any((np.asarray(marks.u_px) >= POINTED_U_PX).any() for marks in seen.marks):
-            printed = tuple(replace(marks, u_px=FOUND_U_PX) for marks in clean.marks)
+            printed = tuple(replace(marks, u_px=FOUND_U_PX * wider) for marks in clean.marks)
             yield "use printed rim marks, which are found by themselves", replace(clean, marks=printed), covariance
     if seen.boards:
         doubled = [
@@ -101,11 +105,12 @@ def _tries(
         yield "calibrate the lens anew, with four times as many views", clean, covariance / 4
 
 
-def _looked(view: View, marks: MarksSeen) -> MarksSeen:
-    """The marks where the camera would see them if nothing were off."""
+def _looked(view: View, marks: MarksSeen, wider: float) -> MarksSeen:
+    """The marks where the camera would see them if nothing were off, their doubt `wider` times as wide."""
     wet = view.to_pixels_through_water(marks.points_mm)
     first = wet if marks.is_wet else view.to_pixels(marks.points_mm)
-    return replace(marks, pixels=first, again_px=None if marks.again_px is None else wet)
+    u_px, u_mm = (np.asarray(u, np.float64) * wider for u in (marks.u_px, marks.u_mm))
+    return replace(marks, pixels=first, again_px=None if marks.again_px is None else wet, u_px=u_px, u_mm=u_mm)
 
 
 def _floors(seen: Seen, view: View, depths: DepthsRead | None) -> Iterator[tuple[str, Seen]]:

@@ -54,6 +54,16 @@ def test_what_is_foretold_of_the_floor_comes_true() -> None:
     assert not any("through the water as well" in words for words in foretold)
 
 
+def test_points_that_disagree_more_than_stated_will_go_on_doing_so() -> None:
+    seen = through_water([DepthReading(100.0)])
+    off = np.random.default_rng(4).normal(0, 1.6, seen.marks[0].pixels.shape)
+    rough = replace(seen, marks=(replace(seen.marks[0], pixels=seen.marks[0].pixels + off),))
+    widened = plane_from(rough, ONE.lens, LENS_COVARIANCE).misfit
+    assert widened > 1.4
+    words = "take a picture of the dry floor as well (--dry)"
+    assert told(rough, depths=DEPTHS)[words] > 1.15 * told(seen, depths=DEPTHS)[words]
+
+
 def test_pointing_is_told_to_be_what_spoils_a_floating_board_and_more_marks_what_helps_on_the_rim() -> None:
     seen = plane_tank.board(ONE, np.random.default_rng(1), count=2)
     foretold = told(seen)
