@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,9 +22,12 @@ if TYPE_CHECKING:
     from logger.config import RunCard
     from logger.recording.folder import Recording
     from logger.results.measure import Outcome
+    from logger.results.monte_carlo import Drawn
     from logger.results.store import Store
     from logger.results.trial import Trial
     from logger.study.leaf import Run
+
+_FEWEST_DRAWS = 50
 
 
 def describe(parser: argparse.ArgumentParser) -> None:
@@ -35,6 +38,10 @@ def describe(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--only-new", action="store_true",
         help="leave out what this software has measured already: goes on where it was stopped",
+    )  # fmt: skip
+    parser.add_argument(
+        "--monte-carlo", type=int, default=0, metavar="N",
+        help="check the doubt of every result by measuring N runs as they may truly have been",
     )  # fmt: skip
     parser.add_argument("--processes", type=int, metavar="N", help="so many at a time (default: one a processor)")
     parser.add_argument("--cluster", metavar="ADDRESS", help="measure on the workers of a Dask scheduler instead")
@@ -53,7 +60,9 @@ def run(arguments: argparse.Namespace) -> int:
     folders = [folder for given in arguments.recordings for folder in recordings_in(given)]
     if arguments.only_new:
         folders = [folder for folder in folders if not is_measured(folder)]
-    jobs = [(folder, arguments.report is not None) for folder in folders]
+    if arguments.monte_carlo and arguments.monte_carlo < _FEWEST_DRAWS:
+        raise InputError(f"--monte-carlo: found {arguments.monte_carlo}; wanted at least {_FEWEST_DRAWS}")
+    jobs = [Job(folder, arguments.report is not None, arguments.monte_carlo) for folder in folders]
     failed, pages, told = 0, [], 0
     with _opened(arguments.store) as store:
         hidden = None if len(jobs) > 1 else True
@@ -71,7 +80,7 @@ def run(arguments: argparse.Namespace) -> int:
             if done.page is not None:
                 pages.append(done.page)
             told += 1
-            print(_json_line(done.trial) if arguments.json else _told(done.card, done.trial), flush=True)
+            print(_json_line(done) if arguments.json else _told(done.card, done), flush=True)
     if pages:
         _write_report(pages, arguments.report)
     if arguments.only_new and not arguments.json:
@@ -101,12 +110,23 @@ def is_measured(folder: Path) -> bool:
         return False
 
 
-def _all(jobs: Sequence[tuple[Path, bool]], arguments: argparse.Namespace) -> Iterator[Done]:
+def _all(jobs: Sequence[Job], arguments: argparse.Namespace) -> Iterator[Done]:
     from logger.cli.processes import processors_count, spread, spread_over
 
     if arguments.cluster is not None:
         return spread_over(arguments.cluster, measured, jobs)
     return spread(measured, jobs, processes=arguments.processes or processors_count())
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One recording to be measured."""
+
+    folder: Path
+    for_page: bool = False
+    """Whether a page of it is wanted."""
+    draws_count: int = 0
+    """How many draws check its doubts; 0: none."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,26 +138,30 @@ class Done:
     card: RunCard | None = None
     trial: Trial | None = None
     page: Run | None = None
+    drawn: Mapping[str, Drawn] = field(default_factory=dict)
 
 
-def measured(job: tuple[Path, bool]) -> Done:
-    """Measure one recording and write the results into its folder, in whatever process this is.
-
-    Args:
-        job: the folder, and whether a page of it is wanted.
-    """
+def measured(job: Job) -> Done:
+    """Measure one recording and write the results into its folder, in whatever process this is."""
     from logger.recording.folder import load
-    from logger.results.measure import measure
+    from logger.results.measure import conclude, look
+    from logger.results.monte_carlo import monte_carlo
     from logger.study.gather import run_of
 
-    folder, for_page = job
+    folder = job.folder
     try:
         recording = load(folder)
-        outcome = measure(recording)
-        page = run_of(recording, outcome) if for_page else None
+        seen = look(recording, recording.rig)
+        outcome = conclude(recording, recording.rig, seen)
+        page = run_of(recording, outcome) if job.for_page else None
+        drawn = (
+            monte_carlo(recording, recording.rig, seen, trial=outcome.trial, count=job.draws_count, seed=1)
+            if job.draws_count
+            else {}
+        )
     except LoggerError as error:
         return Done(folder, (str(error),))
-    return Done(folder, tuple(keep(recording, outcome)), recording.card, outcome.trial, page)
+    return Done(folder, tuple(keep(recording, outcome)), recording.card, outcome.trial, page, drawn)
 
 
 def refuse_existing(path: Path | None) -> None:
@@ -188,15 +212,37 @@ def _write_report(runs: Sequence[Run], path: Path) -> None:
     print(f"boatrun measure: the report is {path}", file=sys.stderr)
 
 
-def _json_line(trial: Trial) -> str:
+def _json_line(done: Done) -> str:
     import json
 
     from logger.results.trial_json import to_json
 
-    return json.dumps(json.loads(to_json(trial)), separators=(",", ":"))
+    assert done.trial is not None  # noqa: S101 - the caller has looked
+    content = json.loads(to_json(done.trial))
+    if done.drawn:
+        content["monte_carlo"] = {
+            name: {
+                "mean": d.mean,
+                "u": d.u,
+                "low": d.low,
+                "high": d.high,
+                "draws": d.draws_count,
+                "budget_u": d.budget_u,
+            }
+            for name, d in done.drawn.items()
+        }
+    return json.dumps(content, separators=(",", ":"))
 
 
-def _told(card: RunCard, trial: Trial) -> str:
+def _told(card: RunCard, done: Done) -> str:
+    from logger.results.monte_carlo import compared
+    from logger.study import words
     from logger.study.summary import summary
 
-    return summary(card, trial)
+    assert done.trial is not None  # noqa: S101 - the caller has looked
+    lines = [summary(card, done.trial)]
+    for name, drawn in done.drawn.items():
+        spread = [words.doubt_alone(u, drawn.unit) for u in (drawn.budget_u, drawn.u)]
+        lines.append(f"  {words.name_of(name)}: standard uncertainty {spread[0]} by its budget, {spread[1]} by draws")
+    lines += [f"  The draws contradict the budget of: {words.name_of(name)}." for name in compared(done.drawn)]
+    return "\n".join(lines)

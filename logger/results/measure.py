@@ -56,8 +56,12 @@ def measure(recording: Recording, rig: Rig | None = None) -> Outcome:
         InputError: the video cannot be read.
     """
     rig = rig or recording.rig
-    seen = track_boat(recording, rig) if recording.video is not None else None
-    return conclude(recording, rig, seen)
+    return conclude(recording, rig, look(recording, rig))
+
+
+def look(recording: Recording, rig: Rig) -> Track | NotFound | None:
+    """What the camera makes of the run; None if there is no video. InputError if it cannot be read."""
+    return track_boat(recording, rig) if recording.video is not None else None
 
 
 def conclude(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> Outcome:

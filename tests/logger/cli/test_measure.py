@@ -209,3 +209,15 @@ def test_a_cluster_measures_the_same_bit_for_bit(gates_only: Maker, tmp_path: Pa
     ) as cluster:
         assert main(["measure", str(tmp_path / "season"), "--cluster", cluster.scheduler_address]) == 0
     assert [results(folder) for folder in folders] == alone
+
+
+def test_draws_stand_beside_the_budgets_when_asked_for(gates_only: Maker, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = str(gates_only())
+    assert main(["measure", "--monte-carlo", "60", folder]) == 0
+    assert "by its budget" in capsys.readouterr().out
+    assert main(["measure", "--json", "--monte-carlo", "60", folder]) == 0
+    drawn = json.loads(capsys.readouterr().out)["monte_carlo"]["time_s"]
+    assert drawn["draws"] == 60
+    assert drawn["u"] > 0
+    assert main(["measure", "--monte-carlo", "3", folder]) == 2
+    assert "wanted at least 50" in capsys.readouterr().err
