@@ -34,6 +34,7 @@ COMMANDS = {
     "record": "record runs with a rig, live, and show what came out",
     "measure": "measure recordings, or measure them again",
     "calibrate": "measure what the rig has to know about itself, step by step",
+    "serve": "show the rig's pages in a browser: calibration led step by step",
     "boat": "make or change a boat's card: sizes, mass, tag, each with the doubt of its reading",
     "print": "sheets to print at true scale: tags for boats, targets to calibrate with",
     "simulate": "write recordings of a simulated tank, with the truth beside them",

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.board import BoardSeen
-from calibration.lens_coverage import REGIONS, Coverage
+from calibration.lens_coverage import REGIONS, WANTED_TILT_DEG, Coverage
 from logger.study import svg
 
 WIDTH = 960.0
@@ -100,3 +100,31 @@ def _corners(view: BoardSeen, tails: NDArray[np.float64], scale: float) -> list[
         parts.append(svg.path([(x, y), (x + du, y + dv)], stroke="#a63a0b", stroke_width="1.2", fill="none"))
         parts.append(svg.tag("circle", cx=x, cy=y, r=2, fill="#0a5566"))
     return parts
+
+
+def coverage_picture(shown: Coverage) -> str:
+    """An SVG document of what views cover so far: corners in each ninth of the picture, and the four tilts."""
+    wide, high, left, top = 150.0, 84.0, 130.0, 46.0
+    parts = [svg.tag("rect", x=0, y=0, width=2 * left + 3 * wide, height=2 * top + 3 * high, fill="#eef6f7")]
+    for row, counts in enumerate(shown.corners_count):
+        for column, count in enumerate(counts):
+            x, y, bare = left + column * wide, top + row * high, REGIONS[row][column] in shown.bare
+            look = {"fill": "#f6d9cc" if bare else "#cfe6ea", "stroke": "#35545e"}
+            parts.append(svg.tag("rect", x=x, y=y, width=wide, height=high, **look))
+            words = "none yet" if bare else f"{count} corners"
+            parts.append(svg.words(x + wide / 2, y + high / 2 + 6, words, **_LETTERS, text_anchor="middle"))
+    middle_x, middle_y = left + 1.5 * wide, top + 1.5 * high
+    places = {"left": (left / 2, middle_y), "right": (1.5 * left + 3 * wide, middle_y),
+              "top": (middle_x, 30.0), "bottom": (middle_x, 2 * top + 3 * high - 14)}  # fmt: skip
+    for side, (x, y) in places.items():
+        there = shown.tilt_deg[side] >= WANTED_TILT_DEG
+        words = f"{side}: {shown.tilt_deg[side]:.0f}°" if there else f"tilt {side} away"
+        colour = "#12343f" if there else "#a63a0b"
+        parts.append(svg.words(x, y, words, **(_LETTERS | {"fill": colour}), text_anchor="middle"))
+    return svg.picture(
+        2 * left + 3 * wide, 2 * top + 3 * high, *parts, title=f"{shown.views_count} views so far",
+        summary=f"{_summary(shown)} {'; '.join(shown.advice) or 'Nothing is missing'}.", key="cover",
+    )  # fmt: skip
+
+
+_LETTERS = {"font_family": "Noto Sans, DejaVu Sans, sans-serif", "font_size": 16, "fill": "#12343f"}

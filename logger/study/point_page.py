@@ -7,6 +7,8 @@ calibrated camera says that it is.
 from __future__ import annotations
 
 import base64
+from collections.abc import Mapping
+from html import escape
 from importlib.resources import files
 
 import cv2
@@ -18,18 +20,34 @@ from logger.config import Rig
 from logger.study import svg
 
 _STEPS_COUNT = 30
+POINT_SCRIPTS = ("point.js", "point_table.js")
+"""Files beside this one that make the picture live, in this order."""
 
 
 def point_page(picture: NDArray[np.uint8], rig: Rig, view: View | None) -> str:
     """The whole page as HTML; `picture` is (H, W) or (H, W, 3), without a `view` nothing is drawn into it."""
     height, width = picture.shape[:2]
     data = base64.b64encode(cv2.imencode(".jpg", picture, (cv2.IMWRITE_JPEG_QUALITY, 92))[1].tobytes()).decode()
-    page = files("logger.study").joinpath("point_page.html").read_text(encoding="utf-8")
-    before = "" if view is None else _before(rig, view, width)
-    filled = {"WIDTH": str(width), "HEIGHT": str(height), "BEFORE": before, "PICTURE": data}
-    for name, text in filled.items():
-        page = page.replace(f"@{name}@", text)
-    return page
+    part = point_part((width, height), rig, view, source=f"data:image/jpeg;base64,{data}")
+    return _filled(_text("point_page.html"), {"SCRIPT": "".join(map(_text, POINT_SCRIPTS)), "PART": part})
+
+
+def point_part(size_px: tuple[int, int], rig: Rig, view: View | None, *, source: str, table: str = "") -> str:
+    """The picture at `source` with its controls and its table so far, to stand in a page that has POINT_SCRIPTS."""
+    before = "" if view is None else _before(rig, view, size_px[0])
+    filled = {"WIDTH": str(size_px[0]), "HEIGHT": str(size_px[1]), "BEFORE": before, "SOURCE": source}
+    filled["TABLE"] = escape(table)
+    return _filled(_text("point_part.html"), filled)
+
+
+def _text(name: str) -> str:
+    return files("logger.study").joinpath(name).read_text(encoding="utf-8")
+
+
+def _filled(text: str, values: Mapping[str, str]) -> str:
+    for name, value in values.items():
+        text = text.replace(f"@{name}@", value)
+    return text
 
 
 def _before(rig: Rig, view: View, width: int) -> str:

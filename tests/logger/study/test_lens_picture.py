@@ -47,3 +47,15 @@ def test_the_title_is_told_and_a_full_picture_says_so() -> None:
     root, _ = drawn()
     assert root.findtext(f"{SVG}title") == "Lens <of> a tub"
     assert "top left" in (root.findtext(f"{SVG}desc") or "")
+
+
+def test_what_is_covered_so_far_is_drawn_with_what_is_missing() -> None:
+    from xml.etree import ElementTree
+
+    from calibration.lens_coverage import coverage
+    from logger.study.lens_picture import coverage_picture
+
+    drawn = coverage_picture(coverage({}))
+    words = ["".join(one.itertext()) for one in ElementTree.fromstring(drawn).iter() if one.tag.endswith("}text")]
+    assert words.count("none yet") == 9
+    assert [f"tilt {side} away" in words for side in ("left", "right", "top", "bottom")] == [True] * 4

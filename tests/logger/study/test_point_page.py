@@ -9,7 +9,7 @@ import numpy as np
 from calibration.lens import Lens
 from calibration.waterplane import Pose, View
 from logger.config import Line, Rig, Tank
-from logger.study.point_page import point_page
+from logger.study.point_page import point_page, point_part
 
 VIEW = View(
     Lens(640, 360, 300.0, 300.0, 319.5, 179.5), Pose.at(np.diag([1.0, -1.0, -1.0]), camera_mm=[0.0, 0.0, 1000.0])
@@ -32,6 +32,12 @@ def test_nothing_is_fetched_and_nothing_is_left_open() -> None:
     assert "http://" not in page.replace("http://www.w3.org/2000/svg", "")
     assert "https://" not in page
     assert re.findall(r"@[A-Z]+@", page) == []
+
+
+def test_points_so_far_stand_in_the_table_as_text() -> None:
+    part = point_part((640, 360), RIG, None, source="/a.png", table='name,kind\n"</textarea>",start\n')
+    assert "&lt;/textarea&gt;" in part
+    assert part.count("</textarea>") == 1
 
 
 def test_known_lines_are_drawn_and_their_names_are_text() -> None:

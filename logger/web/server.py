@@ -1,0 +1,55 @@
+"""The server: an address of this computer, and the pages behind it."""
+
+from __future__ import annotations
+
+import ipaddress
+import socket
+import tempfile
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+import uvicorn
+
+from logger.errors import InputError
+from logger.web.app import build
+from logger.web.pin import Pin
+
+HERE = "127.0.0.1"
+PORT = 8321
+_MOST_CONNECTIONS = 200
+
+
+def needs_pin(address: str) -> bool:
+    """Whether others than this computer reach that address. InputError: it is no address."""
+    try:
+        return not ipaddress.ip_address(address).is_loopback
+    except ValueError as error:
+        raise InputError(
+            f"boatrun serve: --listen: found {address!r}; wanted an address of this computer, such as 10.42.0.1, or "
+            "0.0.0.0 for all of them"
+        ) from error
+
+
+def opened(address: str, port: int) -> socket.socket:
+    """The socket that is listened at. InputError: it cannot be had."""
+    is_6 = ipaddress.ip_address(address).version == 6
+    try:
+        return socket.create_server((address, port), family=socket.AF_INET6 if is_6 else socket.AF_INET, backlog=128)
+    except OSError as error:
+        cure = "stop what listens there, or give another --port" if error.errno == 98 else "see ip address"
+        raise InputError(f"boatrun serve: {address} port {port} cannot be had ({error.strerror}); {cure}") from error
+
+
+def serve(rig_file: Path, at: socket.socket, *, pin: Pin | None, now: Callable[[], datetime]) -> None:
+    """Serve until Ctrl-C or SIGTERM."""
+    drafts = rig_file.absolute().parent / "drafts"
+    drafts.mkdir(exist_ok=True)
+    tempfile.tempdir = str(drafts)  # a picture that is being sent must not fill a /tmp that is memory
+    app = build(rig_file, pin=pin, now=now)
+    config = uvicorn.Config(
+        app, log_level="warning", access_log=False, server_header=False, ws="none", lifespan="off", http="h11",
+        loop="asyncio", limit_concurrency=_MOST_CONNECTIONS, timeout_keep_alive=5, timeout_graceful_shutdown=2,
+        proxy_headers=False,
+    )  # fmt: skip
+    uvicorn.Server(config).run(sockets=[at])

@@ -1,0 +1,115 @@
+"""What every page is given: the rig, its drafts, the work under way, and how a page is drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse
+
+from logger import __version__
+from logger.checkup.steps import Step, steps
+from logger.config import Rig
+from logger.errors import LoggerError
+from logger.recording.rig_toml import read_rig
+from logger.web import words
+from logger.web.drafts import Drafts
+from logger.web.jobs import Job, Jobs
+from logger.web.pin import Attempts, Pin
+from logger.web.sessions import Sessions, Visitor
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Site:
+    """One rig and its pages."""
+
+    rig_file: Path
+    sessions: Sessions
+    attempts: Attempts
+    pin: Pin | None
+    drafts: Drafts
+    jobs: Jobs
+    now: Callable[[], datetime]
+    """Wall time, for the names of folders; never for measuring."""
+    templates: Environment
+
+    @property
+    def folder(self) -> Path:
+        """Where the rig file lies."""
+        return self.rig_file.absolute().parent
+
+    @property
+    def today(self) -> date:
+        """By the wall."""
+        return self.now().date()
+
+    def rig(self) -> Rig:
+        """The rig as its file says now. InputError or ConfigError: what is wrong with it."""
+        return read_rig(self.rig_file)
+
+    def steps(self, rig: Rig) -> list[Step]:
+        """How far it is calibrated."""
+        return steps(self.rig_file, rig, today=self.today)
+
+    def draw(self, request: Request, template: str, /, *, status: int = 200, **values: Any) -> HTMLResponse:
+        """A page; `wrong` among the values is what went wrong, told at its top."""
+        visitor = visitor_of(request)
+        rig, rig_wrong = self._rig_or_why()
+        shown = {
+            "visitor": visitor, "token": visitor.token, "rig": rig, "here": request.url.path, "wrong": "",
+            "busy": self.jobs.under_way, "asks_pin": self.sessions.asks_pin, "version": __version__,
+            "said": words.said(request), **values,
+        }  # fmt: skip
+        shown["wrongs"] = split(str(shown["wrong"] or rig_wrong))
+        return HTMLResponse(self.templates.get_template(template).render(shown), status)
+
+    def _rig_or_why(self) -> tuple[Rig | None, str]:
+        try:
+            return self.rig(), ""
+        except LoggerError as error:
+            return None, str(error)
+
+    def begin(self, title: str, work: Callable[[Job], str], *, back: str, has_enough: bool = False) -> RedirectResponse:
+        """Begin work that takes long, and lead to the page that shows how far it is."""
+        job = self.jobs.begin(title, work, back=back, has_enough=has_enough)
+        return go(f"/progress/{job.number}")
+
+
+def visitor_of(request: Request) -> Visitor:
+    """Who has sent it."""
+    visitor: Visitor = request.state.visitor
+    return visitor
+
+
+def go(path: str) -> RedirectResponse:
+    """Lead to another page after something was sent, so that to load it anew sends nothing again."""
+    return RedirectResponse(path, 303)
+
+
+def split(sentence: str) -> list[str]:
+    """Several mistakes told in one line, one by one."""
+    return [part for part in " ".join(sentence.split()).split(" | ") if part]
+
+
+def templates() -> Environment:
+    """The templates, with every sentence of theirs passed through `_`, where a catalogue of another language goes."""
+    made = Environment(
+        loader=PackageLoader("logger.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True, extensions=["jinja2.ext.i18n"],
+    )  # fmt: skip
+    made.install_null_translations(newstyle=False)  # type: ignore[attr-defined]
+    made.globals.update(step_title=words.step_title, step_lead=words.step_lead, standing=words.standing)
+    return made
+
+
+def shown_number(value: float, digits: int = 1) -> str:
+    """A number for a form's field: without needless zeros."""
+    return f"{value:.{digits}f}".rstrip("0").rstrip(".") if digits else f"{value:.0f}"
+
+
+Values = Mapping[str, str]

@@ -1,0 +1,36 @@
+// Points that have a field each: the next click fills the next empty one; once all are set, the nearest is moved.
+"use strict";
+for (const look of document.querySelectorAll(".look")) {
+  const names = look.dataset.fields.split(" "), labels = look.dataset.labels.split(" ");
+  const fields = names.map((name) => document.getElementById(`f-${name}`));
+  const said = look.nextElementSibling, away = said.nextElementSibling.querySelector("[data-undo]");
+  const read = (field) => { const found = field.value.split(",").map(Number); return found.length === 2 && found.every(Number.isFinite) && field.value ? found : null; };
+  const next = () => fields.findIndex((field) => !read(field));
+  function tell(words) {
+    const n = next();
+    said.textContent = `${words} ${n < 0 ? "All are set; a further click moves the nearest." : `Next: point ${labels[n]}.`}`.trim();
+  }
+  function set([u, v]) {
+    let n = next();
+    if (n < 0) {
+      const far = fields.map((field) => { const at = read(field); return Math.hypot(at[0] - u, at[1] - v); });
+      n = far.indexOf(Math.min(...far));
+    }
+    fields[n].value = `${u.toFixed(1)},${v.toFixed(1)}`;
+    tell(`Point ${labels[n]} is at column ${u.toFixed(1)}, row ${v.toFixed(1)}.`);
+  }
+  function undo() {
+    const n = fields.map(read).reduce((last, at, index) => at ? index : last, -1);
+    if (n >= 0) fields[n].value = "";
+    tell("");
+  }
+  function shapes() {
+    const points = fields.map(read);
+    return points.map((at, n) => at && { at, from: n > 0 ? points[n - 1] : null, words: labels[n] }).filter(Boolean);
+  }
+  const pointer = pointAt(look, { set, undo, shapes });
+  for (const field of fields) field.addEventListener("input", () => { tell(""); pointer.show(); });
+  away.hidden = false;
+  away.addEventListener("click", () => { undo(); pointer.show(); });
+  tell("");
+}

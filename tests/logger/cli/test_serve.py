@@ -1,0 +1,84 @@
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+from logger.cli import main
+from logger.web.pin import read_pin
+from tests.logger.cli.test_calibrate_plane import RIG
+
+
+@pytest.fixture
+def rig(tmp_path: Path) -> Path:
+    (tmp_path / "rig.toml").write_text(RIG, encoding="utf-8")
+    return tmp_path / "rig.toml"
+
+
+def served(rig: Path, *words: str, said: str = "") -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "logger", "serve", str(rig), *words], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE, text=True, env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
+    )  # fmt: skip
+
+
+def test_it_serves_on_this_computer_until_it_is_stopped(rig: Path) -> None:
+    with served(rig, "--port", "0") as server:
+        assert server.stdout is not None
+        address = server.stdout.readline().split()[3]
+        assert address.startswith("http://127.0.0.1:")
+        with urllib.request.urlopen(address, timeout=60) as answer:  # noqa: S310 - it is our own
+            assert answer.status == 200
+            assert b"Calibration, step by step" in answer.read()
+            assert "server" not in {name.lower() for name in answer.headers}
+        server.send_signal(signal.SIGINT)
+        _, told = server.communicate(timeout=60)
+    assert "Traceback" not in told
+    assert server.returncode in (0, 130)
+
+
+def test_nobody_else_is_let_in_without_a_pin(rig: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["serve", str(rig), "--listen", "0.0.0.0"]) == 2  # noqa: S104 - it is refused
+    told = capsys.readouterr().err
+    assert "others can reach 0.0.0.0, and no PIN is set; choose one first" in told
+    assert told.count("\n") == 1
+
+
+def test_a_pin_is_chosen_and_kept_hashed(rig: Path) -> None:
+    with served(rig, "--set-pin") as setting:
+        out, told = setting.communicate("seagull7\n", timeout=60)
+    assert setting.returncode == 0, told
+    assert "it holds from the next start" in out
+    pin = read_pin(rig)
+    assert pin is not None
+    assert pin.is_right("seagull7")
+    with served(rig, "--set-pin") as setting:
+        _, told = setting.communicate("123456\n", timeout=60)
+    assert setting.returncode == 2
+    assert "wanted some that nobody guesses" in told
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--listen", "here"], "--listen: found 'here'; wanted an address"),
+        (["--listen", "203.0.113.7"], "no PIN is set"),
+        (["--port", "70000"], "wanted a port from 0 to 65535"),
+    ],
+)
+def test_what_cannot_be_is_told_in_one_line(
+    rig: Path, words: list[str], told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    try:
+        status = main(["serve", str(rig), *words])
+    except SystemExit as left:
+        status = int(left.code or 0)
+    assert status == 2
+    said = capsys.readouterr().err
+    assert told in said
+    assert said.count("\n") == 1
