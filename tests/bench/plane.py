@@ -6,8 +6,9 @@
 Each is a simulated tank, 1.5 x 0.5 m: camera 1.25 to 1.45 m up, tilted by 0 to 8 degrees, k1 from 0 to -0.2; lens,
 marks, depth, level, floor and board are wrong by as much as they are said to be (tests/calibration/plane_tank.py). Told
 for each way, and for each two degrees of tilt: the error at the worst of 45 places of the run area, what is stated for
-the worst place (95 %), how often the stated interval of a place holds the truth, and that of the camera's own place
-(x, y, height). In the picture each calibration is a dot, true against stated.
+the worst place (95 %), how often the one is beyond the other (what is stated is meant for each place by itself: beyond
+it lie 5 % of the errors at any place, and of the worst of 45 a few more), how often the stated interval of a place
+holds the truth, and that of the camera's own place (x, y, height). In the picture each calibration is a dot.
 """
 
 from __future__ import annotations
