@@ -244,5 +244,7 @@ def _told(card: RunCard, done: Done) -> str:
     for name, drawn in done.drawn.items():
         spread = [words.doubt_alone(u, drawn.unit) for u in (drawn.budget_u, drawn.u)]
         lines.append(f"  {words.name_of(name)}: standard uncertainty {spread[0]} by its budget, {spread[1]} by draws")
-    lines += [f"  The draws contradict the budget of: {words.name_of(name)}." for name in compared(done.drawn)]
+    lines += [
+        f"  The draws show much more doubt than the budget of: {words.name_of(name)}." for name in compared(done.drawn)
+    ]
     return "\n".join(lines)

@@ -60,5 +60,14 @@ def test_same_seed_same_digits(shop: Any) -> None:
 def test_a_budget_that_is_far_too_small_is_named() -> None:
     honest = Drawn("s", 1.0, 0.1, 0.8, 1.2, 200, 0.1, 0.0)
     small = Drawn("s", 1.0, 0.1, 0.8, 1.2, 200, 0.03, 0.0)
-    by_what_cannot_be_drawn = Drawn("s", 1.0, 0.1, 0.8, 1.2, 200, 0.5, 0.96)
-    assert compared({"a": honest, "b": small, "c": by_what_cannot_be_drawn}) == ["b"]
+    wide = Drawn("s", 1.0, 0.1, 0.8, 1.2, 200, 0.5, 0.96)
+    assert compared({"a": honest, "b": small, "c": wide}) == ["b"]
+
+
+def test_a_beam_that_bounces_does_so_in_every_draw(shop: Any) -> None:
+    """Breaks 0.2 ms apart, stamps known to 1 ms: were they put in another order, the passage would be another one."""
+    rig = _with_stamps(shop.rig(gate_distance_mm=1200.0), 0.001)
+    edges = [*shop.edges("A", (2.0, 2.0002), (2.0004, 3.0)), *shop.edges("B", (8.0, 9.0))]
+    found = drawn(shop, rig, shop.recording(rig, edges=edges), None)
+    assert found["time_s"].draws_count == 120
+    assert found["time_s"].u == pytest.approx(found["time_s"].budget_u, rel=0.35)
