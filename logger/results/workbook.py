@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from datetime import date, time
 
+import numpy as np
 from xlsxwriter import Workbook
 from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
@@ -16,6 +16,8 @@ from logger.results.export import Table, kind_of
 _MOST_EXACT = 2**53
 """Whole numbers beyond this are written as text: a spreadsheet keeps 15 digits and would round stamps."""
 _WIDEST = 40
+_NOUGHT = "1899-12-30"
+"""The day from which spreadsheets count (ISO/IEC 29500-1, 18.17.4.1)."""
 
 
 def workbook(tables: Sequence[Table]) -> bytes:
@@ -52,9 +54,11 @@ def _write(sheet: Worksheet, line: int, at: int, cell: str, column: Column, form
     elif kind == "boolean":
         sheet.write_boolean(line, at, cell == "true")
     elif kind == "date":
-        sheet.write_datetime(line, at, date.fromisoformat(cell), formats["date"])
+        days = (np.datetime64(cell, "D") - np.datetime64(_NOUGHT, "D")).astype(int)
+        sheet.write_number(line, at, int(days), formats["date"])
     elif kind == "time":
-        sheet.write_datetime(line, at, time.fromisoformat(cell), formats["time"])
+        hours, minutes, seconds = (float(part) for part in cell.split(":"))
+        sheet.write_number(line, at, (hours * 60 + minutes + seconds / 60) / 1440, formats["time"])
     else:
         sheet.write_string(line, at, cell)
 

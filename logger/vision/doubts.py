@@ -40,6 +40,8 @@ the contrast, and the contrast is less than this share of the water's light."""
 _U_SHINING_PX = 2.0
 _U_CRINKLED_PX, _U_CRINKLED_TIP_PX = 1.3, 3.0
 """The same for an edge, and a pointed bow, at which crinkles begin: they are gathered from so far around."""
+_OFF_CARD_BY_CRINKLES = 0.12
+"""Crinkles whose length and width are together so far from the card's, as shares, may be the water's."""
 _LEANING = 0.08
 """A taper so far from the usual is none of a boat."""
 _CONTRADICTED, _MATTERS_MM = 3.0, 2.0
@@ -223,6 +225,9 @@ def flags(card: Card, learnt: Learnt, plane: Plane, found: Survey) -> tuple[str,
     if found.contrast < _TOO_FAINT_GREY:
         found_flags.append(f"the boat stands out from the floor by only {found.contrast:.0f} of 255 grey levels")
     length, width = outline.extents(hull.outline())
+    off = sum(abs(seen / told - 1) for seen, told in ((length, card.length_mm), (width, card.width_mm)) if told)
+    if learnt.is_by_crinkles and off > _OFF_CARD_BY_CRINKLES:
+        found_flags.append("the boat was told from the floor by its crinkles alone, and they are not of its size")
     for what, seen, told in (("length", length, card.length_mm), ("width", width, card.width_mm)):
         if told is not None and abs(seen - told) > max(8.0, 0.08 * told):
             found_flags.append(f"the outline's {what} is {seen:.0f} mm, the boat card says {told:.0f} mm")

@@ -110,7 +110,11 @@ def test_an_edge_at_which_crinkles_begin_is_doubted_by_pixels(painted: Painted) 
     moved = shifts(replace(painted, learnt=by_crinkles))
     for name in ("hull outline, along", "hull outline, across"):
         assert np.hypot(*moved[name][0]) > step
-    assert doubts.flags(boat_card(painted.recording.card.boat), by_crinkles, painted.plane, painted.found) == ()
+    card = boat_card(painted.recording.card.boat)
+    assert doubts.flags(card, by_crinkles, painted.plane, painted.found) == ()
+    larger = replace(card, length_mm=1.06 * card.length_mm, width_mm=1.07 * card.width_mm)
+    assert "crinkles alone" in doubts.flags(larger, by_crinkles, painted.plane, painted.found)[0]
+    assert doubts.flags(larger, painted.learnt, painted.plane, painted.found) == ()
 
 
 def test_a_wall_like_the_water_says_little_of_where_the_waterline_is(painted: Painted) -> None:
