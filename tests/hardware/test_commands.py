@@ -33,9 +33,10 @@ LONG: dict[str, str] = {
     "boatrun calibrate plane": "tests/logger/cli/test_calibrate_plane.py",
     "boatrun calibrate gates": "tests/logger/cli/test_calibrate_gates.py",
     "boatrun film": "tests/logger/cli/test_film.py",
+    "boatrun serve": "tests/logger/cli/test_serve.py",
 }
-"""Beginning of a command that takes many pictures or half a minute -> the tests that run it. Here its words are read by
-the command itself, all of them, as when it is run."""
+"""Beginning of a command that takes many pictures or half a minute, or never ends -> the tests that run it. Here its
+words are read by the command itself, all of them, as when it is run."""
 
 ELSEWHERE: dict[str, str] = {
     "S=$(command -v sudo)": ".ci/fresh_root runs it as printed in a fresh root",
