@@ -140,7 +140,7 @@ def _run(words: list[str]) -> int:
 
 
 def _top_parser() -> Parser:
-    lines = "\n".join(f"  {name:<10}{what}" for name, what in COMMANDS.items())
+    lines = "\n".join(f"  {name:<11}{what}" for name, what in COMMANDS.items())
     parser = Parser(
         prog="boatrun",
         usage="boatrun COMMAND ...",
