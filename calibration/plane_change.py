@@ -24,7 +24,8 @@ class Change:
 
     def told(self) -> str:
         """The difference as a sentence."""
-        words = f"places move by up to {self.most_mm:.1f} mm, lengths by {self.scale_ratio - 1:+.2%}"
+        longer = round(self.scale_ratio - 1, 4) + 0.0  # a nought has no sign
+        words = f"places move by up to {self.most_mm:.1f} mm, lengths by {longer:+.2%}"
         if self.is_turned:
             words += "; the run goes another way in the picture than before: were the marks typed in another order?"
         return words

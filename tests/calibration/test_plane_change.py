@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from calibration.lens import Lens
-from calibration.plane_change import change
+from calibration.plane_change import Change, change
 from calibration.waterplane import Pose, View, rotation_matrix
 
 LENS = Lens(1280, 720, 900.0, 900.0, 639.5, 359.5)
@@ -37,3 +37,8 @@ def test_a_frame_that_was_turned_is_told() -> None:
 
 def test_pictures_of_another_size_have_nothing_alike() -> None:
     assert change(View(Lens(640, 360, 450.0, 450.0, 319.5, 179.5), OLD.pose), OLD, AREA) is None
+
+
+def test_lengths_that_hardly_shrink_are_not_told_as_minus_nought() -> None:
+    assert Change(0.0, 1 - 1e-7, False).told() == "places move by up to 0.0 mm, lengths by +0.00%"
+    assert Change(0.0, 0.9999, False).told().endswith("lengths by -0.01%")
