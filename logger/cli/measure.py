@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from logger.results.store import Store
     from logger.results.trial import Trial
     from logger.study.leaf import Run
+    from logger.vision.track import NotFound, Track
 
 _FEWEST_DRAWS = 50
 
@@ -145,20 +146,14 @@ def measured(job: Job) -> Done:
     """Measure one recording and write the results into its folder, in whatever process this is."""
     from logger.recording.folder import load
     from logger.results.measure import conclude, look
-    from logger.results.monte_carlo import monte_carlo
-    from logger.study.gather import run_of
 
     folder = job.folder
     try:
         recording = load(folder)
         seen = look(recording, recording.rig)
         outcome = conclude(recording, recording.rig, seen)
-        page = run_of(recording, outcome) if job.for_page else None
-        drawn = (
-            monte_carlo(recording, recording.rig, seen, trial=outcome.trial, count=job.draws_count, seed=1)
-            if job.draws_count
-            else {}
-        )
+        page = _for_page(recording, outcome) if job.for_page else None
+        drawn = _drawn(recording, seen, outcome.trial, job.draws_count) if job.draws_count else {}
     except LoggerError as error:
         return Done(folder, (str(error),))
     return Done(folder, tuple(keep(recording, outcome)), recording.card, outcome.trial, page, drawn)
@@ -179,6 +174,18 @@ def _opened(path: Path | None) -> AbstractContextManager[Store | None]:
     from logger.results.store import Store
 
     return nullcontext() if path is None else Store(path)
+
+
+def _for_page(recording: Recording, outcome: Outcome) -> Run:
+    from logger.study.gather import run_of
+
+    return run_of(recording, outcome)
+
+
+def _drawn(recording: Recording, seen: Track | NotFound | None, trial: Trial, count: int) -> Mapping[str, Drawn]:
+    from logger.results.monte_carlo import monte_carlo
+
+    return monte_carlo(recording, recording.rig, seen, trial=trial, count=count, seed=1)
 
 
 def keep(recording: Recording, outcome: Outcome) -> list[str]:
@@ -235,16 +242,19 @@ def _json_line(done: Done) -> str:
 
 
 def _told(card: RunCard, done: Done) -> str:
-    from logger.results.monte_carlo import compared
-    from logger.study import words
     from logger.study.summary import summary
 
     assert done.trial is not None  # noqa: S101 - the caller has looked
-    lines = [summary(card, done.trial)]
-    for name, drawn in done.drawn.items():
+    return "\n".join([summary(card, done.trial), *(_draws_told(done.drawn) if done.drawn else [])])
+
+
+def _draws_told(found: Mapping[str, Drawn]) -> list[str]:
+    from logger.results.monte_carlo import compared
+    from logger.study import words
+
+    lines = []
+    for name, drawn in found.items():
         spread = [words.doubt_alone(u, drawn.unit) for u in (drawn.budget_u, drawn.u)]
         lines.append(f"  {words.name_of(name)}: standard uncertainty {spread[0]} by its budget, {spread[1]} by draws")
-    lines += [
-        f"  The draws show much more doubt than the budget of: {words.name_of(name)}." for name in compared(done.drawn)
-    ]
-    return "\n".join(lines)
+    contradicted = (words.name_of(name) for name in compared(found))
+    return lines + [f"  The draws show much more doubt than the budget of: {name}." for name in contradicted]

@@ -39,7 +39,7 @@ def answers(case: Case, heard: Testimony, end: Ending) -> dict[str, Result | Not
         return dict.fromkeys(NAMES, NotMeasured(case.why_no_motion))
     if not heard.last:
         return dict.fromkeys(NAMES, heard.last)
-    from_s = case.since_first_s(case.origin_ns + round(heard.last.time.value * 1e9))
+    from_s = case.since_first_s(heard.last.t_ns(case.origin_ns))
     until_s = _slow_s(case.motion, from_s, case.since_first_s(end.t_ns), _STOP_SPEEDS * case.rules.stop_speed_mm_per_s)
     found = of_coast(case.track, case.motion, from_s, until_s)
     if isinstance(found, NotMeasured):

@@ -45,7 +45,11 @@ class Reached:
 
     def crossing(self, origin_ns: int) -> Crossing:
         """As it stands in a trial."""
-        return Crossing(self.line, origin_ns + round(self.time.value * 1e9), self.time.u, self.witness)
+        return Crossing(self.line, self.t_ns(origin_ns), self.time.u, self.witness)
+
+    def t_ns(self, origin_ns: int) -> int:
+        """When, as a stamp."""
+        return origin_ns + round(self.time.value * 1e9)
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,7 +40,7 @@ def ending(case: Case, heard: Testimony) -> Ending:
     until = _until(case, heard)
     if not heard.last:
         return until
-    last_ns = case.origin_ns + round(heard.last.time.value * 1e9)
+    last_ns = heard.last.t_ns(case.origin_ns)
     if case.kind != "drift":
         return Ending(last_ns, "finish")
     coast = coast_of(case, heard)
@@ -50,14 +50,18 @@ def ending(case: Case, heard: Testimony) -> Ending:
     return Ending(int(case.motion.t_ns[0]) + round(found.time_s * 1e9), found.reason)
 
 
+def begun_ns(case: Case, heard: Testimony) -> int | None:
+    """When the run began: at go, or else at the start line; None if neither is known."""
+    if case.story.go_ns is not None:
+        return case.story.go_ns
+    return heard.first.t_ns(case.origin_ns) if heard.first else None
+
+
 def _until(case: Case, heard: Testimony) -> Ending:
     """What ends a run that does not end by itself."""
     found: list[Ending] = []
-    begun_ns = case.story.go_ns
-    if begun_ns is None and heard.first:
-        begun_ns = case.origin_ns + round(heard.first.time.value * 1e9)
-    if begun_ns is not None:
-        found.append(Ending(begun_ns + round(case.rules.time_cap_s * 1e9), "time_cap"))
+    if (began_ns := begun_ns(case, heard)) is not None:
+        found.append(Ending(began_ns + round(case.rules.time_cap_s * 1e9), "time_cap"))
     if case.story.stop_ns is not None:
         found.append(Ending(case.story.stop_ns, "stopped_by_hand"))
     found.append(Ending(case.ends_ns, "recording_ended"))  # last: of equal moments the first in the list is the reason
@@ -120,7 +124,7 @@ def _drift(case: Case, heard: Testimony) -> _Asked | NotMeasured:
         return heard.last
     if coast is None or case.motion is None or case.last is None:
         return NotMeasured(case.why_no_motion or "The rig has no mark line.")
-    from_s = case.since_first_s(case.origin_ns + round(heard.last.time.value * 1e9))
+    from_s = case.since_first_s(heard.last.t_ns(case.origin_ns))
     if from_s >= case.motion.time_s[-1]:
         return NotMeasured("The camera did not see the boat after the mark line.")
     ahead = coast.bow_for(case.motion)
@@ -144,7 +148,7 @@ def _along(case: Case, heard: Testimony, end: Ending) -> _Asked | NotMeasured:
     if not heard.first:
         return heard.first
     assert case.motion is not None and case.first is not None  # noqa: S101, PT018
-    begin_s = case.since_first_s(case.origin_ns + round(heard.first.time.value * 1e9))
+    begin_s = case.since_first_s(heard.first.t_ns(case.origin_ns))
     end_s = case.since_first_s(end.t_ns)
     within = max(begin_s, 0.0), min(end_s, float(case.motion.time_s[-1]))
     if within[1] - within[0] <= 0.05:
@@ -166,7 +170,7 @@ def _on_the_way(case: Case, heard: Testimony, begin_s: float, end_s: float, *, l
     ahead = None if coast is None else coast.bow_for(case.motion)
     last_s = float(np.clip(end_s, 0.0, case.motion.time_s[-1]))
     forward_mm = float(bow.reach(case.motion.outline_mm, case.motion.heading_at(last_s), first.normal)[0][0])
-    from_s = 0.0 if not heard.last else case.since_first_s(case.origin_ns + round(heard.last.time.value * 1e9))
+    from_s = 0.0 if not heard.last else case.since_first_s(heard.last.t_ns(case.origin_ns))
 
     def measures(motion: Motion) -> Mapping[str, float]:
         begin = moment_near_s(motion, first, begin_s)

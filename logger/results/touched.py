@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from logger.results.case import Case
-from logger.results.stretch import Ending
+from logger.results.stretch import Ending, begun_ns
 from logger.results.witnesses import Testimony
 from logger.vision.track import Touch
 
@@ -17,12 +17,9 @@ def touched(case: Case, heard: Testimony, end: Ending) -> tuple[Touch, ...]:
     """The touches between go (or else the start line, or else arming) and the end of the run."""
     if case.track is None:
         return ()
-    begun_ns = case.story.go_ns
-    if begun_ns is None:
-        begun_ns = _started_ns(case, heard)
-    if begun_ns is None:
-        begun_ns = case.from_ns
-    return tuple(touch for touch in case.track.touches if begun_ns <= touch.from_ns <= end.t_ns)
+    if (began_ns := begun_ns(case, heard)) is None:
+        began_ns = case.from_ns
+    return tuple(touch for touch in case.track.touches if began_ns <= touch.from_ns <= end.t_ns)
 
 
 def told(touches: Sequence[Touch], case: Case, heard: Testimony) -> list[str]:
@@ -47,4 +44,4 @@ def _sentence(touch: Touch, case: Case, heard: Testimony) -> str:
 
 
 def _started_ns(case: Case, heard: Testimony) -> int | None:
-    return case.origin_ns + round(heard.first.time.value * 1e9) if heard.first else None
+    return heard.first.t_ns(case.origin_ns) if heard.first else None

@@ -20,7 +20,7 @@ from logger.results.budget import Owner
 from logger.results.case import Case
 from logger.results.motion import Motion
 from logger.results.polygon import Floats, inside_mm
-from logger.results.stretch import Ending
+from logger.results.stretch import Ending, begun_ns
 from logger.results.trial import NotMeasured, Result, Visit
 from logger.results.witnesses import Testimony
 
@@ -36,10 +36,8 @@ def visits(case: Case, heard: Testimony, end: Ending) -> tuple[Visit, ...]:
     """All from go (or else the start line, or else arming) to the end of the run, in order of time."""
     if case.motion is None:
         return ()
-    begun_ns = case.story.go_ns
-    if begun_ns is None and heard.first:
-        begun_ns = case.origin_ns + round(heard.first.time.value * 1e9)
-    from_s, to_s = case.since_first_s(case.from_ns if begun_ns is None else begun_ns), case.since_first_s(end.t_ns)
+    began_ns = begun_ns(case, heard)
+    from_s, to_s = case.since_first_s(case.from_ns if began_ns is None else began_ns), case.since_first_s(end.t_ns)
     found = [visit for zone in case.rig.zones for visit in _of(zone, case.motion, from_s, to_s)]
     return tuple(sorted(found, key=lambda visit: visit.from_ns))
 

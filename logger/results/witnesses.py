@@ -61,7 +61,7 @@ def testimony(case: Case) -> Testimony:
         return Testimony(none, none, None, None, ())
     flags: list[str] = []
     seen_first = _camera(case, case.first, after_ns=case.from_ns)
-    after_ns = case.from_ns if not seen_first else case.origin_ns + round(seen_first.time.value * 1e9)
+    after_ns = case.from_ns if not seen_first else seen_first.t_ns(case.origin_ns)
     seen_last = _camera(case, case.last, after_ns=after_ns)
     pair = gates.pair(
         _there(case, case.first, flags),
@@ -247,6 +247,6 @@ def _again(case: Case, pair: gates.GatePair, last: Reached | NotMeasured) -> lis
     """The start gate broken more than once before the end."""
     if pair.start is None:
         return []
-    until_ns = case.ends_ns if not last else case.origin_ns + round(last.time.value * 1e9)
+    until_ns = case.ends_ns if not last else last.t_ns(case.origin_ns)
     found = [p for p in case.passages[pair.start.gate] if gates.usable(p) and pair.start.t_ns <= p.t_ns < until_ns]
     return [doubts.of_second_start(pair.start.gate, len(found))] if len(found) > 1 else []

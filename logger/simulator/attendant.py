@@ -76,13 +76,13 @@ def edges(tub: Tub, asked: Asked, *, source: str) -> list[Edge]:
 def covered_share(off_mm: Floats, *, straw_mm: float, beam_mm: float) -> Floats:
     """How much of a round bundle a straw covers whose middle is `off_mm` beside the bundle's."""
     radius = beam_mm / 2
+    return _share_below(off_mm + straw_mm / 2, radius) - _share_below(off_mm - straw_mm / 2, radius)
 
-    def left_of(x_mm: Floats) -> Floats:
-        """Share of the disc on the left of x."""
-        x = np.clip(x_mm / radius, -1, 1)
-        return np.asarray(0.5 + (x * np.sqrt(1 - x**2) + np.arcsin(x)) / math.pi, np.float64)
 
-    return left_of(off_mm + straw_mm / 2) - left_of(off_mm - straw_mm / 2)
+def _share_below(edge_mm: Floats, radius_mm: float) -> Floats:
+    """How much of a disc lies on one side of a straight edge so far from its middle."""
+    x = np.clip(edge_mm / radius_mm, -1, 1)
+    return np.asarray(0.5 + (x * np.sqrt(1 - x**2) + np.arcsin(x)) / math.pi, np.float64)
 
 
 def _pass(tub: Tub, asked: Asked, number: int) -> Iterator[tuple[int, str, bool]]:
@@ -106,9 +106,7 @@ def _ripples(tub: Tub, asked: Asked) -> list[tuple[int, str, bool]]:
         chance = stream(tub.seed, f"ripples {gate}")
         waves = sum(share * np.sin(2 * math.pi * (hertz * since_s + chance.uniform())) for hertz, share in _WAVES)
         level_mm = tub.ripples_mm * np.asarray(waves, np.float64) / sum(share for _, share in _WAVES)
-        radius = tub.beam_mm / 2
-        x = np.clip((level_mm - tub.above_water_mm) / radius, -1, 1)
-        covered = 0.5 + (x * np.sqrt(1 - x**2) + np.arcsin(x)) / math.pi
+        covered = _share_below(level_mm - tub.above_water_mm, tub.beam_mm / 2)
         found += _told(tub, gate, asked.from_ns, since_s, 1 - covered * (1 - tub.stray_share))
     return found
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 
 from calibration.quantity import Quantity
 
@@ -41,11 +42,17 @@ def cure(source: str) -> str:
     return next((words for pattern, words in _CURES if re.fullmatch(pattern, source, re.IGNORECASE)), "")
 
 
+def squares_by_cause(quantity: Quantity) -> dict[str, float]:
+    """Squared doubt per cause, in the unit's square; a cause that several runs have is one."""
+    squares: dict[str, float] = defaultdict(float)
+    for source, part in quantity.contributions.items():
+        squares[source.name] += part * part
+    return squares
+
+
 def advice(quantity: Quantity) -> str:
     """What would make a result better, as a sentence; empty where no cause stands out or nothing can be done."""
-    squares: dict[str, float] = {}
-    for source, part in quantity.contributions.items():
-        squares[source.name] = squares.get(source.name, 0.0) + part * part
+    squares = squares_by_cause(quantity)
     total = sum(squares.values())
     if total <= 0:
         return ""

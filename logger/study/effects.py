@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from logger.study.compare import PROBABILITY
+
 Floats = NDArray[np.float64]
-PROBABILITY = 0.95
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from calibration.quantity import Quantity
 from logger.config import Rig, RunCard
 from logger.results.trial import Result, Trial
 from logger.study import graphs, pathmap, words
-from logger.study.advice import advice
+from logger.study.advice import advice, squares_by_cause
 from logger.study.graphs import Curve, Labels, Moment
 from logger.study.series import Series
 
@@ -221,7 +219,7 @@ def _rows(trial: Trial, truth: Mapping[str, float]) -> list[Row]:
 
 def _budget(name: str, result: Result) -> Budget:
     quantity = result.quantity
-    causes = sorted(_by_cause(quantity).items(), key=lambda item: -item[1])
+    causes = sorted(squares_by_cause(quantity).items(), key=lambda item: -item[1])
     total = quantity.u**2
     rows = tuple(
         Cause(
@@ -238,14 +236,6 @@ def _budget(name: str, result: Result) -> Budget:
         "because independent doubts partly cancel."
     )
     return Budget(words.name_of(name), words.said(result), caption, rows, advice(quantity))
-
-
-def _by_cause(quantity: Quantity) -> dict[str, float]:
-    """Squared doubt per cause, in the unit's square."""
-    squares: dict[str, float] = defaultdict(float)
-    for source, part in quantity.contributions.items():
-        squares[source.name] += part * part
-    return squares
 
 
 def _percent(share: float) -> str:

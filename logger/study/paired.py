@@ -14,8 +14,7 @@ from dataclasses import dataclass
 from scipy import stats
 
 from calibration.quantity import Quantity
-
-PROBABILITY = 0.95
+from logger.study.compare import PROBABILITY
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, Self
 
 import pytest
 
@@ -59,22 +59,26 @@ def test_ripples_below_the_beams_pass_and_crests_that_reach_them_fail() -> None:
     assert "raise the beams" in high.cure
 
 
+class Around:
+    """A driver around another one, whose records it changes."""
+
+    def __init__(self, driver: Any) -> None:
+        self.driver, self.name = driver, driver.name
+
+    def __enter__(self) -> Self:
+        self.driver.__enter__()
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self.driver.__exit__(*error)
+
+    def ask(self, **asked: Any) -> None:
+        self.driver.ask(**asked)
+
+
 def test_pins_exchanged_in_the_rig_file_are_found_by_the_straw() -> None:
-    class Exchanged:
+    class Exchanged(Around):
         """Two wires in each other's place: the driver calls A what is B."""
-
-        def __init__(self, driver: Any) -> None:
-            self.driver, self.name = driver, driver.name
-
-        def __enter__(self) -> Exchanged:
-            self.driver.__enter__()
-            return self
-
-        def __exit__(self, *error: object) -> None:
-            self.driver.__exit__(*error)
-
-        def ask(self, **asked: Any) -> None:
-            self.driver.ask(**asked)
 
         def records(self, stop: Any) -> Iterator[Any]:
             for record in self.driver.records(stop):
@@ -94,21 +98,8 @@ def test_silence_before_the_end_is_never_taken_for_calm() -> None:
 
 @pytest.mark.parametrize("gate", ["", "A"])
 def test_a_source_that_complains_fails_whatever_it_counted(gate: str) -> None:
-    class Complains:
+    class Complains(Around):
         """Says in the middle that it may have lost something."""
-
-        def __init__(self, driver: Any) -> None:
-            self.driver, self.name = driver, driver.name
-
-        def __enter__(self) -> Complains:
-            self.driver.__enter__()
-            return self
-
-        def __exit__(self, *error: object) -> None:
-            self.driver.__exit__(*error)
-
-        def ask(self, **asked: Any) -> None:
-            self.driver.ask(**asked)
 
         def records(self, stop: Any) -> Iterator[Any]:
             for number, record in enumerate(self.driver.records(stop)):
