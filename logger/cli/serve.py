@@ -3,7 +3,8 @@
 They are reached from this computer alone (http://127.0.0.1:8321) unless --listen names another address of it, such as
 that of the rig's own access point. For that a PIN must have been set with --set-pin: whoever gives it may change
 things, all others may look. It is sent as it is typed, without encryption: use the rig's own network, and a PIN that
-serves for nothing else.
+serves for nothing else. --with-pin ADDRESS is --listen ADDRESS where a PIN is set, and this computer alone where none
+is: so the rig's own service starts it.
 
 Pages can be left at any time; what was typed and sent is kept in the folder drafts beside the rig file. Ctrl-C ends it.
 """
@@ -18,12 +19,16 @@ from pathlib import Path
 
 from logger.errors import InputError
 
+HERE = "127.0.0.1"
+
 
 def describe(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.add_argument("rig", type=Path, metavar="RIG", help="the rig file, rig.toml")
-    parser.add_argument("--listen", default="127.0.0.1", metavar="ADDRESS", help="address of this computer (127.0.0.1)")
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument("--listen", default=HERE, metavar="ADDRESS", help=f"address of this computer ({HERE})")
+    where.add_argument("--with-pin", metavar="ADDRESS", help=f"the same once a PIN is set; until then {HERE}")
     parser.add_argument("--port", type=_port, default=8321, metavar="N", help="port (8321); 0: any that is free")
     parser.add_argument("--set-pin", action="store_true", help="choose the PIN, keep it hashed beside RIG, and end")
 
@@ -37,15 +42,18 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.set_pin:
         print(f"kept in {pin.set_pin(arguments.rig, _asked())}; it holds from the next start of boatrun serve on")
         return 0
-    asked = None
-    if server.needs_pin(arguments.listen):
+    address, asked = arguments.with_pin or arguments.listen, None
+    if server.needs_pin(address):
         asked = pin.read_pin(arguments.rig)
-        if asked is None:
+        if asked is None and arguments.with_pin:
+            print(f"no PIN is set, so that others cannot reach the pages; boatrun serve {arguments.rig} --set-pin")
+            address = HERE
+        elif asked is None:
             raise InputError(
-                f"boatrun serve: others can reach {arguments.listen}, and no PIN is set; choose one first: "
+                f"boatrun serve: others can reach {address}, and no PIN is set; choose one first: "
                 f"boatrun serve {arguments.rig} --set-pin"
             )
-    with server.opened(arguments.listen, arguments.port) as at:
+    with server.opened(address, arguments.port) as at:
         host, port = at.getsockname()[:2]
         print(
             f"pages of {arguments.rig}: http://{f'[{host}]' if ':' in host else host}:{port}/ (Ctrl-C ends it)",

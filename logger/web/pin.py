@@ -57,7 +57,10 @@ def complaint(pin: str) -> str:
 
 
 def set_pin(rig_file: Path, pin: str) -> Path:
-    """Keep the PIN, hashed, beside the rig file; the file. Its owner alone may read it.
+    """Keep the PIN, hashed, beside the rig file; the file.
+
+    Its owner alone may read it, and in a folder that hands its group on (set-group-ID), that group: there a service of
+    another account serves the pages.
 
     Raises:
         InputError: it is too short or too plain.
@@ -74,12 +77,18 @@ def set_pin(rig_file: Path, pin: str) -> Path:
         with os.fdopen(os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, stat.S_IRUSR | stat.S_IWUSR), "w") as file:
             file.write(text)
             file.flush()
+            os.fchmod(file.fileno(), _mode(path.parent))
             os.fsync(file.fileno())
         new.replace(path)
         settings.sync_folder(path.parent)
     except OSError as error:
         raise StoreError(f"{path}: cannot be written ({error.strerror}); check permissions") from error
     return path
+
+
+def _mode(folder: Path) -> int:
+    is_shared = folder.stat().st_mode & stat.S_ISGID
+    return stat.S_IRUSR | stat.S_IWUSR | (stat.S_IRGRP if is_shared else 0)
 
 
 def read_pin(rig_file: Path) -> Pin | None:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import ipaddress
+import os
 import socket
 import tempfile
 from collections.abc import Callable
@@ -12,11 +15,10 @@ from pathlib import Path
 import uvicorn
 
 from logger.errors import InputError
+from logger.web import alive
 from logger.web.app import build
 from logger.web.pin import Pin
 
-HERE = "127.0.0.1"
-PORT = 8321
 _MOST_CONNECTIONS = 200
 
 
@@ -42,7 +44,7 @@ def opened(address: str, port: int) -> socket.socket:
 
 
 def serve(rig_file: Path, at: socket.socket, *, pin: Pin | None, now: Callable[[], datetime]) -> None:
-    """Serve until Ctrl-C or SIGTERM."""
+    """Serve until Ctrl-C or SIGTERM; a service manager that has started us is told that we live."""
     drafts = rig_file.absolute().parent / "drafts"
     drafts.mkdir(exist_ok=True)
     tempfile.tempdir = str(drafts)  # a picture that is being sent must not fill a /tmp that is memory
@@ -52,4 +54,14 @@ def serve(rig_file: Path, at: socket.socket, *, pin: Pin | None, now: Callable[[
         loop="asyncio", limit_concurrency=_MOST_CONNECTIONS, timeout_keep_alive=5, timeout_graceful_shutdown=2,
         proxy_headers=False,
     )  # fmt: skip
-    uvicorn.Server(config).run(sockets=[at])
+    asyncio.run(_served(uvicorn.Server(config), at))
+
+
+async def _served(server: uvicorn.Server, at: socket.socket) -> None:
+    telling = asyncio.create_task(alive.keep_telling(os.environ, lambda: server.started))
+    try:
+        await server.serve(sockets=[at])
+    finally:
+        telling.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await telling

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import fcntl
 import grp
 import json
 import os
 import re
+import select
+import socket
 import stat
+import struct
 import subprocess
+import urllib.request
 from pathlib import Path
 
 RIG = """\
@@ -83,6 +88,10 @@ MUST = {
     "has privileges": "0000000000000000",
 }
 """What a service of ours may do; "": any refusal will do."""
+SIOCSIFADDR = 0x8916
+"""Gives an interface an address (netdevice(7); its number: linux/sockios.h)."""
+FOUND = "200 True"
+"""What `answers` says of pages that are there."""
 
 faults = 0
 
@@ -155,6 +164,41 @@ def the_walls() -> None:
     say(f"a service is number {found['is']}, not root", well=found["is"] != 0)
 
 
+def answers(address: str) -> str:
+    """What the pages say there: their status, or why not."""
+    try:
+        with urllib.request.urlopen(f"http://{address}:8321/", timeout=30) as answer:
+            return f"{answer.status} {'Calibration, step by step' in answer.read().decode()}"
+    except OSError as error:
+        return type(error).__name__
+
+
+def the_pages() -> None:
+    """The rig's own network has no radio here; the loopback interface gets its address as well."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as any_socket:
+        kind_and_address = struct.pack("=HH4s8x", socket.AF_INET, 0, socket.inet_aton("10.42.0.1"))
+        fcntl.ioctl(any_socket, SIOCSIFADDR, b"lo:1".ljust(16, b"\0") + kind_and_address)
+    run("systemctl", "restart", "boatrun-serve.service")  # comes back when it has told that it is ready
+    shown = run("systemctl", "show", "-p", "ActiveState,NRestarts,WatchdogUSec,User", "boatrun-serve.service")
+    say("the pages: " + " ".join(shown.split()), well="ActiveState=active" in shown and "User=boatrun" in shown)
+    at_home, abroad = answers("127.0.0.1"), answers("10.42.0.1")
+    say(f"without a PIN: this computer {at_home}, the network {abroad}", well=(at_home, abroad) == (FOUND, "URLError"))
+    pin = ["sh", "-c", "echo seagull7 | boatrun serve /var/lib/boatrun/rig.toml --set-pin"]
+    said = run("runuser", "-u", "maker", "--", *pin)
+    run("systemctl", "restart", "boatrun-serve.service")
+    abroad = answers("10.42.0.1")
+    say(f"with a PIN ({said}): the network {abroad}", well=abroad == FOUND)
+    if abroad != FOUND:
+        print(last_words("boatrun-serve"))
+    process = run("systemctl", "show", "-p", "MainPID", "--value", "boatrun-serve.service")
+    with open(os.pidfd_open(int(process))) as its_end:
+        run("kill", "-STOP", process)  # it hangs: nothing is told any more
+        select.select([its_end], [], [], 240)
+    shown = run("systemctl", "show", "-p", "Result,SubState", "boatrun-serve.service")
+    say(f"pages that hang are started anew: {' '.join(shown.split())}", well="Result=watchdog" in shown)
+    run("systemctl", "stop", "boatrun-serve.service")
+
+
 def the_system() -> None:
     run("journalctl", "--flush")
     memory, card = (list(Path(place).rglob("*.journal")) for place in ("/run/log/journal", "/var/log/journal"))
@@ -175,7 +219,7 @@ def the_system() -> None:
 
 
 def main() -> None:
-    for part in (simulated_pins, the_check, the_walls, the_system):
+    for part in (simulated_pins, the_check, the_walls, the_pages, the_system):
         try:
             part()
         except Exception as error:  # whatever it is, the machine must end

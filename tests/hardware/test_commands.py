@@ -55,6 +55,7 @@ ELSEWHERE: dict[str, str] = {
     "sudo mount": "a stick of one's own",
     "sudo umount": "a stick of one's own",
     "sudo reboot": "a restart",
+    "sudo systemctl": "tests/hardware/setup_boot.py starts it in an emulated PC",
 }
 """Beginning of a command that is not run here -> why, and who does."""
 

@@ -16,10 +16,11 @@ import subprocess
 import sys
 import termios
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
-from logger.cli import check
+from logger.cli import check, serve
 from tests.hardware.setup_root import CMDLINE, CONFIG, CONNECTION, FSTAB, PROJECT, SETUP, Root, fresh_root, only
 
 OURS = ("var/log/", "var/lib/boatrun-setup", "var/lib/boatrun/")
@@ -425,32 +426,58 @@ def test_the_script_is_clean() -> None:
 def test_the_service_is_understood_and_little_exposed(installed: Root) -> None:
     program = installed.write("opt/boatrun/current/bin/boatrun", "#!/bin/sh\n")
     program.chmod(0o755)
-    for needed in ("basic", "sysinit", "shutdown", "timers", "time-sync", "time-set"):
+    for needed in ("basic", "sysinit", "shutdown", "timers", "time-sync", "time-set", "multi-user"):
         installed.write(f"usr/lib/systemd/system/{needed}.target", "[Unit]\nDescription=there\n")
     analyze = ["systemd-analyze", "--no-pager", f"--root={installed.path}"]
-    for unit in ("boatrun-check.service", "boatrun-check.timer"):
+    for unit in ("boatrun-check.service", "boatrun-check.timer", "boatrun-serve.service"):
         done = subprocess.run([*analyze, "verify", "--man=no", unit], capture_output=True, text=True)
         assert [line for line in done.stderr.splitlines() if "boatrun" in line] == []
-    judged = subprocess.run(
-        [*analyze, "security", "--offline=true", f"--threshold={MOST_EXPOSED}", "boatrun-check.service"],
-        capture_output=True,
-        text=True,
+    for service in ("boatrun-check.service", "boatrun-serve.service"):
+        judged = subprocess.run(
+            [*analyze, "security", "--offline=true", f"--threshold={MOST_EXPOSED}", service],
+            capture_output=True,
+            text=True,
+        )
+        assert judged.returncode == 0, judged.stdout[-200:]
+
+
+@pytest.mark.parametrize(("name", "command"), [("check", check), ("serve", serve), ("serve-network", serve)])
+def test_a_service_runs_a_command_that_exists(name: str, command: ModuleType) -> None:
+    file = SETUP / "files" / (f"boatrun-{name}.conf" if name == "serve-network" else f"boatrun-{name}.service")
+    word = name.partition("-")[0]
+    start = re.search(
+        rf"^ExecStart=/opt/boatrun/current/bin/boatrun {word} (.*)$", file.read_text("utf-8"), re.MULTILINE
     )
-    assert judged.returncode == 0, judged.stdout[-200:]
-
-
-def test_the_service_runs_a_command_that_exists_as_nobody_special() -> None:
-    unit = (SETUP / "files/boatrun-check.service").read_text(encoding="utf-8")
-    start = re.search(r"^ExecStart=/opt/boatrun/current/bin/boatrun check (.*)$", unit, re.MULTILINE)
     assert start is not None
     parser = argparse.ArgumentParser(exit_on_error=False)
-    check.describe(parser)
+    command.describe(parser)
     assert parser.parse_args(start[1].split()).rig == Path("rig.toml")
+
+
+@pytest.mark.parametrize("name", ["check", "serve"])
+def test_a_service_runs_as_nobody_special_behind_walls(name: str) -> None:
+    unit = (SETUP / f"files/boatrun-{name}.service").read_text(encoding="utf-8")
     walls = {
         "User=boatrun", "NoNewPrivileges=yes", "CapabilityBoundingSet=", "ProtectSystem=strict", "ProtectHome=yes",
         "DevicePolicy=closed", "IPAddressDeny=any", "ReadWritePaths=/var/lib/boatrun", "UMask=0007",
     }  # fmt: skip
     assert sorted(walls - set(unit.splitlines())) == []
+
+
+def test_others_reach_the_pages_in_the_rigs_own_network_only_and_only_with_a_pin(root: Root, installed: Root) -> None:
+    place = "etc/systemd/system/boatrun-serve.service.d/network.conf"
+    added = (installed / place).read_text(encoding="utf-8").splitlines()
+    address = re.search(r"^address1=(\S+)/24$", (installed / CONNECTION).read_text(encoding="utf-8"), re.MULTILINE)
+    assert address is not None
+    assert f"ExecStart=/opt/boatrun/current/bin/boatrun serve rig.toml --with-pin {address[1]}" in added
+    assert "IPAddressAllow=10.42.0.0/24" in added
+    unit = (installed / "etc/systemd/system/boatrun-serve.service").read_text(encoding="utf-8")
+    assert re.findall(r"^IPAddressAllow=(.*)$", unit, re.MULTILINE) == ["localhost"]
+    assert "--listen" not in unit, "alone it serves this computer"
+    root.step("services")
+    assert not (root / place).exists(), "without a network of its own"
+    installed.step("services", "--access-point", "no")
+    assert not (installed / place).exists()
 
 
 def test_readme_and_help_name_the_same_options() -> None:

@@ -157,7 +157,7 @@ switch_to() { # NAME
   if [ "$before" = "versions/$1" ]; then return 0; fi
   if [ -n "$before" ]; then link "$HOME_DIR/previous" "$before"; fi
   link "$HOME_DIR/current" "versions/$1"
-  if [ "$DRY" = yes ] || "$HOME_DIR/current/bin/boatrun" --version >/dev/null 2>&1; then return 0; fi
+  if [ "$DRY" = yes ] || "$HOME_DIR/current/bin/boatrun" --version >/dev/null 2>&1; then pages_anew; return 0; fi
   if [ -n "$before" ]; then link "$HOME_DIR/current" "$before"; fi
   fail "version $1 does not start after the switch; $(who_works); look into $LOG"
 }
@@ -187,6 +187,7 @@ roll_back() {
   fi
   link "$HOME_DIR/current" "$before"
   link "$HOME_DIR/previous" "$now"
+  pages_anew
   say "  at work now: ${before##*/}; calling roll-back again goes forward to ${now##*/}"
 }
 
@@ -203,4 +204,5 @@ status() {
   if is_live && [ -r /run/boatrun/check.txt ]; then
     say "the check at start-up: $(tail -n 1 /run/boatrun/check.txt)"
   fi
+  if is_live; then say "the pages: $(systemctl is-active boatrun-serve.service || true)"; fi
 }

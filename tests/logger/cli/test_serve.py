@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import os
 import signal
+import socket
 import subprocess
 import sys
 import urllib.request
@@ -10,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from logger.cli import main
-from logger.web.pin import read_pin
+from logger.web.pin import read_pin, set_pin
 from tests.logger.cli.test_calibrate_plane import RIG
 
 
@@ -47,6 +48,29 @@ def test_nobody_else_is_let_in_without_a_pin(rig: Path, capsys: pytest.CaptureFi
     told = capsys.readouterr().err
     assert "others can reach 0.0.0.0, and no PIN is set; choose one first" in told
     assert told.count("\n") == 1
+
+
+def test_a_service_serves_this_computer_alone_until_a_pin_is_set_and_tells_that_it_lives(
+    rig: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """203.0.113.7 is an address for documentation (RFC 5737): where a PIN is set it is asked for, and cannot be had."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        manager.settimeout(60)
+        monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
+        monkeypatch.setenv("WATCHDOG_USEC", "60000000")
+        with served(rig, "--with-pin", "203.0.113.7", "--port", "0") as server:
+            assert server.stdout is not None
+            assert "no PIN is set, so that others cannot reach the pages" in server.stdout.readline()
+            assert server.stdout.readline().split()[3].startswith("http://127.0.0.1:")
+            assert [manager.recv(100), manager.recv(100)] == [b"READY=1", b"WATCHDOG=1"]
+            server.send_signal(signal.SIGTERM)
+            server.communicate(timeout=60)
+    assert server.returncode in (0, -signal.SIGTERM)
+    set_pin(rig, "seagull7")
+    with served(rig, "--with-pin", "203.0.113.7", "--port", "0") as server:
+        _, told = server.communicate(timeout=60)
+    assert (server.returncode, "203.0.113.7 port 0 cannot be had" in told) == (2, True)
 
 
 def test_a_pin_is_chosen_and_kept_hashed(rig: Path) -> None:

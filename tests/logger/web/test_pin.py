@@ -35,6 +35,11 @@ def test_the_pin_is_kept_hashed_and_for_its_owner_alone(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["pin.toml"]
 
 
+def test_in_a_folder_of_a_group_the_group_may_read_it_as_its_service_must(tmp_path: Path) -> None:
+    tmp_path.chmod(0o2770)
+    assert stat.S_IMODE(set_pin(tmp_path / "rig.toml", "seagull7").stat().st_mode) == 0o640
+
+
 def test_without_a_pin_there_is_none_and_no_default(tmp_path: Path) -> None:
     assert read_pin(tmp_path / "rig.toml") is None
 
