@@ -21,12 +21,13 @@ from logger.errors import LoggerError
 from logger.web.drafts import Drafts
 from logger.web.guard import Guard, TooMuchError
 from logger.web.jobs import Jobs
-from logger.web.pages import cards, check, door, evidence, gates, lens, light, lines, plane, rig, targets, work
+from logger.web.language import N_, Tongue, _
+from logger.web.pages import cards, check, door, evidence, gates, lens, light, lines, plane, rig, targets, tongue, work
 from logger.web.pin import Attempts, Pin
 from logger.web.sessions import Sessions
 from logger.web.site import Site, templates
 
-PAGES = (rig, door, targets, lens, plane, lines, light, cards, gates, check, work, evidence)
+PAGES = (rig, door, targets, lens, plane, lines, light, cards, gates, check, work, evidence, tongue)
 UPLOADS = ("/lens/", "/plane/", "/lines/")
 """How paths begin to which pictures and films may be sent."""
 _STATIC = {
@@ -70,13 +71,13 @@ def build(
 
     def refused(request: Request, error: Exception) -> Response:
         status, detail = (error.status_code, error.detail) if isinstance(error, HTTPException) else (400, str(error))
-        return site.draw(request, "wrong.html", status=status, wrong=_NO_PAGE.get(status, detail))
+        return site.draw(request, "wrong.html", status=status, wrong=_(_NO_PAGE.get(status, detail)))
 
     def fault(request: Request, error: Exception) -> Response:
         log.exception("%s %s", request.method, request.url.path, exc_info=error)
         return PlainTextResponse(f"this is a fault of the program, not yours ({type(error).__name__})\n", 500)
 
-    def too_much(_: Request, __: Exception) -> Response:
+    def too_much(request: Request, error: Exception) -> Response:
         return PlainTextResponse("more was sent than is taken at a time\n", 413)
 
     app = Starlette(
@@ -84,10 +85,10 @@ def build(
         exception_handlers={LoggerError: wrong, HTTPException: refused, TooMuchError: too_much, Exception: fault},
     )
     host = socket.gethostname()
-    return Guard(app, sessions=sessions, names=("localhost", host, f"{host}.local", *names), uploads=UPLOADS)
+    return Guard(Tongue(app), sessions=sessions, names=("localhost", host, f"{host}.local", *names), uploads=UPLOADS)
 
 
-_NO_PAGE = {404: "there is no such page", 405: "this page does not take what was sent"}
+_NO_PAGE = {404: N_("there is no such page"), 405: N_("this page does not take what was sent")}
 
 
 def _static(request: Request) -> Response:

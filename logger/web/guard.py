@@ -19,7 +19,11 @@ from logger.web.sessions import COOKIE, Sessions, Visitor
 
 SAFE = frozenset({"GET", "HEAD"})
 DOOR = "/pin"
-"""Where the PIN is given: the one thing that a viewer may send."""
+"""Where the PIN is given."""
+LANGUAGE = "/language"
+"""Where the language of the pages is chosen."""
+FOR_VIEWERS = frozenset({DOOR, LANGUAGE})
+"""All that a viewer may send."""
 FORM_BYTES, PICTURES_BYTES = 1_000_000, 250_000_000
 HEADERS = {
     "Content-Security-Policy": (
@@ -70,7 +74,7 @@ class Guard:
             return None
         if not _is_same(headers, host):
             return 403, "this did not come from a page of ours; open the page anew and try again"
-        if not visitor.is_operator and scope["path"] != DOOR:
+        if not visitor.is_operator and scope["path"] not in FOR_VIEWERS:
             return 403, f"viewers may only look; give the PIN first: {DOOR}"
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > most_bytes:

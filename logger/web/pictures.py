@@ -13,6 +13,7 @@ from logger.errors import InputError
 from logger.recording.stills import Still, is_video, read_still
 from logger.web.drafts import Drafts
 from logger.web.forms import Sent
+from logger.web.language import N_
 
 _MOST_COUNT = 30
 
@@ -33,7 +34,7 @@ def keep_sent(drafts: Drafts, step: str, slot: str, sent: Sequence[Sent], *, sev
         InputError: nothing was sent, or more than is wanted, or a film that cannot be read.
     """
     if not sent:
-        raise InputError("no file was chosen; choose a photograph, or let the rig's camera take one")
+        raise InputError(N_("no file was chosen; choose a photograph, or let the rig's camera take one"))
     if len(sent) > 1 and not several:
         raise InputError(f"found {len(sent)} files; wanted one picture here")
     for one in sent:

@@ -20,6 +20,7 @@ from logger.guide.plane_kept import lens_for
 from logger.recording.mark_list import read_marks
 from logger.recording.stills import Still, read_each, read_still
 from logger.station.plane_session import PlaneWish
+from logger.web.language import N_
 
 if TYPE_CHECKING:
     from logger.web.site import Site
@@ -71,7 +72,7 @@ def wish_of(site: Site, values: Mapping[str, str]) -> PlaneWish:
     """
     way = values.get("way", "")
     if way not in WAYS:
-        raise InputError("choose one of the three ways first")
+        raise InputError(N_("choose one of the three ways first"))
     rig, form = site.rig(), _Reader(values)
     lens, covariance = lens_for(rig, site.rig_file, lens_file_of(site))
     wish = PlaneWish(rig, lens, covariance, cast(Literal["rim", "floor", "board"], way))

@@ -17,7 +17,7 @@ from logger.checkup.steps import Step, steps
 from logger.config import Rig
 from logger.errors import LoggerError
 from logger.recording.rig_toml import read_rig
-from logger.web import words
+from logger.web import language, words
 from logger.web.drafts import Drafts
 from logger.web.jobs import Job, Jobs
 from logger.web.pin import Attempts, Pin
@@ -61,11 +61,13 @@ class Site:
         visitor = visitor_of(request)
         rig, rig_wrong = self._rig_or_why()
         shown = {
-            "visitor": visitor, "token": visitor.token, "rig": rig, "here": request.url.path, "wrong": "",
+            "visitor": visitor, "token": visitor.token, "rig": rig, "here": request.url.path,
+            "address": address_of(request), "wrong": "",
             "busy": self.jobs.under_way, "asks_pin": self.sessions.asks_pin, "version": __version__,
-            "said": words.said(request), **values,
+            "said": words.said(request), "language": language.language(), "languages": language.LANGUAGES,
+            **values,
         }  # fmt: skip
-        shown["wrongs"] = split(str(shown["wrong"] or rig_wrong))
+        shown["wrongs"] = [words.Told.of(one) for one in split(str(shown["wrong"] or rig_wrong))]
         return HTMLResponse(self.templates.get_template(template).render(shown), status)
 
     def _rig_or_why(self) -> tuple[Rig | None, str]:
@@ -86,6 +88,12 @@ def visitor_of(request: Request) -> Visitor:
     return visitor
 
 
+def address_of(request: Request) -> str:
+    """Where a page is, with what was asked of it; after a form was sent, the page that it belongs to."""
+    query = f"?{request.url.query}" if request.url.query else ""
+    return f"{request.url.path}{query}" if request.method == "GET" else "/"
+
+
 def go(path: str) -> RedirectResponse:
     """Lead to another page after something was sent, so that to load it anew sends nothing again."""
     return RedirectResponse(path, 303)
@@ -97,12 +105,12 @@ def split(sentence: str) -> list[str]:
 
 
 def templates() -> Environment:
-    """The templates, with every sentence of theirs passed through `_`, where a catalogue of another language goes."""
+    """The templates; every sentence of theirs goes through `_`, which looks it up in the page's language."""
     made = Environment(
         loader=PackageLoader("logger.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True, extensions=["jinja2.ext.i18n"],
     )  # fmt: skip
-    made.install_null_translations(newstyle=False)  # type: ignore[attr-defined]
+    made.install_gettext_callables(language._, language.ngettext, newstyle=False)  # type: ignore[attr-defined]
     made.globals.update(step_title=words.step_title, step_lead=words.step_lead, standing=words.standing)
     return made
 

@@ -12,6 +12,7 @@ from logger.checkup.check import Wanted, check
 from logger.errors import LoggerError
 from logger.web import forms
 from logger.web.jobs import Job
+from logger.web.language import _
 from logger.web.pages.evidence import address_of
 from logger.web.site import Site, visitor_of
 
@@ -29,7 +30,7 @@ def routes(site: Site) -> list[Route]:
         keep = form.get("keep") == "yes"
         try:
             site.rig()
-            return site.begin("Check of every part", lambda job: _checked(site, job, keep=keep), back="/check")
+            return site.begin(_("Check of every part"), lambda job: _checked(site, job, keep=keep), back="/check")
         except LoggerError as error:
             return _page(site, request, wrong=str(error))
 

@@ -9,6 +9,7 @@ from starlette.routing import Route
 
 from logger.web import forms
 from logger.web.guard import DOOR, cookie_of
+from logger.web.language import _
 from logger.web.site import Site, go, visitor_of
 
 
@@ -24,15 +25,15 @@ def routes(site: Site) -> list[Route]:
             return go("/")
         address = request.client.host if request.client is not None else ""
         if site.attempts.is_closed:
-            words = "too many wrong PINs were tried; nobody may try until boatrun is started anew at the rig"
+            words = _("too many wrong PINs were tried; nobody may try until boatrun is started anew at the rig")
             return site.draw(request, "door.html", status=429, wrong=words)
         wait_s = site.attempts.wait_s(address)
         if wait_s:
-            return site.draw(request, "door.html", status=429, wrong=f"wait {wait_s} s before the next try")
+            return site.draw(request, "door.html", status=429, wrong=_("wait %d s before the next try") % wait_s)
         # counted before it is looked at, so that many tries at once are not one
         site.attempts.wrong(address)
         if not await run_in_threadpool(site.pin.is_right, form.values.get("pin", "")[:200]):
-            return site.draw(request, "door.html", status=403, wrong="that is not the PIN")
+            return site.draw(request, "door.html", status=403, wrong=_("that is not the PIN"))
         site.attempts.right(address)
         answer = go("/?said=in")
         answer.headers["Set-Cookie"] = cookie_of(site.sessions.admit())

@@ -16,6 +16,7 @@ from logger.guide import gate_pulls
 from logger.guide.gate_words import gates_of, told
 from logger.web import forms
 from logger.web.jobs import Job
+from logger.web.language import N_, _
 from logger.web.pages.evidence import address_of
 from logger.web.site import Site, go
 
@@ -36,8 +37,8 @@ def routes(site: Site) -> list[Route]:
         try:
             folders = [there[name] for name in chosen if name in there]
             if not folders:
-                raise InputError("choose the recordings of the pulls, three or more; make them with boatrun record")
-            return site.begin("Where the beams are", lambda job: _solved(site, job, folders), back="/gates")
+                raise InputError(N_("choose the recordings of the pulls, three or more; make them with boatrun record"))
+            return site.begin(_("Where the beams are"), lambda job: _solved(site, job, folders), back="/gates")
         except LoggerError as error:
             return _page(site, request, wrong=str(error))
 

@@ -23,6 +23,7 @@ from logger.recording.photos import PHOTO_ENDINGS
 from logger.study.lens_picture import coverage_picture
 from logger.web import forms
 from logger.web.jobs import Job
+from logger.web.language import N_, _
 from logger.web.pages.evidence import address_of
 from logger.web.site import Site, go
 
@@ -61,9 +62,9 @@ def routes(site: Site) -> list[Route]:
             if is_live:
                 site.rig()
             elif not site.drafts.files("lensphotos"):
-                raise InputError("there are no photographs yet; send some, or use the rig's camera")
+                raise InputError(N_("there are no photographs yet; send some, or use the rig's camera"))
             given = _given(values)
-            title = "The lens, by the live camera" if is_live else "The lens"
+            title = _("The lens, by the live camera") if is_live else _("The lens")
             return site.begin(
                 title, lambda job: _measured(site, job, given, is_live=is_live), back="/lens", has_enough=is_live
             )
@@ -101,15 +102,15 @@ def _page(site: Site, request: Request, *, wrong: str = "") -> Response:
 
 def _add(site: Site, form: forms.Form) -> None:
     if not form.sent:
-        raise InputError("no file was chosen; choose photographs of the board, or a film")
+        raise InputError(N_("no file was chosen; choose photographs of the board, or a film"))
     there = site.drafts.files("lensphotos")
     if any(one.kind == "film" for one in form.sent):
         if len(form.sent) > 1 or any(file.suffix in PHOTO_ENDINGS for file in there):
-            raise InputError("found a film beside other pictures; send one film, or photographs")
+            raise InputError(N_("found a film beside other pictures; send one film, or photographs"))
         for file in there:
             file.unlink(missing_ok=True)
     elif any(file.suffix in FILM_ENDINGS for file in there):
-        raise InputError("there is a film already; forget it first, or send no photographs")
+        raise InputError(N_("there is a film already; forget it first, or send no photographs"))
     if len(there) + len(form.sent) > _MOST_PHOTOS:
         raise InputError(f"found {len(there) + len(form.sent)} photographs; wanted {_MOST_PHOTOS} at most")
     taken = {file.stem for file in there}

@@ -15,6 +15,7 @@ from logger.recording.rig_toml import edit_rig
 from logger.study.light_graph import light_picture
 from logger.web import forms
 from logger.web.jobs import Job
+from logger.web.language import _
 from logger.web.pages.evidence import address_of
 from logger.web.site import Site, go
 
@@ -32,7 +33,7 @@ def routes(site: Site) -> list[Route]:
         await forms.read(request)
         try:
             light_blinks.choices(site.rig(), site.rig_file)
-            return site.begin("Light sync", lambda job: _blinked(site, job), back="/light")
+            return site.begin(_("Light sync"), lambda job: _blinked(site, job), back="/light")
         except LoggerError as error:
             return _page(site, request, wrong=str(error))
 

@@ -21,6 +21,7 @@ from logger.recording.stills import Still, read_still
 from logger.study.point_page import point_part
 from logger.web import forms
 from logger.web.jobs import Job
+from logger.web.language import N_, _
 from logger.web.pages.evidence import address_of
 from logger.web.pictures import keep_sent, keep_still, shown_picture
 from logger.web.site import Site, go
@@ -40,7 +41,7 @@ def routes(site: Site) -> list[Route]:
         try:
             form = await forms.read(request, files=True, films=True)
             if form.get("take"):
-                return site.begin("A picture by the rig's camera", lambda job: _taken(site, job), back="/lines")
+                return site.begin(_("A picture by the rig's camera"), lambda job: _taken(site, job), back="/lines")
             await run_in_threadpool(keep_sent, site.drafts, PICTURES, "picture", form.sent, several=False)
         except LoggerError as error:
             return _page(site, request, wrong=str(error))
@@ -122,7 +123,7 @@ def _made(site: Site, values: dict[str, str]) -> session.PlacesMade:
         except ValueError as error:
             raise InputError(f"from beam to beam by tape: {error}") from error
     if not given and not readings:
-        raise InputError("nothing was pointed at or typed yet; click in the picture, or type where a line is")
+        raise InputError(N_("nothing was pointed at or typed yet; click in the picture, or type where a line is"))
     file = _picture_file(site)
     picture: Still | None = None
     if file is not None and view is not None:

@@ -17,6 +17,7 @@ from logger.recording.plane_evidence import CAMERA_NAME, MAP_NAME
 from logger.station.plane_session import PlaneWish, work_out
 from logger.web import forms
 from logger.web.jobs import Job
+from logger.web.language import N_, _
 from logger.web.pages.evidence import address_of
 from logger.web.pictures import keep_sent, keep_still, shown_picture
 from logger.web.plane_form import CORNERS, FIELDS, WAYS, lens_file_of, pictures_of, wish_of
@@ -50,7 +51,7 @@ def routes(site: Site) -> list[Route]:
             for slot in pictures_of(values.get("way", "")):
                 await run_in_threadpool(_keep, site, form, slot)
             wish = await run_in_threadpool(wish_of, site, values)
-            return site.begin("The water plane", lambda job: _worked_out(site, job, wish), back="/plane")
+            return site.begin(_("The water plane"), lambda job: _worked_out(site, job, wish), back="/plane")
         except LoggerError as error:
             return _page(site, request, wrong=str(error))
 
@@ -97,13 +98,13 @@ async def _picture(site: Site, slot: str, form: forms.Form) -> Response:
     """Take, forget or keep one of the pictures; what was typed beside it stays."""
     site.drafts.keep(STEP, {name: form.get(name) for name in FIELDS if name in form.values})
     if form.get("take"):
-        return site.begin("A picture by the rig's camera", lambda job: _taken(site, job, slot), back="/plane")
+        return site.begin(_("A picture by the rig's camera"), lambda job: _taken(site, job, slot), back="/plane")
     if form.get("forget"):
         for file in site.drafts.files("planepictures"):
             if file.stem.partition("-")[0] == slot:
                 file.unlink(missing_ok=True)
     elif not any(one.field == slot for one in form.sent):
-        raise InputError("no file was chosen; choose a photograph, or let the rig's camera take one")
+        raise InputError(N_("no file was chosen; choose a photograph, or let the rig's camera take one"))
     else:
         await run_in_threadpool(_keep, site, form, slot)
     return go("/plane#pictures")

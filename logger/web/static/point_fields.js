@@ -1,5 +1,6 @@
 // Points that have a field each: the next click fills the next empty one; once all are set, the nearest is moved.
 "use strict";
+const filled = (words, ...values) => values.reduce((text, value) => text.replace("%s", value), words);
 for (const look of document.querySelectorAll(".look")) {
   const names = look.dataset.fields.split(" "), labels = look.dataset.labels.split(" ");
   const fields = names.map((name) => document.getElementById(`f-${name}`));
@@ -8,7 +9,7 @@ for (const look of document.querySelectorAll(".look")) {
   const next = () => fields.findIndex((field) => !read(field));
   function tell(words) {
     const n = next();
-    said.textContent = `${words} ${n < 0 ? "All are set; a further click moves the nearest." : `Next: point ${labels[n]}.`}`.trim();
+    said.textContent = `${words} ${n < 0 ? look.dataset.full : filled(look.dataset.next, labels[n])}`.trim();
   }
   function set([u, v]) {
     let n = next();
@@ -17,7 +18,7 @@ for (const look of document.querySelectorAll(".look")) {
       n = far.indexOf(Math.min(...far));
     }
     fields[n].value = `${u.toFixed(1)},${v.toFixed(1)}`;
-    tell(`Point ${labels[n]} is at column ${u.toFixed(1)}, row ${v.toFixed(1)}.`);
+    tell(filled(look.dataset.at, labels[n], u.toFixed(1), v.toFixed(1)));
   }
   function undo() {
     const n = fields.map(read).reduce((last, at, index) => at ? index : last, -1);
