@@ -38,6 +38,7 @@ COMMANDS = {
     "boat": "make or change a boat's card: sizes, mass, tag, each with the doubt of its reading",
     "print": "sheets to print at true scale: tags for boats, targets to calibrate with",
     "simulate": "write recordings of a simulated tank, with the truth beside them",
+    "study": "make pages to study a class from: a folder or a zip for any browser, without a network",
     "export": "write tables for spreadsheets and statistics",
     "experiment": "plan an experiment, draw the running order, and say what its runs came to",
     "film": "make films of the recorded pictures, for other programs",

@@ -116,7 +116,7 @@ def leaf_of(run: Run, key: str) -> Leaf:
         moments_count=len(moments),
         rows=tuple(_rows(trial, run.truth)),
         knows_truth=bool(run.truth),
-        budgets=tuple(_budget(name, result) for name, result in trial.results.items() if result.quantity.u > 0),
+        budgets=budgets_of(trial),
         about=tuple(_about(run)),
     )
 
@@ -215,6 +215,11 @@ def _rows(trial: Trial, truth: Mapping[str, float]) -> list[Row]:
         for name, result in trial.results.items()
     ]
     return rows + [Row(name=words.name_of(name), missing=why.reason) for name, why in trial.not_measured.items()]
+
+
+def budgets_of(trial: Trial) -> tuple[Budget, ...]:
+    """Where the doubt of each result comes from; none for what has no doubt."""
+    return tuple(_budget(name, result) for name, result in trial.results.items() if result.quantity.u > 0)
 
 
 def _budget(name: str, result: Result) -> Budget:

@@ -1,0 +1,48 @@
+"""Make a study pack of a class: pages that open in any browser, from a stick, without the rig and without a network.
+
+The class is the folder that a lesson (or `boatrun demo`) left: trials.sqlite beside its recordings. The pack holds the
+nicknames of teams and boats and what was measured; no notes, no times of day, no videos.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+BANDS = ("2-3", "4-5", "6-8")
+
+
+def describe(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("folder", type=Path, metavar="FOLDER", help="of a class: trials.sqlite and its recordings")
+    parser.add_argument(
+        "--to", type=Path, required=True, metavar="PACK", help="a new or empty folder; with --zip, a file"
+    )
+    parser.add_argument("--zip", action="store_true", help="write one zip file")
+    parser.add_argument("--grades", choices=BANDS, default="4-5", help="whom the pages speak to first (default: 4-5)")
+    parser.add_argument("--name", default="", metavar="TEXT", help="what the class is called (default: as its folder)")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write the pack and say where it begins."""
+    from logger.cli.keep import new_folder, refuse_if_used
+    from logger.cli.measure import refuse_existing
+    from logger.settings import write_whole
+    from logger.study.class_folder import read_class
+    from logger.study.pack.writing import pack, zipped
+
+    target: Path = arguments.to
+    if arguments.zip:
+        refuse_existing(target)
+    else:
+        refuse_if_used(target)
+    files = pack(read_class(arguments.folder, name=arguments.name), band=arguments.grades)
+    if arguments.zip:
+        write_whole(target, zipped(files, target.stem))
+        print(f"{target}: {len(files)} pages; unpack it and open index.html")
+        return 0
+    new_folder(target)
+    for name, text in files.items():
+        write_whole(target / name, text)
+    print(f"{len(files)} pages; begin here: {target / 'index.html'}")
+    return 0

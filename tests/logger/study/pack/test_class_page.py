@@ -1,0 +1,32 @@
+from __future__ import annotations
+
+import pytest
+
+from logger.study.class_folder import Class
+from logger.study.pack.class_page import latest_runs, scatters_of
+
+
+def test_the_page_says_the_classes_sentences(files: dict[str, str]) -> None:
+    text = files["class.html"]
+    assert "5 of 7 teams got clearly faster after the rebuild" in text
+    assert "1 did not finish: that is a result too." in text
+    assert "too close to call" in text
+
+
+def test_only_the_latest_boat_of_each_team_is_compared(whole: Class) -> None:
+    boats = {run.card.boat.name for run in latest_runs(whole, "straight")}
+    assert boats == {"Heron 2", "Otter 2", "Tern 2", "Newt 2", "Coot 2", "Smelt 2", "Wren 2", "Carp"}
+
+
+def test_dots_for_the_line_by_eye(whole: Class) -> None:
+    by_mass, by_speed = scatters_of(whole)
+    assert len(by_mass["points"]) == len(by_speed["points"]) == 8
+    assert by_mass["x"][0] == by_mass["y"][0] == 0, "axes from nought"
+    assert by_mass["fit"]["slope"] == pytest.approx(2.88, abs=1e-3)
+    assert by_mass["spreads"]
+    assert not by_speed["spreads"], "all came at one speed, and that is said"
+    assert by_speed["fit"] is None
+
+
+def test_links_to_standards_are_by_code(files: dict[str, str]) -> None:
+    assert 'href="https://www.nextgenscience.org/pe/3-5-ets1-3"' in files["class.html"]
