@@ -27,6 +27,8 @@ from calibration.plane_start import start_from_boards, start_from_marks
 Mask: TypeAlias = NDArray[np.bool_]
 FOUND_U_PX, POINTED_U_PX = 0.3, 1.0
 """How well a mark is found by itself, and pointed at by a person."""
+LEVEL = "water level"
+"""Name of the doubt that all heights above the water share."""
 TAPE_RATIO = 3e-4
 """Standard uncertainty of a steel tape's scale (0.7 mm at most on 2 m: Directive 2014/32/EU, MI-008, class II)."""
 _HIGHEST_MM, _LOWEST_MM = 8000.0, 150.0
@@ -135,7 +137,7 @@ def rim_seen(
     zero = np.zeros(len(points))
     shared = {"tape measure": _stretched(points)}
     if u_level_mm > 0:
-        shared["water level"] = np.column_stack([zero, zero, zero - u_level_mm])
+        shared[LEVEL] = np.column_stack([zero, zero, zero - u_level_mm])
     doubts = [f"mark {name} was not found in the picture and is left out" for name in missed]
     seen = MarksSeen(points, pixels, u_px, u_mm, shared=shared)
     return Seen(way, (seen,), names=tuple(names), doubts=tuple(doubts))

@@ -8,15 +8,15 @@ follows from where points lie and how well they are known, not from their errors
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calibration.floor import PARTS, DepthReading, Floor, floor_from
+from calibration.floor import DEPTH, PARTS, DepthReading, Floor, floor_from
 from calibration.lens import Floats
-from calibration.plane import FOUND_U_PX, POINTED_U_PX, Seen
+from calibration.plane import FOUND_U_PX, LEVEL, POINTED_U_PX, Seen
 from calibration.plane_fit import MarksSeen, PlaneFit, fit_plane, turned
 from calibration.plane_worth import worth
 from calibration.waterplane import View
@@ -99,10 +99,33 @@ def _tries(
             for board, lies in zip(clean.boards, at[len(clean.boards) :], strict=True)
         ]
         yield "show the board in twice as many places", replace(clean, boards=(*clean.boards, *doubled)), covariance
-    better = tuple(replace(marks, u_mm=np.asarray(marks.u_mm) / 2) for marks in clean.marks)
-    yield "measure the marks' places anew, twice as well (--u-mark-mm)", replace(clean, marks=better), covariance
+    yield from ((words, other, covariance) for words, other in _measured_anew(clean, depths))
     if covariance is not None:
         yield "calibrate the lens anew, with four times as many views", clean, covariance / 4
+
+
+def _measured_anew(seen: Seen, depths: DepthsRead | None) -> Iterator[tuple[str, Seen]]:
+    """Places, levels, and both together, twice as well as they are known now."""
+    has_slope = depths is not None and any(reading.at_mm is not None for reading in depths.readings)
+    places = tuple(replace(marks, u_mm=np.asarray(marks.u_mm) / 2) for marks in seen.marks)
+    yield "measure the marks' places anew, twice as well (--u-mark-mm)", replace(seen, marks=places)
+    names: tuple[str, ...] = PARTS if has_slope else (DEPTH,)
+    what = "depths"
+    if seen.way != "floor":
+        what, names = "heights above the water", (LEVEL,)
+    option = "--u-depth-mm" if seen.way == "floor" else "--u-height-mm"
+    for words, marks in (
+        (f"measure the {what} anew, twice as well ({option})", seen.marks),
+        (f"measure the marks' places and the {what} anew, both twice as well (--u-mark-mm, {option})", places),
+    ):
+        yield words, replace(seen, marks=tuple(_halved(one, names) for one in marks))
+
+
+def _halved(marks: MarksSeen, names: Sequence[str]) -> MarksSeen:
+    """The marks, with half as much doubt of what they share under these names."""
+    return replace(
+        marks, shared={name: shift * (0.5 if name in names else 1.0) for name, shift in marks.shared.items()}
+    )
 
 
 def _looked(view: View, marks: MarksSeen, wider: float) -> MarksSeen:

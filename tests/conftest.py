@@ -18,6 +18,24 @@ settings.register_profile("exploring", deadline=None, max_examples=300)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
 
 PROJECT = Path(__file__).resolve().parents[1]
+NOTE_SKIPPED = os.environ.get("BOATRUN_NOTE_SKIPPED", "")
+"""A file that is to name every test that was skipped, a line each, so that they can be run where more is installed."""
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """Tests skipped by themselves."""
+    _note(report)
+
+
+def pytest_collectreport(report: pytest.CollectReport) -> None:
+    """Whole files."""
+    _note(report)
+
+
+def _note(report: pytest.TestReport | pytest.CollectReport) -> None:
+    if NOTE_SKIPPED and report.skipped and not hasattr(report, "wasxfail") and "PYTEST_XDIST_WORKER" not in os.environ:
+        with Path(NOTE_SKIPPED).open("a", encoding="utf-8") as file:
+            file.write(f"{report.nodeid}\n")
 
 
 @pytest.fixture(scope="session")

@@ -15,7 +15,7 @@ import numpy as np
 from calibration.files import CameraCalibration
 from calibration.lens import Floats
 from calibration.lines import agreement
-from calibration.plane_worth import u_places_mm
+from calibration.plane_worth import all_within_mm, u_places_mm
 from calibration.quantity import Quantity, Source
 from calibration.waterplane import View
 from logger.checkup.picture_changes import LEVEL, RULER_U_MM, level_told
@@ -213,8 +213,8 @@ def _doubt(view: View, lines: Sequence[Line]) -> Finding:
     if not view.variations:
         cure = "calibrate with boards or marks, or state the doubts (u_tilt_deg, u_camera_height_mm ...)"
         return Finding(part, "doubtful", "it does not say how well it is known, so results seem too sure", cure)
+    worst_mm = all_within_mm(view, places_mm(lines))
     u = u_places_mm(view, places_mm(lines)).reshape(len(lines), -1)
-    worst_mm = 2 * float(u.max())
     line = lines[int(u.max(1).argmax())]
     found = f"places on the lines are good to ± {worst_mm:.1f} mm (95 %), worst on the {line.name} line"
     health: Health = "well" if worst_mm <= WELL_MM else "doubtful" if worst_mm <= LEAST_WELL_MM else "wrong"

@@ -25,7 +25,8 @@ def told(result: PlaneResult, in_use: object) -> str:
     lines = [
         f"water plane from {_WAYS[result.wish.way]}: places are good to ± {worst:.1f} mm (95 %) all over the tank: "
         f"{verdict}",
-        f"  worst at x = {x:.0f}, y = {y:.0f} mm; ± {middle:.1f} mm in the middle of all places",
+        f"  known worst at x = {x:.0f}, y = {y:.0f} mm: ± {result.worth.worst_place_mm:.1f} mm there, ± {middle:.1f} "
+        "mm in the middle of all places",
         *_rests_on(result),
         *_water(result),
         *(f"  check: {check.told()}" for check in result.checks),

@@ -45,7 +45,7 @@ def plane_map(rig: Rig, worth: Worth, marks_mm: Sequence[tuple[float, float]], *
         transform=f"translate(0 {svg.number(_HEAD)})",
     )
     height = _HEAD + chart.height_px + _LEGEND_HEIGHT
-    told = f"worst ± {worth.worst_mm:.1f} mm, middle ± {worth.median_mm:.1f} mm (95 %)"
+    told = f"anywhere ± {worth.worst_mm:.1f} mm, in the middle ± {worth.median_mm:.1f} mm (95 %)"
     return svg.picture(
         WIDTH, height,
         f"<style>{css}</style>",
@@ -68,7 +68,7 @@ def _summary(worth: Worth) -> str:
 
 def _step(worth: Worth) -> float:
     """From shade to shade, mm."""
-    return round_step(worth.worst_mm, len(_SHADES) - 1)
+    return round_step(worth.worst_place_mm, len(_SHADES) - 1)
 
 
 def _cells(worth: Worth, chart: Chart, step: float) -> list[str]:
@@ -135,14 +135,14 @@ def _worst(worth: Worth, chart: Chart) -> list[str]:
         svg.tag("circle", cx=px, cy=py, r=9, fill="none", stroke="#fff", stroke_width=6),
         svg.tag("circle", cx=px, cy=py, r=9, fill="none", stroke="#a63a0b", stroke_width=3),
         svg.words(
-            px - 16 if end else px + 16, py + (20 if py < chart.height_px / 2 else -10), f"± {worth.worst_mm:.1f} mm",
-            class_="coast-name", text_anchor="end" if end else "start",
+            px - 16 if end else px + 16, py + (20 if py < chart.height_px / 2 else -10),
+            f"± {worth.worst_place_mm:.1f} mm", class_="coast-name", text_anchor="end" if end else "start",
         ),
     ]  # fmt: skip
 
 
 def _legend(worth: Worth, step: float, top: float) -> list[str]:
-    count = min(int(worth.worst_mm // step) + 1, len(_SHADES))
+    count = min(int(worth.worst_place_mm // step) + 1, len(_SHADES))
     width = 44.0
     drawn = [svg.words(20, top + 22, "±, mm (95 %)", class_="axis-name")]
     for number in range(count):

@@ -30,7 +30,7 @@ WAYS = ("floor", "rim", "board")
 CORNERS = ("corner_1", "corner_2", "corner_3", "corner_4")
 FIELDS = (
     "way", "columns", "rows", "step_x", "step_y", "first_x", "first_y", "depth", "u_depth", "marks", "level", "u_level",
-    "check_mm", "check_height", "end_1", "end_2", *CORNERS, "square", "board_height",
+    "u_mark", "check_mm", "check_height", "end_1", "end_2", *CORNERS, "square", "board_height",
 )  # fmt: skip
 _FROM_VIDEO_COUNT = 24
 _PLACE = "water plane"
@@ -75,7 +75,8 @@ def wish_of(site: Site, values: Mapping[str, str]) -> PlaneWish:
         raise InputError(N_("choose one of the three ways first"))
     rig, form = site.rig(), _Reader(values)
     lens, covariance = lens_for(rig, site.rig_file, lens_file_of(site))
-    wish = PlaneWish(rig, lens, covariance, cast(Literal["rim", "floor", "board"], way))
+    u_mark_mm = form.read("u_mark", "how well places of marks are known", given.positive, 1.0)
+    wish = PlaneWish(rig, lens, covariance, cast(Literal["rim", "floor", "board"], way), u_mark_mm=u_mark_mm)
     wish = _with_floor(wish, form) if way == "floor" else _with_marks(wish, form, site)
     wish = replace(wish, checks=_checks(form, rig))
     wish = _with_pictures(wish, form, site)

@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 import pytest
 
-from calibration.files import load_lens, load_view
+from calibration.files import load_calibration, load_lens, load_view
 from calibration.lens import LENS_PARAMETERS
 from logger.recording.boat_card import read_boat
 from logger.recording.rig_toml import read_rig
@@ -127,7 +127,8 @@ def calibrated_plane(person: Person, rigged: Rigged) -> None:
     person.click("text=A grid on the floor")
     person.send("dry", rigged.dry)
     person.send("filled", rigged.filled)
-    for name, text in (("step_x", "325"), ("step_y", "180"), ("first_x", "100"), ("first_y", "-180"), ("depth", "101"),
+    for name, text in (("step_x", "325"), ("step_y", "180"), ("first_x", "100"), ("first_y", "-180"),
+                       ("depth", "101@100,-200 99@1400,-200 100@750,200"), ("u_mark", "0.5"),
                        ("check_mm", "1000")):  # fmt: skip
         person.type(name, text)
     looks = page.locator(".look")
@@ -184,13 +185,15 @@ def test_a_technician_is_led_from_printed_sheets_to_a_plane_that_is_true(rigged:
     page.goto(rigged.address)
     kept_shot(page, "rig")
     print(f"\nlens: {lens.told()}\nplane: {plane.told()}\nlines and card: {rest.told()}")
-    print(f"worst place of the tank off by {off_mm(rigged.file):.2f} mm in truth")
+    (plane_folder,) = (rigged.file.parent / "plane").iterdir()
+    stated_mm = load_calibration(plane_folder / "camera.toml").evidence["worst_mm"]
+    print(f"worst place of the tank off by {off_mm(rigged.file):.2f} mm in truth, {stated_mm:.2f} mm stated")
     # the truth is the painter's own lens and camera, which the measuring code never sees
     (folder,) = (rigged.file.parent / "lens").iterdir()
     found, covariance = load_lens(folder / "lens.toml")
     for index, name in enumerate(LENS_PARAMETERS[:4]):
         assert abs(getattr(found, name) - getattr(LENS, name)) < 4 * np.sqrt(covariance[index, index]), name
-    assert off_mm(rigged.file) < 3.0
+    assert off_mm(rigged.file) <= stated_mm <= 3.0
     rig = read_rig(rigged.file)
     assert rig.line("mark") is not None
     assert rig.gate_distance_mm == pytest.approx(1000.5)
@@ -200,7 +203,7 @@ def test_a_technician_is_led_from_printed_sheets_to_a_plane_that_is_true(rigged:
     assert 0 < beam.offset_mm < 4
     assert read_boat(rigged.file.parent / "cards" / "paper-swan.toml").length_mm == 210
     assert plane.minutes < 3.0
-    assert (plane.clicks_count, plane.fields_count) == (11, 6)
+    assert (plane.clicks_count, plane.fields_count) == (11, 7)
     assert lens.clicks_count + plane.clicks_count + rest.clicks_count <= 25
     assert [words for words in page.complaints if words] == []
     assert {url.split("/")[2] for url in page.asked} == {rigged.address.split("/")[2]}, "asks nobody else"

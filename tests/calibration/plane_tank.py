@@ -14,7 +14,7 @@ import numpy as np
 from calibration.board import BoardSeen
 from calibration.floor import DepthReading, floor_from
 from calibration.lens import LENS_PARAMETERS, Lens, moved_lens
-from calibration.plane import Afloat, PlacedMark, Seen, board_seen, floor_seen, plane_from, rim_seen
+from calibration.plane import TAPE_RATIO, Afloat, PlacedMark, Seen, board_seen, floor_seen, plane_from, rim_seen
 from calibration.plane_fit import PlaneFit
 from calibration.targets import PLANE_BOARD
 from logger.simulator.eye import Eye, looking_down
@@ -67,10 +67,17 @@ def noisy(pixels: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return pixels + rng.normal(0, U_PX, pixels.shape)
 
 
+def taped(said: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Where points (N, 3) are that a tape says to be there: it is a little too long or too short."""
+    true = said.copy()
+    true[:, :2] *= 1 + rng.normal(0, TAPE_RATIO)
+    return true
+
+
 def rim(one: Tank, rng: np.random.Generator) -> Seen:
     """Six marks on the rim; each placed a little off, and the water not quite where it was measured."""
     said = np.array([[x, y, RIM_MM] for x, y in RIM_XY])
-    true = said + rng.normal(0, U_MARK_MM, said.shape) - [0, 0, rng.normal(0, U_LEVEL_MM)]
+    true = taped(said, rng) + rng.normal(0, U_MARK_MM, said.shape) - [0, 0, rng.normal(0, U_LEVEL_MM)]
     found = dict(enumerate(noisy(one.eye.see(true), rng)))
     marks = [PlacedMark(str(n), *place) for n, place in enumerate(said.tolist())]
     return rim_seen(marks, found, u_level_mm=U_LEVEL_MM, u_mark_mm=U_MARK_MM)
@@ -87,7 +94,7 @@ def floor(one: Tank, rng: np.random.Generator, *, dry: bool, filled: bool, readi
     for p in at:
         true_depth = DEPTH_MM + (0 if p is None else float((np.array(p) - middle) @ slope))
         readings.append(DepthReading(true_depth + rng.normal(0, U_DEPTH_MM), p))
-    true = np.column_stack([grid, -depth]) + rng.normal(0, U_MARK_MM, (len(grid), 3))
+    true = taped(np.column_stack([grid, -depth]), rng) + rng.normal(0, U_MARK_MM, (len(grid), 3))
     said = floor_from(readings, u_mm=U_DEPTH_MM, about_mm=middle)
     return floor_seen(
         grid, [str(n) for n in range(len(grid))], said, u_px=U_PX, u_mark_mm=U_MARK_MM,
@@ -116,7 +123,7 @@ def board(one: Tank, rng: np.random.Generator, *, count: int = 5, printed: bool 
     if printed:
         return board_seen(pictures, known, rim(one, rng))
     said = np.array([[0, -250, RIM_MM], [0, 250, RIM_MM], [LENGTH_MM, -250, RIM_MM], [LENGTH_MM, 250, RIM_MM]])
-    true = said + rng.normal(0, U_MARK_MM, said.shape) - [0, 0, rng.normal(0, U_LEVEL_MM)]
+    true = taped(said, rng) + rng.normal(0, U_MARK_MM, said.shape) - [0, 0, rng.normal(0, U_LEVEL_MM)]
     pointed = one.eye.see(true) + rng.normal(0, 1.0, (4, 2))
     marks = [
         PlacedMark(f"corner {n}", *place, pixel=(float(u), float(v)))

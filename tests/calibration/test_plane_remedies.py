@@ -20,9 +20,9 @@ UNDER = np.column_stack([GRID, np.full(len(GRID), -100.0)])
 DEPTHS = DepthsRead((DepthReading(100.0),), 2.0)
 
 
-def through_water(readings: list[DepthReading], *, dry: bool = False, u_mark_mm: float = 1.0):
+def through_water(readings: list[DepthReading], *, dry: bool = False, u_mark_mm: float = 1.0, u_mm: float = 2.0):
     return floor_seen(
-        GRID, [str(n) for n in range(len(GRID))], floor_from(readings, u_mm=2.0, about_mm=(750, 0)),
+        GRID, [str(n) for n in range(len(GRID))], floor_from(readings, u_mm=u_mm, about_mm=(750, 0)),
         dry_px=ONE.eye.see(UNDER) if dry else None, filled_px=ONE.through_water(UNDER), u_mark_mm=u_mark_mm,
     )  # fmt: skip
 
@@ -46,6 +46,9 @@ def test_what_is_foretold_of_the_floor_comes_true() -> None:
         "take a picture of the dry floor as well (--dry)": through_water([DepthReading(100.0)], dry=True),
         "measure the marks' places anew, twice as well (--u-mark-mm)": through_water(
             [DepthReading(100.0)], u_mark_mm=0.5
+        ),
+        "measure the marks' places and the depths anew, both twice as well (--u-mark-mm, --u-depth-mm)": through_water(
+            [DepthReading(100.0)], u_mark_mm=0.5, u_mm=1.0
         ),
     }
     for words, better in done.items():
@@ -83,8 +86,15 @@ def test_pointing_is_told_to_be_what_spoils_a_floating_board_and_more_marks_what
     )
 
 
-def test_where_nothing_helps_nothing_is_promised() -> None:
+def test_where_one_thing_helps_nothing_else_is_promised() -> None:
     """The level of the water is known to 20 mm, all else to next to nothing."""
     marks = [PlacedMark(str(n), x, y, 45.0) for n, (x, y) in enumerate(plane_tank.RIM_XY)]
     found = dict(enumerate(ONE.eye.see([[x, y, 45.0] for x, y in plane_tank.RIM_XY])))
-    assert told(rim_seen(marks, found, u_level_mm=20.0, u_mark_mm=0.1)) == {}
+    rim = rim_seen(marks, found, u_level_mm=20.0, u_mark_mm=0.1)
+    better = worst_mm(rim_seen(marks, found, u_level_mm=10.0, u_mark_mm=0.1))
+    assert better == pytest.approx(worst_mm(rim) / 2, rel=0.05)
+    assert told(rim) == {
+        "measure the heights above the water anew, twice as well (--u-height-mm)": pytest.approx(better, rel=0.01),
+        "measure the marks' places and the heights above the water anew, both twice as well (--u-mark-mm, "
+        "--u-height-mm)": pytest.approx(better, rel=0.01),
+    }

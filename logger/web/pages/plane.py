@@ -21,7 +21,7 @@ from logger.web.language import N_, _
 from logger.web.pages.evidence import address_of
 from logger.web.pictures import keep_sent, keep_still, shown_picture
 from logger.web.plane_form import CORNERS, FIELDS, WAYS, lens_file_of, pictures_of, wish_of
-from logger.web.site import Site, go, shown_number
+from logger.web.site import Site, go
 
 STEP = "plane"
 
@@ -83,7 +83,7 @@ def _page(site: Site, request: Request, *, wrong: str = "") -> Response:
     step = next((one for one in site.steps(rig) if one.name == STEP), None)
     lens = next((one for one in site.steps(rig) if one.name == "lens"), None)
     begun = {
-        "columns": "5", "rows": "3", "u_depth": shown_number(rig.tank.u_water_depth_mm), "board_height": "4",
+        "columns": "5", "rows": "3", "u_depth": "1", "u_mark": "1", "u_level": "1", "board_height": "4",
     }  # fmt: skip
     return site.draw(
         request, "plane.html", status=422 if wrong else 200, wrong=wrong, way=way if way in WAYS else "",

@@ -108,7 +108,7 @@ def test_the_calibrations_doubt_is_what_its_own_sources_make_of_it() -> None:
     assert u_places_mm(CALIBRATION.view, places_mm(RIG.lines)).max() == pytest.approx(r_mm * 3 / 1400, rel=1e-6)
     told = of_calibration()
     assert {one.health for one in told} == {"well"}
-    assert f"± {2 * r_mm * 3 / 1400:.1f} mm (95 %), worst on the start line" in told[-1].found
+    assert f"± {1.96 * r_mm * 3 / 1400:.1f} mm (95 %), worst on the start line" in told[-1].found
 
 
 @pytest.mark.parametrize(("height_mm", "health"), [(4.0, "well"), (6.0, "doubtful"), (30.0, "wrong")])

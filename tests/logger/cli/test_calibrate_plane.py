@@ -95,7 +95,8 @@ def corners() -> list[str]:
 
 
 def test_by_rim_it_is_told_kept_and_entered(rig: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main([*RIM, "--check-length", *slat(), "1000±1", "--check-length", *slat(), "gates", "--write"]) == 0
+    checks = ["--check-length", *slat(), "1000±1", "--check-length", *slat(), "gates"]
+    assert main([*RIM, "--u-mark-mm", "0.5", "--u-height-mm", "0.7", *checks, "--write"]) == 0
     out = capsys.readouterr().out
     assert "water plane from marks on the rim: places are good to ± 2." in out
     assert "all over the tank: good" in out
@@ -134,7 +135,12 @@ def test_the_dry_tank_and_then_the_filled_one(rig: Path, capsys: pytest.CaptureF
     assert "what the water does: it lifts the floor" in out
     assert "every length 5." in out
     assert "by the ruler and by both pictures" in out
-    assert re.search(r"would help: read the depth at the four corners of the grid, too: ± 2\.\d mm", out)
+    worst, *better = (float(mm) for mm in re.findall(r"(?:good to|help: [^±]*) ± (\d\.\d) mm", out))
+    assert "would help: measure the marks' places and the depths anew, both twice as well" in out
+    assert "would help: read the depth at the four corners of the grid, too" in out
+    assert 3.0 < worst < 4.5
+    assert better == sorted(better)
+    assert better[0] < 0.85 * worst
     assert read_rig(rig).tank.water_depth_mm == pytest.approx(100, abs=2.5)
     (folder,) = (rig.parent / "plane").iterdir()
     assert {path.name for path in folder.iterdir()} >= {"map.svg", "seen-1.png", "seen-2.png", "points.csv"}

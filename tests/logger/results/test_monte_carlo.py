@@ -44,7 +44,7 @@ def test_a_camera_run_agrees_with_its_budget(shop: Any, coasting: Any) -> None:
     track = shop.track(
         lambda t: coasting(t, cut_s=5.0, speed=300.0, rate=1.0, at_mm=1100.0), until_s=13.0, shifts_mm=shift
     )
-    found = drawn(shop, rig, shop.recording(rig, kind="drift"), track)
+    found = drawn(shop, rig, shop.recording(rig, kind="drift"), track, count=60)
     for name in ("drift_mm", "path_mm", "time_s"):
         known = found[name].budget_u * np.sqrt(1 - found[name].never_drawn_share)
         assert found[name].u == pytest.approx(known, rel=0.3), name
