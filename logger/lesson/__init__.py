@@ -1,0 +1,1 @@
+"""One lesson: who sails when, what was decided, and what everybody sees."""

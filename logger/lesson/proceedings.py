@@ -1,0 +1,199 @@
+"""An open lesson between two changes: its log, what follows from it, the run under way, and the board of all that.
+
+The only thing in a lesson that changes. Whoever changes it (desk.py for people, ear.py for the crew) does so within
+`changing`, which holds the one lock and shows what came of it. What counts is first written to the log, and only then
+believed and shown. Where it stands is looked up in cycle.py; what follows from the log is for standing.py to say.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+
+from logger.errors import InputError, StoreError
+from logger.lesson import cycle, shown
+from logger.lesson.board import Board
+from logger.lesson.cards import card_of
+from logger.lesson.crew import Crew, Seen
+from logger.lesson.cycle import Signal, State
+from logger.lesson.entries import Closing, Said
+from logger.lesson.folder import LessonFolder
+from logger.lesson.order import Turn
+from logger.lesson.plan import Team
+from logger.lesson.standing import Attempt, Standing
+from logger.results.trial import Trial
+
+Listener = Callable[[Board], None]
+
+
+class Proceedings:
+    """One lesson at a time. Every call may come from any thread, most of them within `changing`."""
+
+    def __init__(self, *, now: Callable[[], str], clock_ns: Callable[[], int]) -> None:
+        """No lesson is open yet.
+
+        Args:
+            now: wall time, RFC 3339, for the log.
+            clock_ns: CLOCK_MONOTONIC.
+        """
+        self.now, self.clock_ns = now, clock_ns
+        self.lock = threading.RLock()
+        self.crew: Crew | None = None
+        self.folder: LessonFolder | None = None
+        self.standing: Standing | None = None
+        self.state: State = "closed"
+        self.run = shown.RunShown()
+        self.closing: tuple[Closing, str] | None = None
+        """What the recording under way is to be closed as, if that is decided already, and why."""
+        self.seen = Seen(beams={})
+        self.troubles: tuple[str, ...] = ()
+        self.trials: dict[str, Trial] = {}
+        self.board = Board(0, "")
+        self.listeners: list[Listener] = []
+
+    @contextmanager
+    def changing(self) -> Iterator[None]:
+        """Hold the lock; show what came of it, also if it was refused."""
+        with self.lock:
+            try:
+                yield
+            finally:
+                self.publish()
+
+    def publish(self) -> None:
+        """Make the board anew and tell everybody, if anything on it has changed."""
+        board = shown.board(
+            self.board.version + 1, self.folder.name if self.folder else "", self.standing, self.state,
+            run=self.run, seen=self.seen, troubles=self.troubles, trials=self.trials,
+        )  # fmt: skip
+        if replace(board, version=self.board.version) == self.board:
+            return
+        self.board = board
+        for listener in list(self.listeners):
+            listener(board)
+
+    def enter(self, state: State) -> None:
+        """The lesson is in `state` from now on."""
+        if state != self.state:
+            self.state = state
+            self.run = replace(self.run, since_ns=self.clock_ns())
+
+    def may(self, signal: Signal) -> bool:
+        """Whether `signal` means anything now."""
+        return cycle.after(self.state, signal) is not None
+
+    def step(self, signal: Signal) -> None:
+        """Take the step that `signal` leads to. InputError: it leads nowhere now."""
+        after = cycle.after(self.state, signal)
+        if after is None:
+            raise InputError(shown.not_now(self.state, signal))
+        self.enter(after)
+
+    def refuse_unless_changeable(self) -> None:
+        """InputError: a run is under way, so nothing may be changed."""
+        if not self.may("change"):
+            raise InputError(shown.not_now(self.state, "change"))
+
+    def say(self, one: Said) -> None:
+        """Write it down, then believe it. StoreError: it cannot be written; nothing has changed then."""
+        self.standing = self.lesson.say(one, at=self.now())
+
+    @property
+    def lesson(self) -> LessonFolder:
+        """The open lesson's folder. InputError: none is open."""
+        if self.folder is None:
+            raise InputError("no lesson is open; begin one first")
+        return self.folder
+
+    @property
+    def crewed(self) -> Crew:
+        """Those who work the rig. InputError: no lesson is open."""
+        if self.crew is None:
+            raise InputError("no lesson is open; begin one first")
+        return self.crew
+
+    def opened(self) -> Standing:
+        """The open lesson as it stands. InputError: none is open."""
+        if self.standing is None:
+            raise InputError("no lesson is open; begin one first")
+        return self.standing
+
+    def next_turn(self) -> tuple[Standing, Turn]:
+        """Whose turn it is. InputError: nothing can be armed now."""
+        standing = self.opened()
+        if not self.may("arm") or standing.next_turn is None:
+            raise InputError(shown.not_now(self.state, "arm"))
+        return standing, standing.next_turn
+
+    def team(self, number: int) -> Team:
+        """The team of that number. InputError: there is none."""
+        team = self.opened().team(number)
+        if team is None:
+            raise InputError(
+                f"there is no team {number}; there are {', '.join(str(t.number) for t in self.opened().teams)}"
+            )
+        return team
+
+    def say_about(self, run_id: str, entry: Callable[[Attempt], Said]) -> None:
+        """Say something of a run: the one named, or the last one."""
+        standing = self.opened()
+        runs = [one for one in standing.attempts if one.state in ("to_decide", "decided")]
+        about = [one for one in runs if one.run_id == run_id] if run_id else runs
+        if not about:
+            raise InputError(f"there is no run {run_id or 'yet'} that has ended")
+        self.say(entry(about[-1]))
+
+    def resting_state(self) -> State:
+        """Where a lesson stands between two runs."""
+        standing = self.opened()
+        if standing.is_over:
+            return "over"
+        if standing.is_paused:
+            return "paused"
+        if standing.open_attempt is not None:
+            return "deciding"
+        return "done" if standing.next_turn is None else "called"
+
+    def settle(self) -> None:
+        """After a change of the log between two runs: the state that follows from it, and the crew's attention."""
+        if self.state in ("called", "deciding", "done", "paused", "over"):
+            state = self.resting_state()
+            if state == "deciding" and self.state != "deciding":
+                self.run = self.left_over()
+            self.enter(state)
+        self.attend()
+
+    def left_over(self) -> shown.RunShown:
+        """The run that waits for a decision, as it is shown after a new start."""
+        attempt = self.opened().open_attempt
+        if attempt is None:
+            return self.run
+        return shown.RunShown(attempt.run_id, trial=self.trials.get(attempt.run_id),
+                              is_final=attempt.run_id in self.trials)  # fmt: skip
+
+    def attend(self) -> None:
+        """Where the crew looks now."""
+        standing, crew = self.opened(), self.crewed
+        if self.state in ("called", "deciding"):
+            if standing.next_turn is not None:
+                crew.expect(self.card(standing.next_turn, f"r{len(standing.attempts) + 1}"))
+            crew.look_out(standing.teams)
+        elif self.state in ("done", "paused", "over"):
+            self.seen = Seen(beams={})
+            crew.rest()
+
+    def card(self, turn: Turn, run_id: str) -> RunCard:
+        """The card of a run."""
+        return card_of(self.opened(), turn, run_id=run_id, at=self.now())
+
+    def mirror(self, run_id: str) -> None:
+        """Bring the store into line with what was decided, once the run is in it. Trouble is shown, the log has it."""
+        attempt = self.opened().attempt(run_id)
+        if attempt is None or run_id not in self.trials:
+            return
+        try:
+            self.lesson.mirror(attempt, self.opened(), at=self.now())
+        except StoreError as error:
+            self.troubles = shown.sentences(str(error))

@@ -1,0 +1,58 @@
+"""The teams in order, with ties where their runs do not tell."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from calibration.quantity import Quantity
+from logger.lesson.board import Figure, Place, Who
+from logger.lesson.standing import Standing
+from logger.results.trial import Result, Trial
+from logger.study import compare, words
+from logger.study import ranking as places
+
+
+def ranking(standing: Standing, trials: Mapping[str, Trial], name: str) -> tuple[Place, ...]:
+    """The teams by the result `name`; those without a run that counts come last, without a place of their own.
+
+    Only the runs of a team's newest boat count: a rebuilt boat is another one.
+    """
+    runs = {team.number: _counting(standing, trials, team.number, name) for team in standing.teams}
+    having = [compare.repeats_of(str(number), values) for number, values in runs.items() if values]
+    order = places.places(having, compare.compare_all(having), more_is_better=words.more_is_better(name))
+    found = []
+    for one in order:
+        repeats = next(r for r in having if r.boat == one.boat)
+        figure = _figure(name, repeats.mean_with_spread, repeats.count)
+        found.append(Place(one.place, one.is_tie, _who(standing, int(one.boat)), figure, repeats.count))
+    last = len(found) + 1
+    found += [Place(last, False, _who(standing, number), None, 0) for number, values in runs.items() if not values]
+    return tuple(found)
+
+
+def _counting(standing: Standing, trials: Mapping[str, Trial], team: int, name: str) -> list[Quantity]:
+    newest = standing.team(team)
+    found = []
+    for attempt in standing.attempts:
+        trial = trials.get(attempt.run_id)
+        counts = attempt.team == team and attempt.status in ("valid", "freed")
+        if counts and trial is not None and newest is not None and attempt.boat_version == newest.boat.version:
+            result = trial.results.get(name)
+            if result is not None and not result.at_least:
+                found.append(result.quantity)
+    return found
+
+
+def _figure(name: str, mean: Quantity, count: int) -> Figure:
+    result = Result(mean, "")
+    doubt = f"±\u00a0{words.give_or_take(mean)}" if count > 1 else ""
+    text = words.value_only(result)
+    return Figure(name, mean.value, mean.u, mean.unit, text, doubt)
+
+
+def _who(standing: Standing, number: int) -> Who:
+    team = standing.team(number)
+    assert team is not None  # noqa: S101 - it came from there
+    owed = sum(turn.team == number for turn in standing.owed)
+    return Who(number, team.nickname, team.boat.name, team.boat.version, standing.plan.repeats - owed,
+               standing.plan.repeats, has_mass=team.boat.mass_g is not None)  # fmt: skip
