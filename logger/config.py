@@ -97,7 +97,7 @@ class DriverChoice:
     @property
     def is_live(self) -> bool:
         """Whether its records happen now, on this computer's clock, and are no story with a clock of its own."""
-        return not self.kind.startswith(("simulated_", "recorded_"))
+        return self.kind.startswith("simulated_live_") or not self.kind.startswith(("simulated_", "recorded_"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,9 +72,9 @@ def _sail(job: tuple[int, Sail, Path, str]) -> Run:
     """One run through the whole line, in a process of its own."""
     import json
 
-    from logger.cli.measure import keep
     from logger.drivers import drivers_of
     from logger.recording.folder import load
+    from logger.results.kept import keep
     from logger.results.store import Store
     from logger.simulator.live import SimulatedTank
     from logger.station import rig as station

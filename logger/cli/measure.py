@@ -145,6 +145,7 @@ class Done:
 def measured(job: Job) -> Done:
     """Measure one recording and write the results into its folder, in whatever process this is."""
     from logger.recording.folder import load
+    from logger.results.kept import keep
     from logger.results.measure import conclude, look
 
     folder = job.folder
@@ -186,24 +187,6 @@ def _drawn(recording: Recording, seen: Track | NotFound | None, trial: Trial, co
     from logger.results.monte_carlo import monte_carlo
 
     return monte_carlo(recording, recording.rig, seen, trial=trial, count=count, seed=1)
-
-
-def keep(recording: Recording, outcome: Outcome) -> list[str]:
-    """Write track.csv and trial.json into the recording's folder; what could not be done comes back as notes."""
-    from logger.cli.keep import keep_beside
-    from logger.results.trial_json import to_json
-    from logger.settings import write_whole
-
-    folder = recording.folder
-    try:
-        if outcome.motion is not None:
-            from logger.results.track_csv import track_csv
-
-            write_whole(folder / "track.csv", track_csv(outcome))
-        older = keep_beside(folder / "trial.json", to_json(outcome.trial))
-    except OSError as error:
-        return [f"{folder}: the results could not be written there ({error.strerror}); they are only shown"]
-    return [] if older is None else [f"{folder}: an earlier, different trial.json is kept as {older.name}"]
 
 
 def _write_report(runs: Sequence[Run], path: Path) -> None:

@@ -6,10 +6,10 @@ import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import active_children, get_context, parent_process
-from threading import Thread
+from multiprocessing import active_children, get_context
 from typing import TypeVar
 
+from logger.child import end_with_parent
 from logger.errors import InputError
 
 Job = TypeVar("Job")
@@ -30,7 +30,7 @@ def spread(work: Callable[[Job], Done], jobs: Sequence[Job], *, processes: int) 
     if min(processes, len(jobs)) < 2:
         yield from map(work, jobs)
         return
-    pool = ProcessPoolExecutor(min(processes, len(jobs)), mp_context=get_context("spawn"), initializer=_end_with_parent)
+    pool = ProcessPoolExecutor(min(processes, len(jobs)), mp_context=get_context("spawn"), initializer=end_with_parent)
     try:
         yield from _deaf_to_ctrl_c(lambda: pool.map(work, jobs))
     except BaseException:
@@ -39,18 +39,6 @@ def spread(work: Callable[[Job], Done], jobs: Sequence[Job], *, processes: int) 
         raise
     finally:
         pool.shutdown(cancel_futures=True)
-
-
-def _end_with_parent() -> None:
-    """In a process of the pool: if its parent is killed it ends, too, instead of waiting for work for ever."""
-
-    def watch() -> None:
-        parent = parent_process()
-        if parent is not None:
-            parent.join()
-            os._exit(1)
-
-    Thread(target=watch, name="end-with-parent", daemon=True).start()
 
 
 def _deaf_to_ctrl_c(start: Callable[[], Iterator[Done]]) -> Iterator[Done]:

@@ -21,11 +21,9 @@ if TYPE_CHECKING:
     from logger.config import Rig, RunCard
     from logger.recording.folder import Event
     from logger.results.trial import Trial
-    from logger.station.line import LiveTracker, Plan
+    from logger.station.line import Plan
 
 _MISSING_CARD = {"format": "boatrun-recording/1"}
-_PATIENT_S = 300.0
-"""A simulated camera takes the time that it needs to paint."""
 
 
 def describe(parser: argparse.ArgumentParser) -> None:
@@ -43,12 +41,12 @@ def describe(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Record, measure and show each run."""
+    from logger.lesson.planned import plan_of
     from logger.recording.recovery import free_id
-    from logger.recording.rig_toml import calibration_of, read_rig
+    from logger.recording.rig_toml import read_rig
     from logger.results.store import Store
 
     rig = read_rig(arguments.rig)
-    calibration = calibration_of(rig, arguments.rig)
     card = _card(arguments, rig)
     _tell_unfinished(arguments.to)
     if arguments.weigh:
@@ -56,7 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
     with nullcontext() if arguments.store is None else Store(arguments.store) as store:
         for _ in range(arguments.times):
             this = replace(card, id=free_id(arguments.to, card.id), recorded_at=_now())
-            plan = _plan(this, rig, arguments, calibration)
+            plan = plan_of(this, rig, arguments.rig, arguments.to / this.id, begin=arguments.begin)
             _one(plan, arguments.rig, store)
     return 0
 
@@ -72,26 +70,11 @@ def _tell_unfinished(folder: Path) -> None:
         )
 
 
-def _kept_view(rig: Rig, path: Path) -> bytes | None:
-    """The oldest picture that was kept for the calibration in use, so that each recording can be compared with it."""
-    from calibration.errors import CalibrationError
-    from calibration.files import load_view
-    from logger.checkup import kept_views
-
-    if rig.camera is None:
-        return None
-    file = path.parent / rig.camera.calibration
-    try:
-        kept = kept_views.kept(file, load_view(file))
-        return kept[0].read_bytes() if kept else None
-    except (CalibrationError, OSError):
-        return None  # a bad calibration is told where it is used; without the picture nothing is compared
-
-
 def _card(arguments: argparse.Namespace, rig: Rig) -> RunCard:
     """The card of the runs to come; its name and time are given to each run."""
     from logger import __version__, settings
     from logger.checkup.machine import clock_is_led
+    from logger.lesson.planned import is_simulated
     from logger.recording.card_toml import card_from_table
 
     table: dict[str, Any] = dict(_MISSING_CARD if arguments.card is None else settings.load_table(arguments.card))
@@ -106,12 +89,7 @@ def _card(arguments: argparse.Namespace, rig: Rig) -> RunCard:
     table = known | table
     table["recorded_at"] = _now()
     card = card_from_table(table, file=str(arguments.card or "boatrun record"))
-    return replace(card, simulated=card.simulated or _is_simulated(rig))
-
-
-def _is_simulated(rig: Rig) -> bool:
-    """No real water, whatever the rig file says of itself: a driver of it is simulated."""
-    return rig.simulated or any(choice.is_simulated for choice in rig.witnesses.values())
+    return replace(card, simulated=card.simulated or is_simulated(rig))
 
 
 def _now() -> str:
@@ -135,26 +113,11 @@ def _weighed(card: RunCard, rig: Rig, path: Path) -> Any:
     return replace(card.boat, mass_g=weighing.mass_g, u_mass_g=weighing.u_mass_g)
 
 
-def _plan(card: RunCard, rig: Rig, arguments: argparse.Namespace, calibration: bytes | None) -> Plan:
-    from logger.station.line import Plan
-
-    is_live = all(choice.is_live for choice in rig.witnesses.values())  # else nobody can press a key in its time
-    return Plan(
-        card=card,
-        rig=rig,
-        folder=arguments.to / card.id,
-        calibration=calibration,
-        kept_view=_kept_view(rig, arguments.rig),
-        begin=arguments.begin,
-        is_live=is_live,
-        **({} if is_live else {"silent_after_s": _PATIENT_S}),
-    )
-
-
 def _one(plan: Plan, rig_file: Path, store: Any) -> None:
-    from logger.cli.measure import keep
     from logger.drivers import drivers_of, open_driver
+    from logger.lesson.planned import tracker_of
     from logger.recording.folder import load
+    from logger.results.kept import keep
     from logger.station import rig as station
     from logger.study.summary import summary
 
@@ -163,24 +126,12 @@ def _one(plan: Plan, rig_file: Path, store: Any) -> None:
         drivers.append(open_driver("keyboard", {}))
     keys = "; a arms, s stops" if plan.is_live else ""
     print(f"{plan.card.id}: {plan.card.boat.name}, {plan.card.kind}{keys}", flush=True)
-    ran = station.run(plan, drivers, tracker=_tracker(plan, rig_file), store=store, show=_show, wall_time=_now)
+    ran = station.run(plan, drivers, tracker=tracker_of(plan, rig_file), store=store, show=_show, wall_time=_now)
     recording = load(ran.recording)
     for note in keep(recording, ran.outcome):
         print(f"boatrun record: {note}", file=sys.stderr)
     print(summary(recording.card, ran.outcome.trial))
     print(f"  kept in {ran.recording}", flush=True)
-
-
-def _tracker(plan: Plan, rig_file: Path) -> LiveTracker | None:
-    camera = plan.rig.camera
-    if camera is None or camera.driver is None:
-        return None
-    from calibration.files import load_view
-    from logger.vision.live.tracker import LiveTracker as Tracker
-
-    view = load_view(rig_file.parent / camera.calibration)
-    start = plan.rig.line("start")
-    return Tracker(view, plan.rig.tank, plan.card.boat, start=start, delay_s=camera.delay_s)
 
 
 def _show(what: Event | Trial) -> None:

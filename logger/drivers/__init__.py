@@ -30,6 +30,8 @@ DRIVERS: Mapping[str, str] = {
     "simulated_camera": "logger.drivers.simulated:SimulatedCamera",
     "simulated_panel": "logger.drivers.simulated:SimulatedPanel",
     "simulated_attended_gates": "logger.drivers.simulated_attendant:SimulatedAttendedGates",
+    "simulated_live_gates": "logger.drivers.simulated_live:SimulatedLiveGates",
+    "simulated_live_camera": "logger.drivers.simulated_live:SimulatedLiveCamera",
     "simulated_blinking_camera": "logger.drivers.simulated_light:SimulatedBlinkingCamera",
     "simulated_light": "logger.drivers.simulated_light:SimulatedLight",
     "v4l2_camera": "logger.drivers.v4l2_camera:V4l2Camera",

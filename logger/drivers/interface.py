@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from types import TracebackType
 from typing import Literal, Protocol, Self, TypeAlias, TypeVar, runtime_checkable
 
+from logger.config import RunCard
 from logger.records import ClockDoubt, Edge, Fault, Frame, Key, Quiet
 
 R_co = TypeVar("R_co", covariant=True)
@@ -140,4 +141,28 @@ class Scale(Protocol):
 
     def weigh(self, timeout_s: float) -> Weighing:
         """The next steady reading, or the last one where it does not become steady in time. DriverError: none came."""
+        ...
+
+
+@runtime_checkable
+class Peopled(Protocol):
+    """A device of an invented tank with an invented class at it. No real device has one.
+
+    At a real rig people put the called boat into the water and let it go. Here the tank is told of it.
+    """
+
+    def expect(self, card: RunCard) -> None:
+        """This boat is called; returns at once."""
+        ...
+
+    def launch(self, card: RunCard) -> None:
+        """Put the boat into the water; takes as long as it takes to paint its run."""
+        ...
+
+    def set_off(self, t_ns: int, *, on_go: bool) -> None:
+        """Its run begins at `t_ns`, by itself or once the word is given; told when it is next asked for records."""
+        ...
+
+    def go(self, t_ns: int) -> None:
+        """The word is given."""
         ...

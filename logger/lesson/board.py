@@ -25,9 +25,11 @@ class Who:
     nickname: str
     boat: str
     version: int
+    """Of the boat; counts rebuilds."""
     round: int
     """Which of its runs it is, from 1."""
     of_rounds: int
+    """How many runs it has in all."""
     has_mass: bool = True
     """False: its card has no mass yet."""
 
@@ -39,6 +41,7 @@ class Figure:
     name: str
     """Its name in the column dictionary, such as time_s."""
     value: float
+    """In `unit`."""
     u: float
     """Standard uncertainty."""
     unit: str

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime, timedelta
 
 from logger import __version__
 from logger.config import KindOfRun, RunCard
@@ -21,7 +22,7 @@ def card_of(standing: Standing, turn: Turn, *, run_id: str, at: str, clock_set_b
         turn: whose run.
         run_id: what it is to be called.
         at: wall time, RFC 3339.
-        clock_set_by: how the wall clock was set.
+        clock_set_by: how this computer's wall clock was set; a time that a browser has told goes before it.
 
     Raises:
         KeyError: there is no such team.
@@ -29,17 +30,21 @@ def card_of(standing: Standing, turn: Turn, *, run_id: str, at: str, clock_set_b
     plan, team = standing.plan, standing.team(turn.team)
     if team is None:
         raise KeyError(turn.team)
-    rules = plan.rules
+    rules, ahead_s = plan.rules, standing.clock_ahead_s
     if plan.kind in COUNTED:
         rules = replace(rules, time_cap_s=plan.agreed.count_within_s)
     return RunCard(
         id=run_id,
         kind=plan.kind,
-        recorded_at=at,
+        recorded_at=at if ahead_s is None else _later(at, ahead_s),
         boat=replace(team.boat, team=team.label),
         conditions=plan.conditions,
         rules=rules,
-        clock_set_by=clock_set_by,
+        clock_set_by=clock_set_by if ahead_s is None else "browser",
         software=f"boatrun {__version__}",
         simulated=plan.simulated,
     )
+
+
+def _later(at: str, ahead_s: float) -> str:
+    return (datetime.fromisoformat(at) + timedelta(seconds=ahead_s)).isoformat(timespec="seconds")

@@ -96,8 +96,8 @@ class Told(Protocol):
         """The live tracker saw the boat."""
         ...
 
-    def failed(self, sentence: str, *, began: bool) -> None:
-        """The run came to nothing (devices could not be opened), or broke off if it had begun."""
+    def failed(self, sentence: str) -> None:
+        """The recording came to nothing (devices could not be opened), or broke off."""
         ...
 
     def kept(self, folder: Path) -> None:

@@ -24,53 +24,40 @@ State: TypeAlias = Literal[
 Press: TypeAlias = Literal["arm", "go", "stop", "decide", "pause", "resume", "end", "change"]
 """What people do. `change`: everything about the plan and about earlier runs (undo, rebuilt boat, move a team ...)."""
 Sign: TypeAlias = Literal[
-    "opened", "next_called", "none_left",  # of the lesson itself
+    "next_called", "to_decide", "none_left",  # of the log: what it says now, between two runs
     "failed", "armed", "disarmed", "released", "early_start", "started", "passed_mark", "ended",  # of the run
     "kept", "gone",  # of its recording: it is whole on the disk · nothing of a run was in it
 ]  # fmt: skip
 Signal: TypeAlias = Press | Sign
 
+_BETWEEN: tuple[State, ...] = ("called", "deciding", "done")
+"""Between two runs; which of them it is follows from the log alone."""
 _UNDER_WAY: tuple[State, ...] = ("running", "drifting")
 TABLE: Mapping[tuple[State, Signal], State] = {
     ("called", "arm"): "ready",
-    ("called", "pause"): "paused",
-    ("called", "end"): "over",
-    ("called", "none_left"): "done",
-    ("called", "next_called"): "called",
-    ("called", "change"): "called",
-    ("ready", "failed"): "called",
+    ("deciding", "decide"): "deciding",  # what comes next is for the log to say
+    **{(state, "next_called"): "called" for state in _BETWEEN},
+    **{(state, "to_decide"): "deciding" for state in _BETWEEN},
+    **{(state, "none_left"): "done" for state in _BETWEEN},
+    **{(state, "pause"): "paused" for state in ("called", "done")},
+    **{(state, "end"): "over" for state in ("called", "done", "paused")},
+    **{(state, "resume"): "called" for state in ("paused", "over")},
+    **{(state, "change"): state for state in (*_BETWEEN, "paused", "over")},
     ("ready", "armed"): "armed",
     ("ready", "stop"): "closing",
     ("armed", "go"): "armed",  # the word itself is the referee's to hear
     ("armed", "released"): "released",
-    ("armed", "started"): "running",
-    ("armed", "passed_mark"): "drifting",
-    ("armed", "stop"): "closing",
-    ("armed", "disarmed"): "closing",
     ("armed", "early_start"): "closing",
-    ("released", "started"): "running",
-    ("released", "passed_mark"): "drifting",
-    ("released", "stop"): "closing",
-    ("released", "disarmed"): "closing",
-    ("running", "passed_mark"): "drifting",
-    **{(state, "stop"): state for state in _UNDER_WAY},
+    **{(state, "stop"): "closing" for state in ("armed", "released")},
+    **{(state, "disarmed"): "closing" for state in ("armed", "released")},
+    **{(state, "started"): "running" for state in ("armed", "released")},
+    **{(state, "passed_mark"): "drifting" for state in ("armed", "released", "running")},
+    **{(state, "stop"): state for state in _UNDER_WAY},  # the referee ends it
     **{(state, "ended"): "closing" for state in ("ready", "armed", "released", *_UNDER_WAY)},
-    **{(state, "failed"): "closing" for state in ("armed", "released", *_UNDER_WAY)},
+    **{(state, "failed"): "called" for state in ("ready", "armed", "released")},
+    **{(state, "failed"): "deciding" for state in (*_UNDER_WAY, "closing")},
     ("closing", "kept"): "deciding",
     ("closing", "gone"): "called",
-    ("closing", "failed"): "deciding",
-    ("deciding", "decide"): "called",
-    ("deciding", "none_left"): "done",
-    ("deciding", "change"): "deciding",
-    ("done", "next_called"): "called",
-    ("done", "change"): "done",
-    ("done", "end"): "over",
-    ("done", "pause"): "paused",
-    ("paused", "resume"): "called",
-    ("paused", "change"): "paused",
-    ("paused", "end"): "over",
-    ("over", "resume"): "called",
-    ("over", "change"): "over",
 }
 PRESSES: tuple[Press, ...] = get_args(Press)
 

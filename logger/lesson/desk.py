@@ -28,14 +28,21 @@ from logger.results.trial import Status, Trial
 class Desk:
     """Leads one lesson at a time. Every call may come from any thread."""
 
-    def __init__(self, *, now: Callable[[], str], clock_ns: Callable[[], int]) -> None:
+    def __init__(
+        self,
+        *,
+        now: Callable[[], str],
+        clock_ns: Callable[[], int],
+        clock_set_by: Callable[[], str] = lambda: "unknown",
+    ) -> None:
         """No lesson is open yet.
 
         Args:
             now: wall time, RFC 3339, for the log.
             clock_ns: CLOCK_MONOTONIC.
+            clock_set_by: how this computer's wall clock was set, as in a run's card.
         """
-        self._on = Proceedings(now=now, clock_ns=clock_ns)
+        self._on = Proceedings(now=now, clock_ns=clock_ns, clock_set_by=clock_set_by)
         self.ear = Ear(self._on, self)
         """Whom the crew tells what happens."""
 
@@ -93,7 +100,9 @@ class Desk:
                     self._on.say(said.Closed(attempt.run_id, "cut_short"))
             self._on.troubles = ()
             self._on.run = self._on.left_over()
-            self._on.state = self._on.resting_state()
+            standing = self._on.opened()
+            self._on.state = "over" if standing.is_over else "paused" if standing.is_paused else "called"
+            self._on.settle()
             for attempt in self._on.standing.attempts:
                 if attempt.state in ("to_decide", "decided") and attempt.run_id not in self._on.trials:
                     crew.measure(folder.recording(attempt.run_id))
@@ -106,6 +115,8 @@ class Desk:
             if self._on.state in ("ready", "armed", "released", "running", "drifting", "closing"):
                 raise InputError("a run is under way; wait until it has ended, or stop it first")
             crew, self._on.crew = self._on.crew, None
+            if self._on.folder is not None:
+                self._on.folder.close()
             self._on.folder, self._on.standing, self._on.state = None, None, "closed"
             self._on.run, self._on.seen, self._on.troubles, self._on.trials = shown.RunShown(), Seen(beams={}), (), {}
         if crew is not None:
@@ -122,7 +133,7 @@ class Desk:
             run_id = f"r{len(standing.attempts) + 1}"
             self._on.say(said.Began(run_id, turn.team, turn.round))
             self._on.run = shown.RunShown(run_id=run_id)
-            self._on.closing, self._on.troubles = None, ()
+            self._on.closing, self._on.troubles, self._on.seen = None, (), Seen(beams={})
             self._on.crewed.begin(
                 Job(self._on.card(turn, run_id), self._on.lesson.recording(run_id), standing.plan.begin)
             )
@@ -172,8 +183,6 @@ class Desk:
                 raise InputError("not while a run is under way; decide when it has ended")
             self._on.say(said.Decided(attempt.run_id, status, reason.strip(), again))
             self._on.mirror(attempt.run_id)
-            if is_waiting and self._on.opened().open_attempt is None:
-                self._on.step("none_left" if self._on.opened().next_turn is None else "decide")
             self._on.settle()
 
     def count(self, of: CountOf, count: int, *, run_id: str = "") -> None:

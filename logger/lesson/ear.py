@@ -14,7 +14,7 @@ from logger.lesson import cycle, shown
 from logger.lesson import entries as said
 from logger.lesson.crew import Seen
 from logger.lesson.cycle import Sign
-from logger.lesson.entries import Again, Closing
+from logger.lesson.entries import Again
 from logger.lesson.proceedings import Proceedings
 from logger.recording.folder import Event
 from logger.records import Fix, KeyName
@@ -72,7 +72,7 @@ class Ear:
     def happened(self, event: Event) -> None:
         """Something was decided or noticed in the run under way."""
         with self._on.changing():
-            self._on.run = self._on.run.after(event, now_ns=self._on.clock_ns())
+            self._on.run = self._on.run.after(event)
             if event.event == "arming_refused":
                 self._on.closing = ("called_off", f"not armed: {event.detail}")
                 self._on.crewed.call_off()
@@ -91,32 +91,34 @@ class Ear:
                 self._on.run = self._on.run.located(fix, state=self._on.state, stuck_after_s=plan.agreed.stuck_after_s,
                                               stop_speed_mm_per_s=plan.rules.stop_speed_mm_per_s)  # fmt: skip
 
-    def failed(self, sentence: str, *, began: bool) -> None:
-        """The run came to nothing, or broke off."""
+    def failed(self, sentence: str) -> None:
+        """The recording came to nothing, or broke off."""
         with self._on.changing():
-            if self._on.state in ("closed", "called", "deciding"):
+            if not self._on.may("failed"):
                 return
             log.warning("run %s: %s", self._on.run.run_id, sentence)
-            closing: Closing = "broken_off" if began else "called_off"
+            is_lost = self._on.state in ("running", "drifting", "closing")
             self._on.troubles = shown.sentences(sentence)
-            self._on.say(said.Closed(self._on.run.run_id, closing, sentence[:80]))
-            self._on.enter("deciding" if began else "called")
+            self._on.say(
+                said.Closed(self._on.run.run_id, "broken_off" if is_lost else "called_off", said.cut(sentence))
+            )
+            self._on.step("failed")
             self._on.settle()
 
     def kept(self, folder: Path) -> None:
         """The recording is whole on the disk."""
         with self._on.changing():
-            if self._on.state == "closed" or folder.name != self._on.run.run_id:
+            if self._on.state != "closing" or folder.name != self._on.run.run_id:
                 return
             closing, words = self._on.closing or (self._on.run.closing, "")
-            self._on.say(said.Closed(self._on.run.run_id, closing, words[:80]))
+            self._on.say(said.Closed(self._on.run.run_id, closing, said.cut(words)))
             self._on.closing = None
             if closing in said.NO_RUNS:
                 self._on.troubles = shown.sentences(words) if words else self._on.troubles
                 self._on.run = self._on.run.without_run()
-                self._on.enter("called")
+                self._on.step("gone")
             else:
-                self._on.enter("deciding")
+                self._on.step("kept")
             self._on.settle()
 
     def guessed(self, run_id: str, trial: Trial) -> None:

@@ -29,7 +29,9 @@ Again: TypeAlias = Literal["no", "now", "last"]
 """Whether the turn comes once more: no · as the next one · after all others."""
 CountOf: TypeAlias = Literal["cargo", "rings", "weights", "touches"]
 
-Reason: TypeAlias = Annotated[str, Text(most=80)]
+REASON_COUNT = 120
+"""Letters of a reason at most."""
+Reason: TypeAlias = Annotated[str, Text(most=REASON_COUNT)]
 HandCount: TypeAlias = Annotated[int, Range(least=0, most=9999)]
 
 
@@ -181,6 +183,12 @@ class Entry:
     at: str
     """Wall time, RFC 3339, as far as this computer knows it."""
     said: Said
+
+
+def cut(words: str) -> str:
+    """Words of a device or a program, so that they may stand in an entry."""
+    plain = " ".join("".join(sign if sign.isprintable() else " " for sign in words).split())
+    return plain.lstrip("=+-@ ")[:REASON_COUNT].rstrip()
 
 
 def entry_table(entry: Entry) -> dict[str, Any]:

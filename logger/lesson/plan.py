@@ -73,6 +73,7 @@ class LessonPlan:
     repeats: Repeats = 3
     order: OrderKind = "balanced"
     order_seed: Annotated[int, Range(least=0)] = 1
+    """Same seed, same drawn order."""
     begin: Begin = "hands_off"
     rules: Rules = field(default_factory=Rules)
     agreed: Agreed = field(default_factory=Agreed)

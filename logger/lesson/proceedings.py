@@ -12,12 +12,13 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 
+from logger.config import RunCard
 from logger.errors import InputError, StoreError
 from logger.lesson import cycle, shown
 from logger.lesson.board import Board
 from logger.lesson.cards import card_of
 from logger.lesson.crew import Crew, Seen
-from logger.lesson.cycle import Signal, State
+from logger.lesson.cycle import Sign, Signal, State
 from logger.lesson.entries import Closing, Said
 from logger.lesson.folder import LessonFolder
 from logger.lesson.order import Turn
@@ -31,14 +32,21 @@ Listener = Callable[[Board], None]
 class Proceedings:
     """One lesson at a time. Every call may come from any thread, most of them within `changing`."""
 
-    def __init__(self, *, now: Callable[[], str], clock_ns: Callable[[], int]) -> None:
+    def __init__(
+        self,
+        *,
+        now: Callable[[], str],
+        clock_ns: Callable[[], int],
+        clock_set_by: Callable[[], str] = lambda: "unknown",
+    ) -> None:
         """No lesson is open yet.
 
         Args:
             now: wall time, RFC 3339, for the log.
             clock_ns: CLOCK_MONOTONIC.
+            clock_set_by: how this computer's wall clock was set, as in a run's card.
         """
-        self.now, self.clock_ns = now, clock_ns
+        self.now, self.clock_ns, self.clock_set_by = now, clock_ns, clock_set_by
         self.lock = threading.RLock()
         self.crew: Crew | None = None
         self.folder: LessonFolder | None = None
@@ -145,24 +153,15 @@ class Proceedings:
             raise InputError(f"there is no run {run_id or 'yet'} that has ended")
         self.say(entry(about[-1]))
 
-    def resting_state(self) -> State:
-        """Where a lesson stands between two runs."""
-        standing = self.opened()
-        if standing.is_over:
-            return "over"
-        if standing.is_paused:
-            return "paused"
-        if standing.open_attempt is not None:
-            return "deciding"
-        return "done" if standing.next_turn is None else "called"
-
     def settle(self) -> None:
-        """After a change of the log between two runs: the state that follows from it, and the crew's attention."""
-        if self.state in ("called", "deciding", "done", "paused", "over"):
-            state = self.resting_state()
-            if state == "deciding" and self.state != "deciding":
+        """After a change of the log: the state that follows from it between two runs, and the crew's attention."""
+        standing = self.opened()
+        waits = standing.open_attempt is not None
+        sign: Sign = "to_decide" if waits else "none_left" if standing.next_turn is None else "next_called"
+        if self.may(sign):
+            if sign == "to_decide" and self.state != "deciding":
                 self.run = self.left_over()
-            self.enter(state)
+            self.step(sign)
         self.attend()
 
     def left_over(self) -> shown.RunShown:
@@ -186,7 +185,7 @@ class Proceedings:
 
     def card(self, turn: Turn, run_id: str) -> RunCard:
         """The card of a run."""
-        return card_of(self.opened(), turn, run_id=run_id, at=self.now())
+        return card_of(self.opened(), turn, run_id=run_id, at=self.now(), clock_set_by=self.clock_set_by())
 
     def mirror(self, run_id: str) -> None:
         """Bring the store into line with what was decided, once the run is in it. Trouble is shown, the log has it."""

@@ -65,7 +65,7 @@ class RunShown:
     still_since_ns: int | None = None
     still_at_mm: tuple[float, float] = (math.inf, math.inf)
 
-    def after(self, event: Event, *, now_ns: int) -> RunShown:
+    def after(self, event: Event) -> RunShown:
         """What `event` changes."""
         run = self
         if event.event in ("started", "passed_mark") and run.running_ns is None:
@@ -120,7 +120,7 @@ def board(
     troubles: tuple[str, ...],
     trials: Mapping[str, Trial],
 ) -> Board:
-    """The board."""
+    """What everybody sees of the lesson as it stands, the run under way and the rig between runs."""
     if standing is None:
         return Board(version, "")
     turns = standing.owed
@@ -176,7 +176,7 @@ def _tag_team(standing: Standing, seen: Seen) -> int | None:
 
 def _came(standing: Standing, state: State, run: RunShown, trials: Mapping[str, Trial]) -> Came | None:
     """The run that is shown: the one under way once there is something to show, or the last one that ended."""
-    if state in ("ready", "armed", "released", "running", "drifting"):
+    if state in ("ready", "armed", "released", "running", "drifting", "closing"):
         return None
     ended = [a for a in standing.attempts if a.state in ("to_decide", "decided")]
     if not ended:

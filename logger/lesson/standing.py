@@ -33,6 +33,7 @@ class Attempt:
     """Which of its runs it was meant as."""
     boat_name: str
     boat_version: int
+    """Counts rebuilds."""
     began_at: str
     closing: Closing | None = None
     """None: it is under way."""
@@ -72,6 +73,8 @@ class Standing:
     is_over: bool = False
     can_undo: int | None = None
     """Number of the entry that would be taken back; None: there is none."""
+    clock_ahead_s: float | None = None
+    """By how much a browser's clock was ahead of this computer's, which nobody leads; None: nobody has told."""
 
     @property
     def next_turn(self) -> Turn | None:
@@ -125,11 +128,12 @@ class _Fold:
         self._owed = list(turns(plan))
         self._shows_ranking = plan.shows_ranking
         self._is_paused = self._is_over = False
+        self._clock_ahead_s: float | None = None
 
     def standing(self, *, can_undo: int | None) -> Standing:
         return Standing(
             self._plan, tuple(self._teams.values()), tuple(self._attempts.values()), tuple(self._owed),
-            self._shows_ranking, self._is_paused, self._is_over, can_undo,
+            self._shows_ranking, self._is_paused, self._is_over, can_undo, self._clock_ahead_s,
         )  # fmt: skip
 
     def take(self, entry: Entry) -> None:
@@ -165,6 +169,8 @@ class _Fold:
                 self._is_paused = self._is_over = False
             case log.Ended():
                 self._is_over = True
+            case log.ClockTold():
+                self._clock_ahead_s = said.ahead_s
             case _:
                 pass
 

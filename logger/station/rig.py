@@ -41,15 +41,21 @@ FRAMES_BEHIND_COUNT = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Ran:
-    """What one run left behind."""
+class Recorded:
+    """What one run left on the disk."""
 
     recording: Path
-    outcome: Outcome
     history: tuple[Event, ...]
     fill: Fill
     frames_untracked_count: int
     """Pictures that the live tracker was not shown because it could not keep up."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ran(Recorded):
+    """What one run left behind, and what it came to."""
+
+    outcome: Outcome
 
 
 def run(
@@ -76,27 +82,55 @@ def run(
         StoreError: the recording or the trial cannot be kept.
         InputError: the recording cannot be measured.
     """
-    with ExitStack() as opened:
+    done = record(plan, drivers, tracker=tracker, show=show)
+    outcome = measure(load(plan.folder))
+    if store is not None:
+        store.add(outcome.trial, plan.folder.resolve(), boat=plan.card.boat, at=wall_time())
+    show(outcome.trial)
+    return Ran(done.recording, done.history, done.fill, done.frames_untracked_count, outcome)
+
+
+def record(
+    plan: Plan,
+    drivers: Sequence[Driver[Any]],
+    *,
+    tracker: LiveTracker | None = None,
+    show: Callable[[Event], None] = lambda _: None,
+    opened: Callable[[], None] = lambda: None,
+    enough: threading.Event | None = None,
+) -> Recorded:
+    """Record one run from these drivers until the referee ends it, or until `enough` is set.
+
+    Args:
+        plan: What is to be run.
+        drivers: As for `run`.
+        tracker: As for `run`.
+        show: Is told of every decision.
+        opened: Called once every device is open and fit, and the recording has begun.
+        enough: Set by somebody who wants the recording to end, whatever the run is at.
+
+    Raises:
+        DriverError, StoreError: as `run`.
+    """
+    with ExitStack() as stack:
         for driver in drivers:
-            opened.enter_context(driver)
+            stack.enter_context(driver)
         doubtful = fitness.events(fitness.self_tests(drivers), t_ns=clock_ns())
         journal = Journal(
             plan.folder, card=plan.card, rig=plan.rig, calibration=plan.calibration, kept_view=plan.kept_view,
             is_live=plan.is_live,
         )  # fmt: skip
-        opened.enter_context(journal)
+        stack.enter_context(journal)
+        opened()
         for event in doubtful:
             journal.keep(event)
             show(event)
         with_lamps = _with_lamps(show, [driver for driver in drivers if isinstance(driver, Panel)])
-        line, fill = _record(plan, drivers, journal=journal, tracker=tracker, show=with_lamps)
+        stop = threading.Event() if enough is None else enough
+        line, fill = _record(plan, drivers, journal=journal, tracker=tracker, show=with_lamps, stop=stop)
     for event in journal.news():  # of the last second
         show(event)
-    outcome = measure(load(plan.folder))
-    if store is not None:
-        store.add(outcome.trial, plan.folder.resolve(), boat=plan.card.boat, at=wall_time())
-    show(outcome.trial)
-    return Ran(plan.folder, outcome, line.history, fill, line.frames_untracked_count)
+    return Recorded(plan.folder, line.history, fill, line.frames_untracked_count)
 
 
 def _with_lamps(show: Callable[[Event], None], panels: Sequence[Panel]) -> Callable[[Event], None]:
@@ -120,9 +154,10 @@ def _record(
     journal: Journal,
     tracker: LiveTracker | None,
     show: Callable[[Event], None],
+    stop: threading.Event,
 ) -> tuple[Line, Fill]:
     names = [driver.name for driver in drivers]
-    inbox, stop = Inbox(names), threading.Event()
+    inbox = Inbox(names)
 
     def is_behind(frame: Frame) -> bool:
         return plan.is_live and inbox.frames_waiting(frame.source) > FRAMES_BEHIND_COUNT

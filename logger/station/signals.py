@@ -66,13 +66,14 @@ class _Pulse:
 
 
 @dataclass(frozen=True, slots=True)
-class _Crossline:
+class Crossline:
     """A line with the direction in which it is crossed."""
 
     role: LineRole
     a_mm: tuple[float, float]
     along_mm: tuple[float, float]
     normal: tuple[float, float]
+    """Unit vector in the direction of travel."""
     by_stern: bool
     """Whether all of the boat has to be over it."""
 
@@ -97,7 +98,7 @@ class Signals:
         self._usual_bow_mm = bow_share(boat)[0] * self._length_mm
         roles = {line.name: line.role for line in rig.lines}
         self._role_of_gate = {gate.name: roles[gate.line] for gate in rig.gates if gate.line in roles}
-        self._lines = [_crossline(line, rig=rig) for line in rig.lines]
+        self._lines = [crossline(line, rig=rig) for line in rig.lines]
         self._pulses: dict[str, _Pulse] = {}
         self._fixes: deque[Fix] = deque()
         self._waits_mm: dict[LineRole, float] = {}
@@ -195,7 +196,7 @@ class Signals:
             if line.role == "start" and not line.by_stern and 0 <= over_mm < WAITS_OVER_MM:
                 self._waits_mm[line.role] = over_mm + SETS_OFF_MM
 
-    def _past_mm(self, line: _Crossline, fix: Fix) -> float:
+    def _past_mm(self, line: Crossline, fix: Fix) -> float:
         """How far the part of the boat that counts is past the line."""
         bow_mm = self._bow_mm(fix)
         return line.ahead_mm(fix.x_mm, fix.y_mm) + (bow_mm - self._length_mm if line.by_stern else bow_mm)
@@ -203,7 +204,7 @@ class Signals:
     def _bow_mm(self, fix: Fix) -> float:
         return self._usual_bow_mm if fix.bow_mm is None else fix.bow_mm
 
-    def _crossed(self, line: _Crossline, before: Fix | None, now: Fix) -> bool:
+    def _crossed(self, line: Crossline, before: Fix | None, now: Fix) -> bool:
         """The line was crossed between two positions; a start line also if the boat is first seen beyond it.
 
         A live tracker sees a boat only when it has moved, and that may be late. At the other lines a first sight beyond
@@ -222,7 +223,8 @@ class Signals:
         return room_mm(self._outline_mm, bow) < self._rules.wall_margin_mm
 
 
-def _crossline(line: Line, *, rig: Rig) -> _Crossline:
+def crossline(line: Line, *, rig: Rig) -> Crossline:
+    """The line with the direction in which boats cross it."""
     along = (line.b_mm[0] - line.a_mm[0], line.b_mm[1] - line.a_mm[1])
     length = math.hypot(*along)
     normal = (along[1] / length, -along[0] / length)
@@ -230,7 +232,7 @@ def _crossline(line: Line, *, rig: Rig) -> _Crossline:
     if normal[0] * run[0] + normal[1] * run[1] < 0:
         normal = (-normal[0], -normal[1])
     by_stern = rig.gate_at(line.name) is not None
-    return _Crossline(role=line.role, a_mm=line.a_mm, along_mm=along, normal=normal, by_stern=by_stern)
+    return Crossline(role=line.role, a_mm=line.a_mm, along_mm=along, normal=normal, by_stern=by_stern)
 
 
 def _direction(rig: Rig) -> tuple[float, float]:

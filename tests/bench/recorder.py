@@ -208,7 +208,7 @@ def record(
     plan = Plan(card, rig, place / "run", CAMERA, is_live=is_live)
     shown: list[Event] = []
     with Journal(plan.folder, card=card, rig=rig, calibration=CAMERA, is_live=is_live, **how) as journal:
-        line, fill = _record(plan, drivers, journal=journal, tracker=tracker, show=shown.append)
+        line, fill = _record(plan, drivers, journal=journal, tracker=tracker, show=shown.append, stop=threading.Event())
     size = sum(path.stat().st_size for path in plan.folder.iterdir())
     return Recorded(line, fill.peak_count, fill.frames_peak_count, shown, size)
 

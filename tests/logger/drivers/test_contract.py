@@ -62,12 +62,30 @@ def told(options: Callable[[Path], Options], broken: Callable[[Path], Options], 
     return Case(given(options), given(lambda folder: options(folder) | slow), given(broken), complaint)
 
 
+def there_all_the_time(_: Path) -> Options:
+    return {"seed": 7}
+
+
+def soon_unplugged(_: Path) -> Options:
+    return {"seed": 7, "hands_every_s": 0.2, "unplugged_after_s": 0.8}
+
+
+def no_such_tank(_: Path) -> Options:
+    return {"wishes": {"depth_of_field": 1}}
+
+
+IN_PRACTICE = Case(
+    given(soon_unplugged), given(there_all_the_time), given(no_such_tank), "depth_of_field", ends="unplugged"
+)
+
 CASES: dict[str, Case] = {
     "keyboard": keyboard_world.CASE,
     **{f"recorded_{what}": told(recorded, nowhere, "no such recording") for what in ("gates", "camera", "panel")},
     "v4l2_camera": V4L2_CAMERA,
     "pi_camera": PI_CAMERA,
     **{f"simulated_{what}": told(tank, strange_tank, "depth_of_field") for what in ("gates", "camera", "panel")},
+    "simulated_live_gates": IN_PRACTICE,
+    "simulated_live_camera": IN_PRACTICE,
     "simulated_attended_gates": told(attended, nobody, "found no gates"),
     "gpio_gates": GATES_CASE,
     "gpio_panel": PANEL_CASE,

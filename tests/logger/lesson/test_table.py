@@ -1,0 +1,47 @@
+from __future__ import annotations
+
+from logger.config import Boat
+from logger.lesson.entries import Began, Carded, Closed, Decided, Planned, Said
+from logger.lesson.standing import fold, numbered
+from logger.lesson.table import ranking
+from logger.results.trial import Trial
+from tests.logger.lesson.lessons import AT, plan, trial
+
+
+def ran(times: dict[int, list[float]]) -> tuple[list[Said], dict[str, Trial]]:
+    said: list[Said] = []
+    trials = {}
+    for team, values in times.items():
+        for value in values:
+            run_id = f"r{len(trials) + 1}"
+            said += [Began(run_id, team, 1), Closed(run_id, "finish"), Decided(run_id, "valid")]
+            trials[run_id] = trial(run_id, time_s=value)
+    return said, trials
+
+
+def places(times: dict[int, list[float]], *more: Said) -> dict[int, tuple[int, bool]]:
+    said, trials = ran(times)
+    here = fold(numbered([Planned(plan(3)), *said, *more], at=AT))
+    return {one.who.team: (one.place, one.is_tied) for one in ranking(here, trials, "time_s")}
+
+
+def test_clear_differences_are_ranked_and_close_ones_tied() -> None:
+    clear = places({1: [4.0, 4.01, 3.99], 2: [6.0, 6.01, 5.99], 3: [9.0, 9.02, 8.99]})
+    assert clear == {1: (1, False), 2: (2, False), 3: (3, False)}
+    close = places({1: [4.0, 4.6, 3.5], 2: [4.1, 4.5, 3.6], 3: [9.0, 9.2, 8.9]})
+    assert (close[1], close[2]) == ((1, True), (1, True))
+    assert close[3] == (3, False)
+
+
+def test_who_has_no_run_comes_last_and_void_runs_do_not_count() -> None:
+    assert places({1: [4.0, 4.1], 2: [5.0, 5.1]})[3][0] == 3
+    said, trials = ran({1: [4.0]})
+    said[-1] = Decided("r1", "void", "gust")
+    here = fold(numbered([Planned(plan(3)), *said], at=AT))
+    assert all(one.figure is None for one in ranking(here, trials, "time_s"))
+
+
+def test_only_the_newest_version_of_a_boat_is_ranked() -> None:
+    said, trials = ran({1: [4.0, 4.1], 2: [5.0, 5.1]})
+    here = fold(numbered([Planned(plan(3)), *said, Carded(1, Boat(name="Boat 1", version=2))], at=AT))
+    assert {one.who.team: one.runs_count for one in ranking(here, trials, "time_s")} == {1: 0, 2: 2, 3: 0}
