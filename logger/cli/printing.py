@@ -9,6 +9,7 @@ from logger.cli import inner
 SHEETS = {
     "tags": "squares with a number, and discs, to stick on boats so that the camera knows them",
     "targets": "boards, marks, a grid and cards to calibrate the rig with",
+    "class": "what a class needs on paper: team pages, results, worksheets, rules, certificates",
     "cards": "cards for the lid of the rig's box: set-up, lesson, faults",
 }
 """What can be printed -> what for; each is a module `print_<name>` beside this one, like a command."""

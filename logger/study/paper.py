@@ -9,11 +9,12 @@ the edge. The other margins are what printers leave blank (common practice, no s
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TypeAlias
 
+from reportlab.lib.colors import black, white
 from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
@@ -92,6 +93,10 @@ class Sheet:
             y_mm -= 1.3 * size_pt * MM_PER_POINT
         return y_mm
 
+    def lines(self, words: str, *, width_mm: float, size_pt: float, bold: bool = False) -> list[str]:
+        """How `block` would break the text."""
+        return list(simpleSplit(words, _BOLD if bold else _PLAIN, size_pt, _points(width_mm)))
+
     def black(self, boxes_mm: Iterable[Box]) -> None:
         """Black boxes as one filled path: what touches has no seam."""
         path = self._canvas.beginPath()
@@ -142,6 +147,35 @@ class Sheet:
         """A thin line."""
         self._canvas.setLineWidth(_points(_HAIRLINE_MM))
         self._canvas.line(*map(_points, (*from_mm, *to_mm)))
+
+    def trace(self, points_mm: Sequence[tuple[float, float]], *, line_mm: float = 0.5, dashed: bool = False) -> None:
+        """A line through `points_mm`, at least two."""
+        self._canvas.saveState()
+        self._canvas.setLineWidth(_points(line_mm))
+        if dashed:
+            self._canvas.setDash([_points(length_mm) for length_mm in _DASH_MM])
+        path = self._canvas.beginPath()
+        path.moveTo(*map(_points, points_mm[0]))
+        for point in points_mm[1:]:
+            path.lineTo(*map(_points, point))
+        self._canvas.drawPath(path, stroke=1, fill=0)
+        self._canvas.restoreState()
+
+    def dot(self, middle_mm: tuple[float, float], *, radius_mm: float, hollow: bool = False) -> None:
+        """A black dot, or a ring with white inside."""
+        self._canvas.saveState()
+        self._canvas.setLineWidth(_points(0.35))
+        self._canvas.setFillGray(1 if hollow else 0)
+        self._canvas.circle(*map(_points, middle_mm), _points(radius_mm), stroke=1, fill=1)
+        self._canvas.restoreState()
+
+    def field(self, name: str, box_mm: Box, *, value: str, size_pt: float) -> None:
+        """A field that can be filled in on a screen (ISO 32000-1, 12.7.4.3), with `value` in it; a frame on paper."""
+        x, y, width, height = map(_points, box_mm)
+        self._canvas.acroForm.textfield(
+            name=name, tooltip=name, x=x, y=y, width=width, height=height, value=value, fontName="Helvetica",
+            fontSize=size_pt, borderWidth=0.5, forceBorder=True, fillColor=white, textColor=black, borderColor=black,
+        )  # fmt: skip
 
     def width_mm(self, words: str, *, size_pt: float, bold: bool = False) -> float:
         """How wide a line of text comes out."""
