@@ -1,7 +1,8 @@
 """Try everything without any hardware: an invented class sails in a simulated tank, and the page shows what came out.
 
 Every run goes the whole way: simulated drivers, the recording loop, the journal, the measuring, the store. All of it is
-marked as simulated. Takes less than a minute on two cores; needs no network.
+marked as simulated. Takes less than a minute on two cores; needs no network. With --live a whole lesson is led from the
+station's pages, in the time that it takes.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from typing import TYPE_CHECKING
 from logger.cli.keep import new_folder
 from logger.cli.processes import processors_count, spread
 from logger.cli.regatta import BOATS, CLUB, CONDITIONS, SAILS, TANK, Sail
+from logger.cli.serve import port_of
 from logger.settings import write_whole
 
 if TYPE_CHECKING:
@@ -35,10 +37,18 @@ def describe(parser: argparse.ArgumentParser) -> None:
         "--to", type=Path, metavar="DIR", help="a new or empty folder (default: boatrun-demo, or boatrun-demo-2 ...)"
     )
     parser.add_argument("--open", action="store_true", help="open the page in a browser at the end, if there is one")
+    parser.add_argument(
+        "--live", action="store_true", help="practise a whole lesson: a station with a simulated tank, in a browser"
+    )
+    parser.add_argument("--port", type=port_of, default=8321, metavar="N", help="with --live: port (8321); 0: any")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Sail, measure, store, and say where the page is."""
+    if arguments.live:
+        from logger.cli.practice import practise
+
+        return practise(arguments.to or Path("boatrun-practice"), port=arguments.port)
     folder = new_folder(arguments.to or _free_name(Path("boatrun-demo")))
     print(f"{CLUB} (invented): {len(SAILS)} runs of {len(BOATS)} boats in a simulated tank, in {folder}", flush=True)
     runs: list[Run] = []

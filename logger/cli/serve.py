@@ -29,7 +29,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
     where = parser.add_mutually_exclusive_group()
     where.add_argument("--listen", default=HERE, metavar="ADDRESS", help=f"address of this computer ({HERE})")
     where.add_argument("--with-pin", metavar="ADDRESS", help=f"the same once a PIN is set; until then {HERE}")
-    parser.add_argument("--port", type=_port, default=8321, metavar="N", help="port (8321); 0: any that is free")
+    parser.add_argument("--port", type=port_of, default=8321, metavar="N", help="port (8321); 0: any that is free")
     parser.add_argument("--set-pin", action="store_true", help="choose the PIN, keep it hashed beside RIG, and end")
 
 
@@ -63,7 +63,8 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _port(text: str) -> int:
+def port_of(text: str) -> int:
+    """A port by its number, as an argument."""
     if not (text.isascii() and text.isdigit()) or not 0 <= int(text) <= 65535:
         raise argparse.ArgumentTypeError(f"found {text!r}; wanted a port from 0 to 65535")
     return int(text)

@@ -26,6 +26,7 @@ from logger.drivers.interface import Stop
 from logger.errors import DriverError, InputError
 from logger.records import Edge, Fault, Frame, Quiet
 from logger.settings import Range
+from logger.simulator.boats import PAINTS
 from logger.simulator.live import SimulatedTank
 
 Mishap: TypeAlias = Literal["stuck", "beam_blocked", "hand", "camera_unplugged", "touched"]
@@ -41,6 +42,8 @@ _IDLE_NS = 200_000_000
 _BLOCKED_NS = 12_000_000_000
 _HAND_NS = (900_000_000, 1_150_000_000)
 _UNPLUGGED_SHARE = 0.5
+_SPREAD_SHARE = 0.06
+"""Boats scatter by so much from run to run."""
 _WAITS_S = 1.5
 """So much longer than usual a boat waits, for the rig to be armed."""
 
@@ -55,6 +58,8 @@ class LiveOptions:
     """For which kind of run its lines and beams stand."""
     wishes: dict[str, Any] = field(default_factory=dict)
     """What is fixed of the tank; see logger/simulator/wishes.py."""
+    speeds_mm_per_s: dict[str, float] = field(default_factory=dict)
+    """Name of a boat -> the speed that it usually reaches in the end; without it, drawn anew for every run."""
     mishaps: dict[str, str] = field(default_factory=dict)
     """Name of a run, such as r3 -> what goes wrong in it."""
     hands_every_s: Annotated[float, Range(above=0)] | None = None
@@ -91,11 +96,16 @@ def tank_of(card: RunCard, options: LiveOptions) -> SimulatedTank:
     }  # fmt: skip
     if boat.tag is not None:
         asked |= {"tag": boat.tag.kind, "tag_number": boat.tag.number, "tag_size_mm": boat.tag.size_mm}
+    if boat.colour in PAINTS:
+        asked["paint"] = boat.colour
     asked = {name: value for name, value in asked.items() if value is not None} | options.wishes
     if mishap == "touched":
         asked["touch"] = True
     kind = "drift" if options.run_kind == "drift" or mishap == "stuck" else "straight"
     draw = zlib.crc32(f"{options.seed} {card.id} {boat.name} {boat.version}".encode())
+    if boat.name in options.speeds_mm_per_s:
+        spread = np.random.default_rng(draw).normal(1.0, _SPREAD_SHARE)
+        asked["speed_mm_per_s"] = options.speeds_mm_per_s[boat.name] * float(np.clip(spread, 0.7, 1.3))
     return SimulatedTank(kind=kind, seed=draw, begins_ns=0, source="simulated", **asked)
 
 
