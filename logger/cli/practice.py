@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.cli.regatta import CONDITIONS, TANK
+from logger.cli.serve import HERE
 from logger.config import Boat, DriverChoice, Rules
 from logger.errors import InputError
 from logger.lesson.folder import LessonFolder, lessons
@@ -50,10 +51,10 @@ def practise(folder: Path, *, port: int) -> int:
     from logger.web import server
 
     rig_file = station(folder)
-    with server.opened(server.HERE, port) as at:
+    with server.opened(HERE, port) as at:
         print(
-            f"{TITLE} (invented, simulated), in {folder}\nwall board: http://{server.HERE}:{at.getsockname()[1]}/board\n"
-            f"teacher:    http://{server.HERE}:{at.getsockname()[1]}/lesson   (Ctrl-C ends it; start again to go on)",
+            f"{TITLE} (invented, simulated), in {folder}\nwall board: http://{HERE}:{at.getsockname()[1]}/board\n"
+            f"teacher:    http://{HERE}:{at.getsockname()[1]}/lesson   (Ctrl-C ends it; start again to go on)",
             flush=True,
         )
         server.serve(rig_file, at, pin=None, now=lambda: datetime.now().astimezone())
