@@ -22,12 +22,27 @@ from logger.web.drafts import Drafts
 from logger.web.guard import Guard, TooMuchError
 from logger.web.jobs import Jobs
 from logger.web.language import N_, Tongue, _
-from logger.web.pages import cards, check, door, evidence, gates, lens, light, lines, plane, rig, targets, tongue, work
+from logger.web.pages import (
+    cards,
+    check,
+    door,
+    evidence,
+    gates,
+    lens,
+    light,
+    lines,
+    plane,
+    rig,
+    study,
+    targets,
+    tongue,
+    work,
+)
 from logger.web.pin import Attempts, Pin
 from logger.web.sessions import Sessions
 from logger.web.site import Site, templates
 
-PAGES = (rig, door, targets, lens, plane, lines, light, cards, gates, check, work, evidence, tongue)
+PAGES = (rig, door, targets, lens, plane, lines, light, cards, gates, check, work, evidence, tongue, study)
 UPLOADS = ("/lens/", "/plane/", "/lines/")
 """How paths begin to which pictures and films may be sent."""
 _STATIC = {
@@ -37,6 +52,8 @@ _STATIC = {
     "point_fields.js": ("logger.web", "text/javascript"),
     "point.js": ("logger.study", "text/javascript"),
     "point_table.js": ("logger.study", "text/javascript"),
+    **{name: ("logger.study.pack", "text/css" if name.endswith("css") else "text/javascript") for name in
+       ("study.css", "draw.js", "chart.js", "band.js", "track.js", "scatter.js", "save.js", "begin.js")},
     **{f"step-{name}.svg": ("logger.web", "image/svg+xml") for name in
        ("targets", "lens", "plane", "lines", "light", "cards", "gates", "check")},
 }  # fmt: skip
@@ -97,5 +114,5 @@ def _static(request: Request) -> Response:
         raise HTTPException(404)
     package, kind = _STATIC[name]
     folder = files(package)
-    content = (folder / "static" if package == "logger.web" else folder).joinpath(name).read_bytes()
+    content = (folder if package == "logger.study" else folder / "static").joinpath(name).read_bytes()
     return Response(content, media_type=kind, headers={"Cache-Control": "max-age=300"})

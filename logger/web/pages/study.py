@@ -1,0 +1,170 @@
+"""Classes to be studied, by whoever looks on: no PIN, nothing can be changed; pages, sheets, a pack to carry away."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.parse import quote
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, HTMLResponse, Response
+from starlette.routing import Route
+
+from logger.study.class_folder import STORE, Class, is_class_folder, read_class
+from logger.study.pack import shell
+from logger.study.pack.class_page import class_page
+from logger.study.pack.index_page import index_page
+from logger.study.pack.track_page import track_page
+from logger.study.pack.writing import pack, zipped
+from logger.study.paper import PAPERS
+from logger.study.prints.every import SHEETS, class_sheets
+from logger.study.tongue import speaking
+from logger.study.track_data import Tracks, tracks_of
+from logger.web.language import catalogue, language
+from logger.web.site import Site
+
+GRADES = tuple(name for name, _text in shell.BANDS)
+_KEPT_COUNT = 3
+"""So many classes are kept as they were read."""
+
+
+@dataclass(slots=True)
+class _Shelf:
+    """Classes that were read, until their store changes."""
+
+    kept: OrderedDict[Path, tuple[object, Tracks]] = field(default_factory=OrderedDict)
+
+    def tracks(self, folder: Path) -> Tracks:
+        """The class in `folder` as it stands now."""
+        state = _state(folder)
+        found = self.kept.get(folder)
+        if found is not None and found[0] == state:
+            return found[1]
+        tracks = tracks_of(read_class(folder))
+        self.kept[folder] = (state, tracks)
+        while len(self.kept) > _KEPT_COUNT:
+            self.kept.popitem(last=False)
+        return tracks
+
+
+def _state(folder: Path) -> object:
+    """What changes whenever the store does: its files' sizes and times."""
+    files = sorted(folder.glob(f"{STORE}*"))
+    return [
+        (file.name, file.stat().st_size, file.stat().st_mtime_ns) for file in files if not file.name.endswith("-shm")
+    ]
+
+
+def class_folders(folder: Path) -> dict[str, Path]:
+    """Classes beside the rig file, by name: the folder itself, those in it, and those in folders of it."""
+    found = {}
+    for place in (folder, *sorted(folder.glob("*/")), *sorted(folder.glob("*/*/"))):
+        if is_class_folder(place):
+            name = place.name if place.name not in found else f"{place.parent.name} {place.name}"
+            found[name] = place
+    return found
+
+
+def routes(site: Site) -> list[Route]:
+    """The list of classes, and of each its pages, its sheets, its pack."""
+    shelf = _Shelf()
+
+    async def every(request: Request) -> Response:
+        return site.draw(
+            request, "study.html", classes=list(class_folders(site.folder)), sheets={"all": "every sheet", **SHEETS}
+        )
+
+    async def first(request: Request) -> Response:
+        return await _page(request, lambda t, p, b: index_page(t.whole, t.names, p, band=b))
+
+    async def of_class(request: Request) -> Response:
+        return await _page(request, lambda t, p, b: class_page(t.whole, p, band=b))
+
+    async def of_run(request: Request) -> Response:
+        def drawn(tracks: Tracks, place: shell.Place, band: str) -> str:
+            one = tracks.whole.run(request.path_params["run"])
+            if one is None:
+                raise HTTPException(404)
+            return track_page(one, tracks, place, band=band)
+
+        return await _page(request, drawn)
+
+    async def sheet(request: Request) -> Response:
+        name, paper = request.path_params["sheet"], request.query_params.get("paper", "a4")
+        names = list(SHEETS) if name == "all" else [name]
+        if not set(names) <= set(SHEETS) or paper not in PAPERS:
+            raise HTTPException(404)
+        made = await _made(request, lambda whole: class_sheets(whole, names, PAPERS[paper], grades=_band(request)))
+        return _file(made, "application/pdf", f"{name}.pdf")
+
+    async def carried(request: Request) -> Response:
+        made = await _made(request, lambda whole: zipped(pack(whole, band=_band(request)), whole.name))
+        return _file(made, "application/zip", "study-pack.zip")
+
+    async def track(request: Request) -> Response:
+        folder = _folder(request)
+        run = (await run_in_threadpool(shelf.tracks, folder)).whole.run(request.path_params["run"])
+        found = None if run is None else folder / "recordings" / run.id / "track.csv"
+        if found is None or not found.is_file():
+            raise HTTPException(404)
+        return FileResponse(found, media_type="text/csv", filename=f"{found.parent.name}-track.csv")
+
+    def _folder(request: Request) -> Path:
+        folder = class_folders(site.folder).get(request.path_params["name"])
+        if folder is None:
+            raise HTTPException(404)
+        return folder
+
+    async def _page(request: Request, drawing: Callable[[Tracks, shell.Place, str], str]) -> Response:
+        folder, code, band = _folder(request), language(), _band(request)
+        place = _place(request.path_params["name"])
+
+        def work() -> str:
+            with speaking(catalogue(code)):
+                return drawing(shelf.tracks(folder), place, band)
+
+        text = await run_in_threadpool(work)
+        return HTMLResponse(text, headers={"Content-Security-Policy": shell.SERVED_POLICY})
+
+    async def _made(request: Request, making: Callable[[Class], bytes]) -> bytes:
+        folder, code = _folder(request), language()
+
+        def work() -> bytes:
+            with speaking(catalogue(code)):
+                return making(shelf.tracks(folder).whole)
+
+        return await run_in_threadpool(work)
+
+    at = "/study/{name}"
+    return [
+        Route("/study", every),
+        Route(at, first),
+        Route(f"{at}/class", of_class),
+        Route(f"{at}/run/{{run}}", of_run),
+        Route(f"{at}/run/{{run}}/track.csv", track),
+        Route(f"{at}/print/{{sheet}}.pdf", sheet),
+        Route(f"{at}/pack.zip", carried),
+    ]
+
+
+def _band(request: Request) -> str:
+    band = request.query_params.get("grades", "4-5")
+    if band not in GRADES:
+        raise HTTPException(404)
+    return band
+
+
+def _place(name: str) -> shell.Place:
+    begin = f"/study/{quote(name)}"
+    known = {"index": begin, "class": f"{begin}/class"}
+    return shell.Place(
+        link=lambda page: known.get(page, f"{begin}/run/{quote(page)}"), static="/static/", home="/study",
+    )  # fmt: skip
+
+
+def _file(made: bytes, kind: str, name: str) -> Response:
+    return Response(made, media_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})
