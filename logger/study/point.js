@@ -1,7 +1,8 @@
 // Pointing at a picture: click, or move the cross by keys. `look` holds the picture and an SVG laid over it, with the
-// groups `drawn` and `cross`. What a point means is for the caller to say.
+// groups `drawn` and `cross`. What a point means is for the caller to say. Buttons of `pad` move the last point by a pixel,
+// for a fingertip is wider than that; so do arrow keys there, with Shift ten times as far.
 "use strict";
-function pointAt(look, { set, undo, shapes }) {
+function pointAt(look, { set, undo, shapes, move, pad }) {
   const WIDTH = Number(look.dataset.width), HEIGHT = Number(look.dataset.height), UNIT = WIDTH / 640;
   const image = look.querySelector("img"), part = (name) => look.querySelector(`[data-part="${name}"]`);
   let cross = [(WIDTH - 1) / 2, (HEIGHT - 1) / 2];
@@ -65,10 +66,28 @@ function pointAt(look, { set, undo, shapes }) {
   });
   look.addEventListener("pointerleave", () => { near.hidden = true; });
   look.addEventListener("blur", () => { near.hidden = true; });
-  look.addEventListener("keydown", (event) => {
+  const within = ([u, v]) => [Math.min(Math.max(u, 0), WIDTH - 1), Math.min(Math.max(v, 0), HEIGHT - 1)];
+  function wayOf(event) {
     const step = event.shiftKey ? 10 : event.altKey ? 0.25 : 1;
-    const way = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] }[event.key];
-    if (way) { cross = [Math.min(Math.max(cross[0] + way[0], 0), WIDTH - 1), Math.min(Math.max(cross[1] + way[1], 0), HEIGHT - 1)]; magnify(); }
+    return { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] }[event.key];
+  }
+  function nudge([du, dv]) {
+    const at = move(([u, v]) => within([u + du, v + dv]));
+    if (!at) return;
+    cross = at;
+    magnify();
+    show();
+  }
+  for (const button of pad.querySelectorAll("[data-move]")) button.addEventListener("click", () => nudge(button.dataset.move.split(",").map(Number)));
+  pad.addEventListener("keydown", (event) => {
+    const way = wayOf(event);
+    if (way) { nudge(way); event.preventDefault(); }
+  });
+  pad.addEventListener("focusout", () => { near.hidden = true; });
+  pad.hidden = false;
+  look.addEventListener("keydown", (event) => {
+    const way = wayOf(event);
+    if (way) { cross = within([cross[0] + way[0], cross[1] + way[1]]); magnify(); }
     else if (event.key === "Enter") set(cross);
     else if (event.key === "Backspace") undo();
     else return;

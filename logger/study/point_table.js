@@ -32,8 +32,15 @@
     const mine = points.filter((p) => p.name === name).length;
     $("said").textContent = `${name}: point ${mine} at column ${u.toFixed(1)}, row ${v.toFixed(1)}.`;
   }
+  function move(moved) {
+    const last = points[points.length - 1];
+    if (!last) return null;
+    [last.u, last.v] = moved([last.u, last.v]);
+    $("said").textContent = `${last.name}: moved to column ${last.u.toFixed(1)}, row ${last.v.toFixed(1)}.`;
+    return [last.u, last.v];
+  }
   function undo() { if (points.pop()) $("said").textContent = `Taken away; ${points.length} points are left.`; }
-  const pointer = pointAt($("look"), { set, undo, shapes });
+  const pointer = pointAt($("look"), { set, undo, shapes, move, pad: $("pad") });
   $("undo").addEventListener("click", () => { undo(); pointer.show(); });
   $("kind").addEventListener("change", () => { $("name").value = $("kind").value; });
   $("where").addEventListener("change", () => { $("height").disabled = $("where").value !== "above"; });

@@ -18,13 +18,15 @@ import pytest
 
 from calibration.files import load_calibration, load_lens, load_view
 from calibration.lens import LENS_PARAMETERS
+from calibration.waterplane import View
 from logger.recording.boat_card import read_boat
 from logger.recording.rig_toml import read_rig
 from tests.browser.person import Person, served
 from tests.calibration import plane_picture
 from tests.calibration.board_views import painted_at, places
-from tests.calibration.plane_picture import EYE, GRID, LENS, SLAT_MM, Scene
+from tests.calibration.plane_picture import EYE, GRID, LENS, RIM_MARKS, SLAT_MM, Scene
 from tests.logger.cli.test_calibrate_plane import RIG
+from tests.logger.station.test_plane_session import still
 
 pytestmark = pytest.mark.browser
 playwright = pytest.importorskip("playwright.sync_api", reason="the extra `browser` is not installed")
@@ -105,7 +107,11 @@ def off_mm(rig_file: Path) -> float:
     """How far off the worst place of the tank is in truth, with the calibration that the rig uses."""
     camera = read_rig(rig_file).camera
     assert camera is not None
-    view = load_view(rig_file.parent / camera.calibration)
+    return off_in_truth_mm(load_view(rig_file.parent / camera.calibration))
+
+
+def off_in_truth_mm(view: View) -> float:
+    """The same of one view."""
     truth = np.array([[x, y] for x in np.linspace(0, 1500, 13) for y in np.linspace(-250, 250, 5)])
     pixels = EYE.see(np.column_stack([truth, np.zeros(len(truth))]))
     return float(np.linalg.norm(view.to_plane(pixels) - truth, axis=1).max())
@@ -136,11 +142,30 @@ def calibrated_plane(person: Person, rigged: Rigged) -> None:
         person.point(looks.nth(0), (u, v))
     for u, v in plane_picture.slat_px().tolist():
         person.point(looks.nth(1), (u, v))
+    nudged_by_a_fingertip(page)
     kept_shot(page, "plane")
     person.click("button.look-here")
     person.wait_for("/plane/result/")
     kept_shot(page, "plane_result")
     person.click("text=Use this plane")
+
+
+def nudged_by_a_fingertip(page: Any) -> None:
+    """On a telephone: the last point goes by single pixels, by buttons that a fingertip hits and by keys; and back."""
+    page.set_viewport_size({"width": 390, "height": 844})
+    pad = page.locator("[data-pad]").nth(1)
+    for box in (button.bounding_box() for button in pad.locator("button").all()):
+        assert (box["width"] >= 44, box["height"] >= 44) == (True, True)  # WCAG 2.2, 2.5.5 (AAA): 44 by 44 CSS pixels
+    end = page.locator("[name=end_2]")
+    u, v = map(float, end.input_value().split(","))
+    pad.locator("[data-move='-1,0']").click()
+    pad.locator("[data-move='0,1']").click()
+    assert end.input_value() == f"{u - 1:.1f},{v + 1:.1f}"
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Shift+ArrowUp")
+    assert end.input_value() == f"{u:.1f},{v - 9:.1f}"
+    end.fill(f"{u:.1f},{v:.1f}")
+    page.set_viewport_size({"width": 1280, "height": 900})
 
 
 def placed_lines(person: Person) -> None:
@@ -208,6 +233,38 @@ def test_a_technician_is_led_from_printed_sheets_to_a_plane_that_is_true(rigged:
     assert [words for words in page.complaints if words] == []
     assert {url.split("/")[2] for url in page.asked} == {rigged.address.split("/")[2]}, "asks nobody else"
     assert GRID.columns * GRID.step_x_mm > SLAT_MM[1][0] - SLAT_MM[0][0]
+
+
+@pytest.mark.parametrize("way", ["rim", "board"])
+def test_marks_on_the_rim_and_the_floating_board_lead_to_a_true_plane_as_well(
+    rigged: Rigged, page: Any, way: str
+) -> None:
+    """With the lens of the guided way before; the page is left without using the result."""
+    hands = rigged.dry.parent
+    names = ("rim",) if way == "rim" else ("board 0", "board 1", "board 2")
+    for name in names:
+        cv2.imwrite(str(hands / f"{name}.png"), still(name).grey)
+    before = set((rigged.file.parent / "plane").glob("*"))
+    page.goto(f"{rigged.address}/plane?way={way}")
+    person = Person(page)
+    person.send(way, *(hands / f"{name}.png" for name in names))
+    person.type("marks", "\n".join(f"{number},{x:g},{y:g},45" for number, (x, y) in RIM_MARKS.items()))
+    if way == "board":
+        person.type("square", "33")
+    person.type("u_mark", "0.5")
+    kept_shot(page, f"plane_{way}")
+    person.click("button.look-here")
+    person.wait_for("/plane/result/")
+    kept_shot(page, f"plane_{way}_result")
+    (folder,) = set((rigged.file.parent / "plane").glob("*")) - before
+    calibration = load_calibration(folder / "camera.toml")
+    off = off_in_truth_mm(calibration.view)
+    print(
+        f"\n{way}: {person.told()}\nworst place off by {off:.2f} mm in truth, {calibration.evidence['worst_mm']} stated"
+    )
+    assert off <= calibration.evidence["worst_mm"] <= 4.0
+    assert person.minutes < 3.0
+    assert [words for words in page.complaints if words] == []
 
 
 PAGES = ("/", "/targets", "/lens", "/plane?way=floor", "/plane?way=rim", "/plane?way=board", "/lines", "/light",

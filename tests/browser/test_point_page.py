@@ -39,6 +39,9 @@ addEventListener("load", () => {
   document.getElementById("name").value = 'the "left", port';
   document.getElementById("where").value = "";
   click(700, 300); click(800, 300); click(800, 400);
+  const pad = document.getElementById("pad"), by = (way) => pad.querySelector(`[data-move="${way}"]`);
+  by("-1,0").click(); by("0,1").click(); by("0,1").click();
+  by("1,0").dispatchEvent(new KeyboardEvent("keydown", { key: "ArrowRight", shiftKey: true, bubbles: true }));
   document.getElementById("out").textContent = document.getElementById("table").value;
 });
 </script></body>"""
@@ -61,4 +64,6 @@ def test_points_that_are_clicked_and_set_by_keys_come_out_as_a_table(tmp_path: P
     assert (u0, v0) == pytest.approx((640.0, 100.0), abs=1.6)  # a mouse knows whole points of the screen
     assert (u1 - u0, v1 - v0) == pytest.approx((1.0, 500.0), abs=0.11)
     assert all(p.on_floor for p in start.points)
+    (u, v), (nudged_u, nudged_v) = (port.points[n].pixel or (0.0, 0.0) for n in (1, 2))
+    assert (nudged_u - u, nudged_v - v) == pytest.approx((9.0, 102.0), abs=1.7), "1 left, 2 down, 10 right by keys"
     assert (port.kind, port.name, len(port.points)) == ("port", 'the "left", port', 3)
