@@ -50,9 +50,9 @@ def quantities(
         owner: of the run.
         units: of each value, by its name.
         seed: same seed, same digits.
-        peaks: names of greatest values. Noise can only raise one, on the measured curve as much as on a curve drawn
-            around it; the mean excess of the draws over the measured value is therefore taken off (parametric
-            bootstrap; Efron & Tibshirani, An Introduction to the Bootstrap, 10.6).
+        peaks: names of greatest or least values. Noise can only raise a greatest one, on the measured curve as much as
+            on a curve drawn around it; the mean excess of the draws over the measured value is therefore taken off
+            (parametric bootstrap; Efron & Tibshirani, An Introduction to the Bootstrap, 10.6).
     """
     value = measures(motion)
     if isinstance(value, NotMeasured):

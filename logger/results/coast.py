@@ -7,8 +7,10 @@ the three apart. The way from the beginning of the coast is
     quadratic   x = (1/β)·ln(1 + βv₀t)                  β = b/m
     combined    x = (1/β)·ln(1 + (βv₀/α)·(1 − e^(−αt)))
 
+    drafted   the combined law beside a steady draught, with v₁ the speed at which that would keep the boat
+
 fitted by least squares with the analytic derivatives: with finite differences the standard errors keep some four
-digits only. A fit that does not settle, or in which a coefficient is lost in its own doubt or comes out negative, is a
+digits only. A fit that does not settle, or in which a coefficient is lost in doubt as large as the whole drag, is a
 NotMeasured with a sentence.
 """
 
@@ -25,12 +27,15 @@ from scipy.optimize import least_squares
 from logger.results.trial import NotMeasured
 
 Floats = NDArray[np.float64]
-Law: TypeAlias = Literal["linear", "quadratic", "combined"]
+Law: TypeAlias = Literal["linear", "quadratic", "combined", "drafted"]
 Form: TypeAlias = Callable[[Floats, Floats], tuple[Floats, Floats]]
 """(time, parameters) -> way (n,), derivatives by the parameters (n, p)."""
 
 _SMALL = 1e-9
+_IMAGINARY = 1e-30
 _WORST_RELATIVE_U = 1.0
+_CREEP_MM_PER_S = 1.0
+"""A first guess."""
 _NEAR = 1e-3
 """A search that has come to an end is this near the place that it sought, relative to the parameters."""
 _STEPS_COUNT = 10
@@ -71,13 +76,22 @@ class Drag:
     speed_mm_per_s: float
     """At the beginning of the coast."""
     u_speed_mm_per_s: float
-    deceleration_mm_per_s2: float
-    """At the beginning of the coast."""
-    u_deceleration_mm_per_s2: float
+    shared: float
+    """Covariance of α and β."""
     residual_mm: float
     """Standard deviation of the way about the curve."""
     evidence: float
     """Bayesian information criterion (Schwarz 1978) up to what is the same for all laws: less is better."""
+
+    def slowing_mm_per_s2(self, speed_mm_per_s: float) -> float:
+        """Loss of speed by drag at a speed."""
+        return speed_mm_per_s * (self.linear_per_s + self.quadratic_per_mm * speed_mm_per_s)
+
+    def u_slowing_mm_per_s2(self, speed_mm_per_s: float) -> float:
+        """Its standard uncertainty from that of the coefficients."""
+        v = speed_mm_per_s
+        variance = self.u_linear_per_s**2 + 2 * v * self.shared + (v * self.u_quadratic_per_mm) ** 2
+        return float(v * np.sqrt(max(variance, 0.0)))
 
 
 def linear_way(time: Floats, parameters: Floats) -> tuple[Floats, Floats]:
@@ -110,7 +124,31 @@ def combined_way(time: Floats, parameters: Floats) -> tuple[Floats, Floats]:
     return way, np.column_stack([by_v, by_a, by_b])
 
 
-_FORMS: dict[Law, Form] = {"linear": linear_way, "quadratic": quadratic_way, "combined": combined_way}
+def drafted_way(time: Floats, parameters: Floats) -> tuple[Floats, Floats]:
+    """Parameters (v₀, α, β, v₁): the combined law with a steady draught that alone would keep the boat at v₁.
+
+    (v − v₁)/(v + v₂) with v₂ = v₁ + α/β dies away at the rate α + 2βv₁. Derivatives by an imaginary step, which has no
+    rounding to trade against (Squire and Trapp, SIAM Review 40:110-112, 1998).
+    """
+    slopes = np.empty((len(time), 4))
+    for i in range(4):
+        step = parameters.astype(np.complex128)
+        step[i] += 1j * _IMAGINARY * max(abs(parameters[i]), 1.0)
+        slopes[:, i] = _drafted(time, step).imag / (_IMAGINARY * max(abs(parameters[i]), 1.0))
+    return _drafted(time, parameters.astype(np.complex128)).real, slopes
+
+
+def _drafted(time: Floats, parameters: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    v, a, b, creep = parameters
+    first = (v - creep) / (v + creep + a / b)
+    left = first * np.exp(-(a + 2 * b * creep) * time)
+    way: NDArray[np.complex128] = creep * time + np.log((1 - left) / (1 - first)) / b
+    return way
+
+
+_FORMS: dict[Law, Form] = {
+    "linear": linear_way, "quadratic": quadratic_way, "combined": combined_way, "drafted": drafted_way
+}  # fmt: skip
 
 
 def fit(form: Form, time: Floats, values: Floats, *, start: Floats, u_value: float | None = None) -> Fit | NotMeasured:
@@ -188,25 +226,30 @@ def drag(time_s: Floats, way_mm: Floats, *, law: Law, speed_mm_per_s: float) -> 
     if not (speed_mm_per_s > 0 and length > 0 and lasted > 0):
         return NotMeasured("The boat did not coast.")
     rate = max(speed_mm_per_s / length - 0.5 / lasted, 0.1 / lasted)
-    guess = {"linear": [rate], "quadratic": [rate / speed_mm_per_s], "combined": [rate / 2, rate / 2 / speed_mm_per_s]}
+    both = [rate / 2, rate / 2 / speed_mm_per_s]
+    guess = {
+        "linear": [rate], "quadratic": [rate / speed_mm_per_s], "combined": both, "drafted": [*both, _CREEP_MM_PER_S]
+    }  # fmt: skip
     found = fit(_from_anywhere(_FORMS[law]), time_s, way_mm, start=np.array([speed_mm_per_s, *guess[law], 1.0]))
     if isinstance(found, NotMeasured):
         return found
-    least = found.parameters[:-1]
-    if not (least > 0).all() or (found.u[:-1] > _WORST_RELATIVE_U * least).any():
-        return NotMeasured(f"The coast is too short or too rough to tell the coefficients of {law} drag.")
     v, *terms, _ = found.parameters
     u_v, *u_terms, _ = found.u
     a, u_a = (terms[0], u_terms[0]) if law != "quadratic" else (0.0, 0.0)
-    b, u_b = (terms[-1], u_terms[-1]) if law != "linear" else (0.0, 0.0)
-    rise = {"linear": [a, v], "quadratic": [2 * b * v, v * v], "combined": [a + 2 * b * v, v, v * v]}[law]
-    u_slowing = float(np.sqrt(np.array([*rise, 0.0]) @ found.covariance @ np.array([*rise, 0.0])))
+    b, u_b = (terms[len(terms) > 1], u_terms[len(terms) > 1]) if law != "linear" else (0.0, 0.0)
+    shared = float(found.covariance[1, 2]) if len(terms) > 1 else 0.0
     count = len(time_s)
     evidence = count * np.log(found.residual_sum / count) + len(found.parameters) * np.log(count)
-    return Drag(
-        law, float(a), float(u_a), float(b), float(u_b), float(v), float(u_v), float(a * v + b * v * v), u_slowing,
-        found.residual_sd, float(evidence),
+    drag = Drag(
+        law, float(a), float(u_a), float(b), float(u_b), float(v), float(u_v), shared, found.residual_sd,
+        float(evidence),
     )  # fmt: skip
+    whole = drag.slowing_mm_per_s2(speed_mm_per_s)
+    worst = max(u_a * speed_mm_per_s, u_b * speed_mm_per_s**2, drag.u_slowing_mm_per_s2(speed_mm_per_s))
+    # of two terms one may be nothing, even less by chance; the sum may not
+    if not (v > 0 and whole > 0 and worst < _WORST_RELATIVE_U * whole):
+        return NotMeasured(f"The coast is too short or too rough to tell the coefficients of {law} drag.")
+    return drag
 
 
 def _from_anywhere(form: Form) -> Form:

@@ -56,10 +56,10 @@ _RESULTS = (
            "was up, or the run ended.", 2),
     Column("coast_time_s", "s", "coast time", "From the bow reaching the mark line of a drift run to rest, as for the "
            "drift. If it did not come to rest: at least so long.", 4),
-    Column("deceleration_m_per_s2", "m/s2", "slowing", "How quickly the boat lost speed right after the mark line of a "
-           "drift run, by the law of drag that fits its coast best.", 5),
+    Column("deceleration_m_per_s2", "m/s2", "slowing", "How quickly drag slowed the boat at the speed that it had at "
+           "the mark line of a drift run, from its coast.", 5),
     Column("drag_linear_per_s", "/s", "drag, linear", "Drag that grows with the speed, over the moving mass: a/m in "
-           "dv/dt = -(a·v + b·v²)/m, fitted to the coast.", 5),
+           "dv/dt = -(a·v + b·v²)/m, both fitted to the coast.", 5),
     Column("drag_quadratic_per_m", "/m", "drag, quadratic", "Drag that grows with the speed squared, over the moving "
            "mass: b/m in dv/dt = -(a·v + b·v²)/m, fitted to the coast.", 5),
     Column("ports_count", "1", "ports", "How many different ports a part of the waterline lay over between go and the "

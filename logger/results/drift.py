@@ -75,10 +75,13 @@ def end(motion: Motion, coast: Coast, ahead: Bow, *, from_s: float) -> End:
     return min(found, key=lambda e: e.time_s)
 
 
-def drift_mm(motion: Motion, coast: Coast, ahead: Bow, *, from_s: float) -> float:
-    """How far past the line the bow was at the end of the coast."""
-    at = end(motion, coast, ahead, from_s=from_s).time_s
-    return float(np.interp(at, motion.time_s, coast.line.past_mm(motion.place_mm) + ahead.forward_mm))
+def past_mm(motion: Motion, coast: Coast, ahead: Bow, at_s: float) -> float:
+    """How far past the line the bow was at a moment, such as the end of the coast."""
+    own = motion.time_s
+    right = int(np.clip(np.searchsorted(own, at_s, side="right"), 1, len(own) - 1))
+    near = slice(right - 1, right + 1)
+    past = coast.line.past_mm(motion.place_mm[near]) + ahead.forward_mm[near]
+    return float(np.interp(at_s, own[near], past))
 
 
 def _rest_s(own: Floats, speed: Floats, rules: Rules, from_s: float) -> float | None:
@@ -102,8 +105,9 @@ def _rest_s(own: Floats, speed: Floats, rules: Rules, from_s: float) -> float | 
 
 def _wall_s(motion: Motion, coast: Coast, ahead: Bow, from_s: float) -> float | None:
     """When the bow first came within the wall margin, interpolated between frames; None if it did not."""
-    room = room_mm(motion.place_mm + ahead.foremost_mm, coast.tank) - coast.rules.wall_margin_mm
-    own = motion.time_s
+    kept = max(int(np.searchsorted(motion.time_s, from_s)) - 1, 0)
+    own = motion.time_s[kept:]
+    room = room_mm(motion.place_mm[kept:] + ahead.foremost_mm[kept:], coast.tank) - coast.rules.wall_margin_mm
     touched = np.flatnonzero((room <= 0) & (own >= from_s))
     if not touched.size:
         return None

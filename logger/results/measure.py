@@ -78,8 +78,9 @@ def conclude(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> O
     flags = [*recording.doubts, *case.story.notes, *doubts.of_passages(case.passages, origin_ns=case.origin_ns)]
     flags += troubles.told(case.troubles, origin_ns=case.origin_ns, from_ns=case.from_ns, until_ns=case.ends_ns)
     flags += heard.flags
-    came = visits.visits(case, heard, ending)
-    answers |= visits.answers(case, came)
+    stays = visits.stays(case, heard, ending)
+    came = tuple(stay.visit for stay in stays)
+    answers |= visits.answers(case, stays)
     flags += visits.told(came)
     touches = touched.touched(case, heard, ending)
     flags += touched.told(touches, case, heard)

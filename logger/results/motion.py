@@ -74,6 +74,8 @@ class Motion:
     """(N, 2, 2) inverse covariance with which each fix counted; 0 where it was only bridged."""
     solved: Solved | None = None
     """The equations it comes from; None in a copy that `shifted` or `draws` made."""
+    solved_heading: Solved | None = None
+    """The same of the heading."""
 
     @property
     def time_s(self) -> Floats:
@@ -124,7 +126,7 @@ class Motion:
 
     def shifted(self, source: str) -> Motion:
         """The motion as it would be if `source` were off by one standard uncertainty."""
-        return replace(self, state=self.state + self.shifts[source], solved=None)
+        return replace(self, state=self.state + self.shifts[source], solved=None, solved_heading=None)
 
     def shifted_places_at(self, time_s: float) -> dict[str, Floats]:
         """Source -> (2,) by how much the place at a moment moves if that source is off by one standard uncertainty."""
@@ -141,12 +143,17 @@ class Motion:
         Raises:
             ValueError: this motion is itself a draw or a shifted copy.
         """
-        if self.solved is None:
+        if self.solved is None or self.solved_heading is None:
             raise ValueError("draws of a draw were asked for; they come from the measured motion only")
         unit = _state_units(self.solved.system.step_s)
         moved = self.caution**0.5 * self.solved.errors(np.random.default_rng(seed), count) * unit[:, None]
+        # a generator of its own: the headings leave the places as they are
+        turned = self.solved_heading.errors(np.random.default_rng([seed, 1]), count)[:, 0]
         for i in range(count):
-            yield replace(self, state=self.state + moved[:, :, i], solved=None)
+            heading = self.heading_rad + turned[:, i]
+            yield replace(
+                self, state=self.state + moved[:, :, i], heading_rad=heading, solved=None, solved_heading=None
+            )
 
     def _bridge(self, time_s: ArrayLike) -> tuple[NDArray[np.int64], Floats, Floats, Floats]:
         own = self.time_s
@@ -175,7 +182,7 @@ def smooth(track: Track) -> Motion:
     states[:, [X, Y], 0] += middle
     caution = max(1.0, _BY_CHANCE / found.noise)
     cov, beside = (caution * block * unit[:, None] * unit for block in chain.covariances())
-    heading, u_heading = _smooth_heading(track)
+    heading, u_heading, solved_heading = _smooth_heading(track)
     return Motion(
         t_ns=track.t_ns,
         state=states[:, :, 0],
@@ -192,10 +199,11 @@ def smooth(track: Track) -> Motion:
         caution=caution,
         weight=system.weight / found.noise,
         solved=Solved(system, chain, found),
+        solved_heading=solved_heading,
     )
 
 
-def _smooth_heading(track: Track) -> tuple[Floats, Floats]:
+def _smooth_heading(track: Track) -> tuple[Floats, Floats, Solved]:
     """Direction of the bow and its uncertainty, each (N,), by the same means (order 2: its rate wanders)."""
     variance = np.maximum(track.u_heading_rad**2, _LEAST_VARIANCE_RAD2) * _doubt(track)
     weight = np.where(track.quality == BRIDGED, 0.0, 1.0 / variance)
@@ -206,7 +214,7 @@ def _smooth_heading(track: Track) -> tuple[Floats, Floats]:
     chain = system.chain(found.density, found.noise)
     states = chain.solve(system.right(values[:, :, None]) / found.noise)
     cov, _ = chain.covariances()
-    return states[:, 0, 0] + middle, np.sqrt(cov[:, 0, 0])
+    return states[:, 0, 0] + middle, np.sqrt(cov[:, 0, 0]), Solved(system, chain, found)
 
 
 def _system(t_ns: NDArray[np.int64], weight: Floats, order: int) -> System:

@@ -12,21 +12,21 @@ Floats = NDArray[np.float64]
 
 def swing_deg(motion: Motion, from_s: float, until_s: float) -> float:
     """Greatest less least direction of the bow between two moments, seconds after the motion's first."""
-    heading, _ = _between(motion, from_s, until_s)
-    return float(np.degrees(np.ptp(heading)))
+    return float(np.degrees(np.ptp(motion.heading_at(_within(motion, from_s, until_s)))))
 
 
 def u_swing_deg(motion: Motion, from_s: float, until_s: float) -> float:
-    """Its standard uncertainty: that of the two extreme directions, which are far apart in time."""
-    heading, u_heading = _between(motion, from_s, until_s)
+    """Standard uncertainty of the two extreme directions together; they are far apart in time."""
+    time = _within(motion, from_s, until_s)
+    heading, u_heading = motion.heading_at(time), motion.u_heading_at(time)
     return float(np.degrees(np.hypot(u_heading[np.argmax(heading)], u_heading[np.argmin(heading)])))
 
 
-def _between(motion: Motion, from_s: float, until_s: float) -> tuple[Floats, Floats]:
+def _within(motion: Motion, from_s: float, until_s: float) -> Floats:
     own = motion.time_s
     inner = own[(own > from_s) & (own < until_s)]
-    time = np.clip(np.concatenate([[from_s], inner, [until_s]]), own[0], own[-1])
-    return motion.heading_at(time), motion.u_heading_at(time)
+    moments: Floats = np.clip(np.concatenate([[from_s], inner, [until_s]]), own[0], own[-1])
+    return moments
 
 
 def slow_s(motion: Motion, from_s: float, until_s: float, *, below_mm_per_s: float) -> float:

@@ -8,12 +8,13 @@ law). A boat that leaves by less than that doubt has not left.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from math import erf, sqrt
 
 import numpy as np
 
-from calibration.quantity import Quantity
+from calibration.quantity import Quantity, Source
 from logger.config import Zone, ZoneKind
 from logger.results import sources
 from logger.results.budget import Owner
@@ -29,30 +30,46 @@ COUNTS: dict[str, ZoneKind] = {"ports_count": "port", "rings_count": "ring", "ob
 _SURE = 2.0
 """So many standard uncertainties away it was surely not there."""
 _LIKELY = 0.5
+_DEEP = 3.0
+"""A hull that lies in a zone by so many standard uncertainties is there for as long as its ends say."""
+_BENT = 1.5
+"""Where the doubt by small steps is so much less than by large ones, the boat hardly moved at the border."""
+_DOUBTFUL = 0.025
+_NEXT_NUMBER = 0.5103
+"""A count is a whole number: where it may be the next one, its 95 % interval reaches there."""
 _APART_MM = 8.0
 
 
-def visits(case: Case, heard: Testimony, end: Ending) -> tuple[Visit, ...]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Stay:
+    """A visit, and how its length hangs on what may be off."""
+
+    visit: Visit
+    longer_s: Mapping[Source, float]
+    """By how much it would be longer for one standard uncertainty of each source."""
+
+
+def stays(case: Case, heard: Testimony, end: Ending) -> tuple[Stay, ...]:
     """All from go (or else the start line, or else arming) to the end of the run, in order of time."""
     if case.motion is None:
         return ()
     began_ns = begun_ns(case, heard)
     from_s, to_s = case.since_first_s(case.from_ns if began_ns is None else began_ns), case.since_first_s(end.t_ns)
-    found = [visit for zone in case.rig.zones for visit in _of(zone, case.motion, from_s, to_s)]
-    return tuple(sorted(found, key=lambda visit: visit.from_ns))
+    found = [stay for zone in case.rig.zones for stay in _of(zone, case.motion, case.owner, from_s, to_s)]
+    return tuple(sorted(found, key=lambda stay: stay.visit.from_ns))
 
 
-def answers(case: Case, found: Sequence[Visit]) -> dict[str, Result | NotMeasured]:
+def answers(case: Case, found: Sequence[Stay]) -> dict[str, Result | NotMeasured]:
     """How many ports, rings and touches of obstacles, and how long in ports; of what the rig has."""
     told: dict[str, Result | NotMeasured] = {}
     kinds = {zone.kind for zone in case.rig.zones}
     for name, kind in COUNTS.items():
         if kind in kinds:
             gap = NotMeasured(case.why_no_motion)
-            own = [visit for visit in found if visit.kind == kind]
+            own = [stay.visit for stay in found if stay.visit.kind == kind]
             told[name] = gap if case.motion is None else Result(_count(own, case.owner), "camera")
     if "port" in kinds and case.motion is not None:
-        told["port_dwell_s"] = Result(_dwell([v for v in found if v.kind == "port"], case.owner), "camera")
+        told["port_dwell_s"] = Result(_dwell([s for s in found if s.visit.kind == "port"]), "camera")
     return told
 
 
@@ -74,21 +91,24 @@ def _count(found: Sequence[Visit], owner: Owner) -> Quantity:
         chances[name] = max(visit.chance, chances.get(name, 0.0))
     count = sum(chance >= _LIKELY for chance in chances.values())
     parts = {
-        sources.of_run(f"whether it reached {name}", owner.run_id): sqrt(chance * (1 - chance))
+        sources.of_run(f"whether it reached {name}", owner.run_id): _u_of_one(chance)
         for name, chance in chances.items()
         if min(chance, 1 - chance) > 1e-3
     }
     return Quantity(float(count), "1", parts)
 
 
-def _dwell(found: Sequence[Visit], owner: Owner) -> Quantity:
-    likely = [visit for visit in found if visit.chance >= _LIKELY]
-    whole = sum((visit.to_ns - visit.from_ns) / 1e9 for visit in likely)
-    u = float(np.sqrt(sum(visit.u_from_s**2 + visit.u_to_s**2 for visit in likely)))
-    return Quantity(whole, "s", {sources.of_run("when it came and left", owner.run_id): u})
+def _u_of_one(chance: float) -> float:
+    u = sqrt(chance * (1 - chance))
+    return max(u, _NEXT_NUMBER) if _DOUBTFUL < chance < 1 - _DOUBTFUL else u
 
 
-def _of(zone: Zone, motion: Motion, from_s: float, to_s: float) -> list[Visit]:
+def _dwell(found: Sequence[Stay]) -> Quantity:
+    lengths = [Quantity((s.visit.to_ns - s.visit.from_ns) / 1e9, "s", s.longer_s) for s in found]
+    return Quantity.linear(sum(length.value for length in lengths), "s", [(1, length) for length in lengths])
+
+
+def _of(zone: Zone, motion: Motion, owner: Owner, from_s: float, to_s: float) -> list[Stay]:
     own = motion.time_s
     time = np.unique(np.concatenate([[max(from_s, 0.0)], own[(own > from_s) & (own < to_s)], [min(to_s, own[-1])]]))
     if time[-1] < time[0] or len(time) < 2:
@@ -97,30 +117,80 @@ def _of(zone: Zone, motion: Motion, from_s: float, to_s: float) -> list[Visit]:
     u = _u_mm(zone, motion, time)
     near = depth > -_SURE * u
     edges = np.flatnonzero(np.diff(np.concatenate([[False], near, [False]]).astype(np.int8)))
-    return [_visit(zone, motion, time[a:b], depth[a:b], u[a:b]) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [
+        _stay(zone, motion, owner, time[a:b], depth[a:b], u[a:b]) for a, b in zip(edges[::2], edges[1::2], strict=True)
+    ]
 
 
-def _visit(zone: Zone, motion: Motion, time: Floats, depth: Floats, u: Floats) -> Visit:
+def _stay(zone: Zone, motion: Motion, owner: Owner, time: Floats, depth: Floats, u: Floats) -> Stay:
     deepest = int(np.argmax(depth))
     chance = (1 + erf(depth[deepest] / u[deepest] / sqrt(2))) / 2
-    over = np.flatnonzero(depth > 0)
-    if not len(over):
-        at_ns = int(motion.t_ns[0]) + round(float(time[deepest]) * 1e9)
-        return Visit(zone.name, zone.kind, at_ns, at_ns, 0.0, 0.0, chance)
-    came, u_came = _crossed(time, depth, u, int(over[0]) - 1)
-    left, u_left = _crossed(time, depth, u, int(over[-1]))
     first_ns = int(motion.t_ns[0])
-    return Visit(
-        zone.name, zone.kind, first_ns + round(came * 1e9), first_ns + round(left * 1e9), u_came, u_left, chance
-    )
+    over = np.flatnonzero(depth > 0)
+    shallow = abs(float(depth[deepest])) < _DEEP * u[deepest]
+    perhaps = {sources.of_run(f"whether it reached {zone.name}", owner.run_id): _perhaps_s(time, depth, u)}
+    if not len(over):
+        at_ns = first_ns + round(float(time[deepest]) * 1e9)
+        return Stay(Visit(zone.name, zone.kind, at_ns, at_ns, 0.0, 0.0, chance), perhaps)
+    ends = _crossed(time, depth, int(over[0]) - 1), _crossed(time, depth, int(over[-1]))
+    parts: dict[Source, float] = {}
+    doubts = []
+    for end, name in zip(ends, ("came", "left"), strict=True):
+        mine = {} if end.s_per_mm == 0 else _longer_s(zone, motion, owner, end, name)
+        doubts.append(sqrt(sum(part**2 for part in mine.values())))
+        parts = {source: parts.get(source, 0.0) + mine.get(source, 0.0) for source in {**parts, **mine}}
+    came, left = (first_ns + round(end.moment_s * 1e9) for end in ends)
+    slow = max(perhaps.values()) > _BENT * sqrt(sum(part**2 for part in parts.values()))
+    longer_s = perhaps if shallow or slow else parts
+    return Stay(Visit(zone.name, zone.kind, came, left, doubts[0], doubts[1], chance), longer_s)
 
 
-def _crossed(time: Floats, depth: Floats, u: Floats, before: int) -> tuple[float, float]:
-    """When the depth went through 0 between two moments, and how well that is known; at the ends: there, exactly."""
+def _perhaps_s(time: Floats, depth: Floats, u: Floats) -> float:
+    """Standard uncertainty of a stay by a side that only grazes the border: half of what twice the doubt does."""
+    lasted, most, least = (_over_s(time, depth + deeper * _SURE * u) for deeper in (0.0, 1.0, -1.0))
+    return max(most - lasted, lasted - least) / _SURE
+
+
+def _over_s(time: Floats, depth: Floats) -> float:
+    """How long the depth is above 0, straight between moments."""
+    first, second, step = depth[:-1], depth[1:], np.diff(time)
+    most, least = np.maximum(first, second), np.minimum(first, second)
+    share = np.where(least > 0, 1.0, np.where(most <= 0, 0.0, most / np.maximum(most - least, 1e-12)))
+    return float((step * share).sum())
+
+
+@dataclass(frozen=True, slots=True)
+class _End:
+    """One end of a stay."""
+
+    moment_s: float
+    s_per_mm: float
+    """By how much the stay is longer if the hull lies deeper in the zone; 0: it is cut off there anyway."""
+
+
+def _crossed(time: Floats, depth: Floats, before: int) -> _End:
+    """When the depth went through 0 between two moments; at the ends of the stretch: there, exactly."""
     if before < 0 or before + 1 >= len(time):
-        return float(time[max(before, 0)]), 0.0
+        return _End(float(time[max(before, 0)]), 0.0)
     rise = (depth[before + 1] - depth[before]) / (time[before + 1] - time[before])
-    return float(time[before] - depth[before] / rise), float(min(u[before] / abs(rise), time[-1] - time[0]))
+    return _End(float(time[before] - depth[before] / rise), 1 / abs(float(rise)))
+
+
+def _longer_s(zone: Zone, motion: Motion, owner: Owner, end: _End, name: str) -> dict[Source, float]:
+    """What one end of a stay hangs on. Each end has its own piece of border; the hull is the same at both."""
+    at = np.array([end.moment_s])
+    there = depth_mm(zone, motion, at)[0]
+    cov = motion.covariances_at(at)[0]
+    deeper = {
+        sources.of_run(f"when it {name}", owner.run_id): sqrt((cov[0, 0] + cov[3, 3]) / 2),
+        Source(f"border of {zone.name} where it {name}"): zone.u_mm,
+        sources.of_boat("boat outline", owner.boat): motion.u_outline_mm,
+    }
+    for shift in motion.shifts:
+        moved = depth_mm(zone, motion.shifted(shift), at)[0] - there
+        deeper[sources.of_track(shift, owner.boat)] = float(moved)
+    most_s = float(motion.time_s[-1])  # of a boat that hardly moves
+    return {source: float(np.clip(mm * end.s_per_mm, -most_s, most_s)) for source, mm in deeper.items()}
 
 
 def depth_mm(zone: Zone, motion: Motion, time_s: Floats) -> Floats:

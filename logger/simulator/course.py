@@ -73,7 +73,7 @@ def draw_voyage(
     way = physics.Way(cut_mm, late_s, wall_mm, bounce, float(drag.force(creep)))
     motion = physics.run(drag, thrust, way, until_s=120.0)
     armed_s = rng.uniform(0.4, 0.8) + (asked.enters_s or 0.0)
-    voyage = Voyage(path, motion, hull, armed_s + rng.uniform(0.6, 1.2) + asked.wait_s)
+    voyage = Voyage(path, motion, hull, armed_s + rng.uniform(0.6, 1.2) + asked.wait_s, drag=drag)
     if asked.touch:
         over_s = end(voyage, lines, kind)[0] - voyage.go_s
         met_s = voyage.meets_s(basin.front_mm, until_s=voyage.go_s + over_s)

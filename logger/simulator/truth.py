@@ -162,7 +162,17 @@ def _boat_fact(scene: Scene) -> dict[str, Any]:
         "freeboard_mm": hull.freeboard_mm, "draught_mm": hull.draught_mm, "mass_g": scene.mass_g, "paint": scene.paint,
         "mast_height_mm": None if scene.sail is None else scene.sail.top_mm,
         "outline_mm": hull.outline_mm.tolist(),
-    } | _tag_fact(scene)  # fmt: skip
+    } | _drag_fact(scene) | _tag_fact(scene)  # fmt: skip
+
+
+def _drag_fact(scene: Scene) -> dict[str, Any]:
+    """What resists the boat, over the mass that counts the water carried along."""
+    drag = scene.voyage.drag
+    if drag is None:
+        return {}
+    return {
+        "drag_linear_per_s": drag.a_g_per_s / drag.mass_g, "drag_quadratic_per_mm": drag.b_g_per_mm / drag.mass_g
+    }  # fmt: skip
 
 
 def _tag_fact(scene: Scene) -> dict[str, Any]:

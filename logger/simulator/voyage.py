@@ -11,7 +11,7 @@ from scipy.interpolate import CubicHermiteSpline
 from scipy.optimize import brentq
 
 from logger.simulator.hull import Hull
-from logger.simulator.physics import Motion, Push
+from logger.simulator.physics import Drag, Motion, Push
 
 Floats = NDArray[np.float64]
 
@@ -86,6 +86,8 @@ class Voyage:
     go_s: float
     push: Push | None = None
     """What somebody did to it on the way; the motion knows it already."""
+    drag: Drag | None = None
+    """What resisted it; the motion knows it already."""
 
     def pose(self, t_s: ArrayLike) -> Floats:
         """(N, 3) waterline centroid x, y in mm and heading in rad."""

@@ -123,3 +123,30 @@ def test_what_cannot_be_told_has_a_sentence(time: Any, way: Any, reason: str) ->
     found = coast.drag(time, way, law="combined", speed_mm_per_s=300.0)
     assert not found
     assert reason in found.reason
+
+
+def test_a_draught_of_nothing_is_the_combined_law_and_its_slopes_are_those_of_small_steps() -> None:
+    time, p = np.linspace(0, 8, 40), np.array([300.0, 0.3, 0.002, 1e-12])
+    assert coast.drafted_way(time, p)[0] == pytest.approx(coast.combined_way(time, p[:3])[0], rel=1e-9, abs=1e-9)
+    p[3] = 4.0
+    _, slopes = coast.drafted_way(time, p)
+    for i in range(4):
+        step = np.zeros(4)
+        step[i] = 1e-6 * p[i]
+        central = (coast.drafted_way(time, p + step)[0] - coast.drafted_way(time, p - step)[0]) / (2 * step[i])
+        assert slopes[:, i] == pytest.approx(central, rel=1e-6, abs=1e-5)
+
+
+def test_with_a_draught_the_boat_ends_at_its_creep() -> None:
+    """By eye: after a minute the way grows by v₁ each second, and α·v₁ + β·v₁² is what the draught pushes with."""
+    way, _ = coast.drafted_way(np.array([60.0, 61.0]), np.array([300.0, 0.3, 0.002, 4.0]))
+    assert way[1] - way[0] == pytest.approx(4.0, abs=1e-4)
+
+
+def test_a_draught_that_is_not_thought_of_would_spoil_the_coefficients() -> None:
+    time = np.arange(0, 9, 1 / 30)
+    way = coast.drafted_way(time, np.array([300.0, 0.3, 0.002, 4.0]))[0]
+    way = way + np.random.default_rng(4).normal(0, 0.3, len(time))
+    drafted, plain = (coast.drag(time, way, law=law, speed_mm_per_s=280.0) for law in ("drafted", "combined"))
+    assert abs(drafted.linear_per_s - 0.3) < 3.5 * drafted.u_linear_per_s
+    assert abs(plain.linear_per_s - 0.3) > 5 * plain.u_linear_per_s

@@ -21,7 +21,8 @@ def coast_at(shop: Any, **asked: Any) -> drift.Coast:
 
 def ended(motion: Any, coast: drift.Coast) -> tuple[drift.End, float]:
     bow = coast.bow_for(motion)
-    return drift.end(motion, coast, bow, from_s=4.0), drift.drift_mm(motion, coast, bow, from_s=4.0)
+    over = drift.end(motion, coast, bow, from_s=4.0)
+    return over, drift.past_mm(motion, coast, bow, over.time_s)
 
 
 def test_a_coast_ends_where_the_boat_stays_slower_than_the_rule(shop: Any, coasting: Any) -> None:

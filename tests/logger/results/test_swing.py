@@ -13,7 +13,8 @@ def test_a_bow_that_swings_by_ten_degrees_either_way(shop: Any) -> None:
     motion = smooth(shop.track(lambda t: 150 * t, heading=lambda t: np.radians(10) * np.sin(t), until_s=7))
     assert swing.swing_deg(motion, 0, 7) == pytest.approx(20, abs=0.5)
     assert swing.swing_deg(motion, 0, 1) == pytest.approx(10 * np.sin(1), abs=0.5)
-    assert 0.01 < swing.u_swing_deg(motion, 0, 7) < 0.5
+    drawn = [swing.swing_deg(one, 0, 7) for one in motion.draws(50, seed=1)]
+    assert 0.01 < np.std(drawn) < 0.5
 
 
 def test_time_below_a_speed_is_read_between_pictures(shop: Any) -> None:

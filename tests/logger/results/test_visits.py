@@ -57,7 +57,7 @@ def test_a_boat_that_just_reaches_or_misses_it_was_perhaps_there(shop: Any, asid
     assert visit.chance == pytest.approx(chance, abs=0.08)
     assert any("touched the obstacle “Pile” is not sure" in flag for flag in trial.flags)
     count = trial.results["obstacle_touches_count"].quantity
-    assert count.u == pytest.approx(np.sqrt(visit.chance * (1 - visit.chance)))
+    assert 1 <= count.U < 1.01, "the other whole number is in the interval"
 
 
 def test_ports_come_in_order_and_again(shop: Any) -> None:
