@@ -6,6 +6,7 @@ from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TypeVar
 from urllib.parse import quote
 
 from starlette.concurrency import run_in_threadpool
@@ -27,6 +28,7 @@ from logger.study.track_data import Tracks, tracks_of
 from logger.web.language import catalogue, language
 from logger.web.site import Site
 
+Made = TypeVar("Made")
 GRADES = tuple(name for name, _text in shell.BANDS)
 _KEPT_COUNT = 3
 """So many classes are kept as they were read."""
@@ -71,84 +73,97 @@ def class_folders(folder: Path) -> dict[str, Path]:
 
 def routes(site: Site) -> list[Route]:
     """The list of classes, and of each its pages, its sheets, its pack."""
-    shelf = _Shelf()
+    desk = _Desk(site.folder)
 
     async def every(request: Request) -> Response:
-        return site.draw(
-            request, "study.html", classes=list(class_folders(site.folder)), sheets={"all": "every sheet", **SHEETS}
-        )
+        named = {"all": "every sheet", **SHEETS}
+        return site.draw(request, "study.html", classes=list(class_folders(site.folder)), sheets=named)
 
-    async def first(request: Request) -> Response:
-        return await _page(request, lambda t, p, b: index_page(t.whole, t.names, p, band=b))
+    at = "/study/{name}"
+    return [
+        Route("/study", every),
+        Route(at, desk.first),
+        Route(f"{at}/class", desk.of_class),
+        Route(f"{at}/run/{{run}}", desk.of_run),
+        Route(f"{at}/run/{{run}}/track.csv", desk.track),
+        Route(f"{at}/print/{{sheet}}.pdf", desk.sheet),
+        Route(f"{at}/pack.zip", desk.carried),
+    ]
 
-    async def of_class(request: Request) -> Response:
-        return await _page(request, lambda t, p, b: class_page(t.whole, p, band=b))
 
-    async def of_run(request: Request) -> Response:
+class _Desk:
+    """Answers about the classes below a folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder, self._shelf = folder, _Shelf()
+
+    async def first(self, request: Request) -> Response:
+        """All runs of a class."""
+        return await self._page(request, lambda t, p, b: index_page(t.whole, t.names, p, band=b))
+
+    async def of_class(self, request: Request) -> Response:
+        """The class as a whole."""
+        return await self._page(request, lambda t, p, b: class_page(t.whole, p, band=b))
+
+    async def of_run(self, request: Request) -> Response:
+        """One run."""
+
         def drawn(tracks: Tracks, place: shell.Place, band: str) -> str:
             one = tracks.whole.run(request.path_params["run"])
             if one is None:
                 raise HTTPException(404)
             return track_page(one, tracks, place, band=band)
 
-        return await _page(request, drawn)
+        return await self._page(request, drawn)
 
-    async def sheet(request: Request) -> Response:
+    async def sheet(self, request: Request) -> Response:
+        """A sheet to print, or all."""
         name, paper = request.path_params["sheet"], request.query_params.get("paper", "a4")
         names = list(SHEETS) if name == "all" else [name]
         if not set(names) <= set(SHEETS) or paper not in PAPERS:
             raise HTTPException(404)
-        made = await _made(request, lambda whole: class_sheets(whole, names, PAPERS[paper], grades=_band(request)))
+        grades = _band(request)
+        made = await self._made(request, lambda whole: class_sheets(whole, names, PAPERS[paper], grades=grades))
         return _file(made, "application/pdf", f"{name}.pdf")
 
-    async def carried(request: Request) -> Response:
-        made = await _made(request, lambda whole: zipped(pack(whole, band=_band(request)), whole.name))
+    async def carried(self, request: Request) -> Response:
+        """The study pack as a zip."""
+        band = _band(request)
+        made = await self._made(request, lambda whole: zipped(pack(whole, band=band), whole.name))
         return _file(made, "application/zip", "study-pack.zip")
 
-    async def track(request: Request) -> Response:
-        folder = _folder(request)
-        run = (await run_in_threadpool(shelf.tracks, folder)).whole.run(request.path_params["run"])
+    async def track(self, request: Request) -> Response:
+        """The track of a run as it is kept."""
+        folder = self._class_folder(request)
+        run = (await run_in_threadpool(self._shelf.tracks, folder)).whole.run(request.path_params["run"])
         found = None if run is None else folder / "recordings" / run.id / "track.csv"
         if found is None or not found.is_file():
             raise HTTPException(404)
         return FileResponse(found, media_type="text/csv", filename=f"{found.parent.name}-track.csv")
 
-    def _folder(request: Request) -> Path:
-        folder = class_folders(site.folder).get(request.path_params["name"])
+    def _class_folder(self, request: Request) -> Path:
+        folder = class_folders(self._folder).get(request.path_params["name"])
         if folder is None:
             raise HTTPException(404)
         return folder
 
-    async def _page(request: Request, drawing: Callable[[Tracks, shell.Place, str], str]) -> Response:
-        folder, code, band = _folder(request), language(), _band(request)
-        place = _place(request.path_params["name"])
-
-        def work() -> str:
-            with speaking(catalogue(code)):
-                return drawing(shelf.tracks(folder), place, band)
-
-        text = await run_in_threadpool(work)
+    async def _page(self, request: Request, drawing: Callable[[Tracks, shell.Place, str], str]) -> Response:
+        band, place = _band(request), _place(request.path_params["name"])
+        text = await self._spoken(request, lambda tracks: drawing(tracks, place, band))
         return HTMLResponse(text, headers={"Content-Security-Policy": shell.SERVED_POLICY})
 
-    async def _made(request: Request, making: Callable[[Class], bytes]) -> bytes:
-        folder, code = _folder(request), language()
+    async def _made(self, request: Request, making: Callable[[Class], bytes]) -> bytes:
+        return await self._spoken(request, lambda tracks: making(tracks.whole))
 
-        def work() -> bytes:
+    async def _spoken(self, request: Request, work: Callable[[Tracks], Made]) -> Made:
+        """Done beside the server's own work, in the language of the visitor."""
+        folder, code = self._class_folder(request), language()
+
+        def done() -> Made:
             with speaking(catalogue(code)):
-                return making(shelf.tracks(folder).whole)
+                return work(self._shelf.tracks(folder))
 
-        return await run_in_threadpool(work)
-
-    at = "/study/{name}"
-    return [
-        Route("/study", every),
-        Route(at, first),
-        Route(f"{at}/class", of_class),
-        Route(f"{at}/run/{{run}}", of_run),
-        Route(f"{at}/run/{{run}}/track.csv", track),
-        Route(f"{at}/print/{{sheet}}.pdf", sheet),
-        Route(f"{at}/pack.zip", carried),
-    ]
+        return await run_in_threadpool(done)
 
 
 def _band(request: Request) -> str:
