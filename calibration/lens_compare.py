@@ -8,19 +8,23 @@ the camera, but a wrong bend does not hide).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+from scipy.stats import chi2
 
 from calibration.board import BoardSeen
-from calibration.lens import Floats, Lens, moved_lens
+from calibration.lens import LENS_PARAMETERS, Floats, Lens, moved_lens
 from calibration.lens_solve import settled_pose
 from calibration.waterplane import Pose, View, rotation_matrix
 
 USUAL_HEIGHT_MM = 1200.0
 _TIMES_DOUBT = 3.0
 _NEGLIGIBLE_MM = 0.05
+_OFF_AXIS = [LENS_PARAMETERS.index(name) for name in ("cx_px", "cy_px", "p1", "p2")]
+"""What half a turn of the pictures changes: the optical centre goes to the other side, the decentring changes sign."""
+_SURELY_OTHER, _LIKELY_SAME = (float(chi2.isf(level, len(_OFF_AXIS))) for level in (1e-5, 0.01))
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +41,8 @@ class LensChange:
     """The farthest if the water plane is calibrated again."""
     u_left_mm: float
     """Standard uncertainty of that, from both calibrations, where it is largest."""
+    is_turned: bool = False
+    """Whether optical centre and decentring are the old lens's only once the pictures are turned by half a turn."""
 
     @property
     def is_changed(self) -> bool:
@@ -69,7 +75,37 @@ def compare(
         moved_mm=_farthest(kept),
         left_mm=_farthest(left),
         u_left_mm=float(np.sqrt(doubt.max())),
+        is_turned=_is_turned(old, new),
     )
+
+
+def turned(lens: Lens) -> Lens:
+    """The lens of the same camera whose pictures are turned by half a turn."""
+    return replace(
+        lens, cx_px=lens.width_px - 1 - lens.cx_px, cy_px=lens.height_px - 1 - lens.cy_px, p1=-lens.p1, p2=-lens.p2
+    )  # fmt: skip
+
+
+def _is_turned(old: tuple[Lens, Floats], new: tuple[Lens, Floats]) -> bool:
+    """By the distance of both in standard uncertainties, squared (chi-square of four degrees of freedom).
+
+    A lens whose centre lies in the middle of the picture looks the same either way: then nothing can be told, and
+    nothing is wrong.
+    """
+    (before, before_covariance), (after, after_covariance) = old, new
+    covariance = (before_covariance + after_covariance)[np.ix_(_OFF_AXIS, _OFF_AXIS)]
+    sd = np.sqrt(np.diag(covariance))
+    if before.model != after.model or not (sd[:2] > 0).all():
+        return False
+    known = sd > 0
+    correlation = covariance[np.ix_(known, known)] / np.outer(sd[known], sd[known])
+
+    def apart(lens: Lens) -> float:
+        step = [getattr(lens, LENS_PARAMETERS[i]) - getattr(before, LENS_PARAMETERS[i]) for i in _OFF_AXIS]
+        scaled = np.array(step)[known] / sd[known]
+        return float(scaled @ np.linalg.pinv(correlation) @ scaled)
+
+    return apart(after) > _SURELY_OTHER and apart(turned(after)) < _LIKELY_SAME
 
 
 def _farthest(shift: Floats) -> float:

@@ -151,6 +151,11 @@ def last(below: Path, result: Found, *, height_mm: float, but: Path | None) -> l
         f"  things move by up to {change.moved_px:.1f} px in the picture and {change.moved_mm:.1f} mm on the water",
         f"  by up to {change.left_mm:.2f} mm (u {change.u_left_mm:.2f} mm) once the water plane is calibrated again",
     ]
+    if change.is_turned:
+        lines.append(
+            "note: its optical centre is where the last one's would be if the pictures were turned by half a turn: was "
+            "the camera mounted upside down, or were these turned? Pictures of runs must lie in their files as these do"
+        )
     if change.is_changed:
         lines.append("note: that is more than the doubts of both allow; was the focus, the zoom or the camera changed?")
     return lines

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
-from calibration.lens import Lens
-from calibration.lens_compare import compare
+from calibration.lens import Lens, moved_lens
+from calibration.lens_compare import compare, turned
 from calibration.lens_solve import focal_scaled
 
 PLAIN = Lens(1280, 720, 900.0, 900.0, 639.5, 359.5)
@@ -55,3 +56,34 @@ def test_millimetres_grow_with_the_height() -> None:
 
 def test_lenses_for_different_sizes_are_not_compared() -> None:
     assert compare((PLAIN, NONE), (Lens(640, 360, 450.0, 450.0, 319.5, 179.5), NONE)) is None
+
+
+# --- pictures that were turned by half a turn ---
+
+ASIDE = replace(PLAIN, cx_px=648.0, cy_px=352.0, k1=-0.1, p1=4e-4, p2=-3e-4)
+KNOWN = np.diag([0.8, 0.8, 1.0, 1.0, 1e-3, 2e-3, 1e-4, 1e-4, 0.0]) ** 2
+
+
+def test_a_turned_lens_sees_the_turned_picture_of_what_the_lens_sees() -> None:
+    """By geometry: half a turn about the axis takes ray (x, y) to (-x, -y) and pixel p to (W - 1, H - 1) - p."""
+    rays = np.array([[0.3, 0.1, 1.0], [-0.5, 0.2, 1.0], [0.1, -0.35, 1.0]])
+    there = turned(ASIDE).pixels(rays * [-1, -1, 1])
+    np.testing.assert_allclose(there, [1279, 719] - ASIDE.pixels(rays), atol=1e-9)
+
+
+def test_pictures_that_were_turned_are_told_by_centre_and_decentring_and_others_are_not() -> None:
+    rng = np.random.default_rng(3)
+    lenses = [moved_lens(ASIDE, rng.multivariate_normal(np.zeros(9), KNOWN)) for _ in range(40)]
+    straight = [compare((a, KNOWN), (b, KNOWN)) for a, b in pairwise(lenses)]
+    upside_down = [compare((a, KNOWN), (turned(b), KNOWN)) for a, b in pairwise(lenses)]
+    assert not any(found is None or found.is_turned for found in straight)
+    assert sum(found is not None and found.is_turned for found in upside_down) >= 35
+
+
+def test_where_the_centre_is_in_the_middle_nothing_is_told_of_a_turn() -> None:
+    found = compare((PLAIN, KNOWN), (turned(PLAIN), KNOWN))
+    assert found is not None
+    assert not found.is_turned
+    moved = compare((PLAIN, KNOWN), (replace(PLAIN, cx_px=660.0), KNOWN))
+    assert moved is not None
+    assert not moved.is_turned, "moved, but not to the other side"

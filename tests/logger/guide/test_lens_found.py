@@ -10,6 +10,7 @@ import pytest
 
 from calibration.errors import CalibrationError
 from calibration.files import write_lens
+from calibration.lens_compare import turned
 from calibration.lens_stretch import stretched
 from calibration.targets import LENS_BOARD
 from logger.guide import lens_found
@@ -92,6 +93,18 @@ def test_a_stretched_board_that_was_always_held_the_same_way_is_a_doubt() -> Non
             views[f"view {len(views)}"] = seen
     found = result(Material("a test", stretched(views, 0.98)))
     assert any("was the board stretched in printing?" in note for note in found.notes)
+
+
+def test_pictures_that_were_turned_since_are_called_so(good: lens_found.Found, tmp_path: Path) -> None:
+    folder = tmp_path / "lens-2026-05-04T101500"
+    folder.mkdir()
+    aside = replace(good, lens=replace(good.lens, cx_px=660.0, cy_px=340.0))
+    write_lens(folder / "lens.toml", turned(aside.lens), np.diag([0.5, 0.5, 0.5, 0.5, 1e-3, 1e-3, 1e-4, 1e-4, 0]) ** 2)
+    said = lens_found.last(tmp_path, aside, height_mm=1200.0, but=None)
+    assert any("if the pictures were turned by half a turn" in line for line in said)
+    (folder / "lens.toml").unlink()
+    write_lens(folder / "lens.toml", aside.lens, good.covariance)
+    assert not any("half a turn" in line for line in lens_found.last(tmp_path, aside, height_mm=1200.0, but=None))
 
 
 def test_a_lens_that_changed_is_called_so(good: lens_found.Found, tmp_path: Path) -> None:
