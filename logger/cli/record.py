@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from logger.results.trial import Trial
     from logger.station.line import Plan
 
+_KINDS = ("straight", "drift", "course", "cargo", "rings", "distance")
 _MISSING_CARD = {"format": "boatrun-recording/1"}
 
 
@@ -31,7 +32,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("rig", type=Path, metavar="RIG", help="the rig file, rig.toml")
     parser.add_argument("--boat", metavar="NAME", help="nickname of the boat; needed without --card")
     parser.add_argument("--card", type=Path, metavar="FILE", help="boat, conditions and rules, as in a recording.toml")
-    parser.add_argument("--kind", choices=("straight", "drift"), help="kind of run (default: the card's, or straight)")
+    parser.add_argument("--kind", choices=_KINDS, help="kind of run (default: the card's, or straight)")
     parser.add_argument("--begin", choices=("hands_off", "on_go"), default="hands_off", help="what begins a run")
     parser.add_argument("--times", type=count_of, default=1, metavar="N", help="so many runs, one after the other")
     parser.add_argument("--to", type=Path, default=Path("recordings"), metavar="DIR", help="folder of the recordings")

@@ -29,6 +29,8 @@ Repeats: TypeAlias = Annotated[int, Range(least=1, most=12)]
 Number: TypeAlias = Annotated[int, Range(least=1, most=40)]
 
 MOST_TEAMS = 40
+BY_HAND: frozenset[KindOfRun] = frozenset(("balance", "load"))
+"""Tests that are written down by hand, without a recording."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +106,8 @@ def plan_from_table(table: Mapping[str, Any], *, file: str) -> LessonPlan:
     plan = settings.from_table(LessonPlan, content, place="", mistakes=mistakes)
     if plan is not None:
         mistakes.extend(team_mistakes(plan.teams))
+        if plan.kind in BY_HAND:
+            mistakes.append(f"kind: found {plan.kind}, which nothing on the rig measures; wanted a kind that it does")
     if plan is None or mistakes:
         raise ConfigError(file, mistakes)
     return plan

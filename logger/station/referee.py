@@ -13,6 +13,9 @@ The story of a drift run is the same up to the mark line. From there the boat is
 rest*, and after long enough the run has ended; when it moves again it is drifting again. When its bow touches a wall it
 is *at the wall*, in the same way.
 
+A course is a straight run with things in its way. In runs in which something is counted, and in those that ask how far
+a boat gets in a fixed time, no line ends the run: the time does.
+
 A pair (state, signal) that is not in the table changes nothing: chatter of a beam, a line crossed backwards, a key
 pressed twice. When a record and a deadline have the same time, the record comes first.
 """
@@ -97,7 +100,14 @@ _DRIFT: Table = {
 }
 _MOVING: frozenset[State] = frozenset(("running", "drifting", "at_rest", "at_wall"))
 
-_KINDS: Mapping[str, Table] = {"straight": _STRAIGHT, "drift": _DRIFT}
+_KINDS: Mapping[str, Table] = {
+    "straight": _STRAIGHT,
+    "drift": _DRIFT,
+    "course": _STRAIGHT,
+    "cargo": {},
+    "rings": {},
+    "distance": {},
+}
 """Kind of run -> what is its own in the table."""
 
 

@@ -12,7 +12,7 @@ import time
 from collections import Counter
 from pathlib import Path
 
-from tests.logger.lesson.test_killed import killed_often
+from tests.logger.lesson.test_desk_killed import killed_often
 
 
 def main(kills_count: int, seed: int) -> None:
@@ -25,7 +25,8 @@ def main(kills_count: int, seed: int) -> None:
     print(f"{kills_count} kills at random instants, seed {seed}, {time.monotonic() - begun_s:.0f} s")
     print(f"{len(standing.attempts)} recordings begun: {dict(ends)}")
     print(
-        f"{promised} promises (kept, decided), all of them found again; runs that count: {dict(sorted(counted.items()))}"
+        f"{promised} promises (kept, decided), all of them found again; runs that count"
+        f" by team: {dict(sorted(counted.items()))}"
     )
 
 

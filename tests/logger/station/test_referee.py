@@ -11,12 +11,12 @@ import pytest
 from logger.config import KindOfRun, Rig, Rules
 from logger.errors import InputError
 from logger.recording.folder import Event
-from logger.records import Edge, Fix, Key, KeyName, Quality, Record
+from logger.records import Edge, Fix, Key, KeyName, Quality, Quiet, Record
 from logger.results.trial import EndReason
 from logger.station.referee import NAME, Begin, Referee, State, diagram, table_of
 from tests.logger.station.bench import CARD, RIG, S, edge
 
-KINDS: tuple[KindOfRun, ...] = ("straight", "drift")
+KINDS: tuple[KindOfRun, ...] = ("straight", "drift", "course", "cargo", "rings", "distance")
 RULES = Rules(time_cap_s=20.0, stop_for_s=1.0)
 
 
@@ -91,8 +91,8 @@ def test_a_run_can_end_from_every_state_when_all_sources_have_ended(kind: KindOf
 
 
 def test_a_kind_without_rules_is_refused() -> None:
-    with pytest.raises(InputError, match='found "rings"; the referee knows straight, drift'):
-        table_of("rings")
+    with pytest.raises(InputError, match='found "load"; the referee knows straight, drift, course'):
+        table_of("load")
 
 
 def test_the_drawing_shows_every_step_once() -> None:
@@ -222,6 +222,21 @@ def test_a_boat_that_starts_before_the_word_must_be_armed_again() -> None:
     assert [(t, event) for t, event, _ in judged(a_referee(begin="on_go"), records)] == [
         (1, "armed"), (2, "early_start"), (4, "armed"), (5, "released"), (6, "started"),
     ]  # fmt: skip
+
+
+# --- courses, and runs against time ---
+
+
+def test_a_course_ends_at_the_finish_line() -> None:
+    events = judged(a_referee("course"), [*UNDER_WAY, *beam("B", 5, 5.4)])
+    assert events[-1] == (5, "ended", "finish")
+
+
+@pytest.mark.parametrize("kind", ["cargo", "rings", "distance"])
+def test_where_something_is_counted_the_time_ends_the_run_and_no_line(kind: KindOfRun) -> None:
+    rules = replace(RULES, time_cap_s=20.0)
+    events = judged(a_referee(kind, rules=rules), [*UNDER_WAY, *beam("B", 5, 5.4), Quiet(40 * S, "gates")])
+    assert events[-1] == (22, "ended", "time_cap")
 
 
 # --- drift runs ---
