@@ -151,6 +151,11 @@ def _edge(row: Row, gates: list[str], source: str) -> Edge:
     return Edge(row.whole("t_ns"), gate, row.whole("level", most=1) == 1, source, count)
 
 
+COUNTED = ("cargo", "rings")
+"""Events whose detail is a number of things that a person counted."""
+MOST_COUNT = 10_000
+
+
 def read_events(path: Path, doubt: Doubt, *, cut_short: bool = False) -> tuple[Event, ...]:
     """The events in events.csv in order of time; none without such a file. InputError if one has no name."""
     if not path.exists():
@@ -163,4 +168,9 @@ def _event(row: Row) -> Event:
     cells = {name: text.strip() for name, text in row.cells.items()}
     if not cells["event"]:
         raise row.refusal("event", "a word such as go, note, freed")
+    if cells["event"] in COUNTED:
+        told = cells.get("detail", "")
+        if not (told.isascii() and told.isdigit() and int(told) <= MOST_COUNT):
+            column = "detail" if "detail" in row.cells else "event"
+            raise row.refusal(column, f"in detail how many: a whole number from 0 to {MOST_COUNT}")
     return Event(row.whole("t_ns"), cells["event"], cells.get("source", ""), cells.get("detail", ""))

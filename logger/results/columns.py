@@ -67,7 +67,10 @@ _RESULTS = (
     Column("port_dwell_s", "s", "time in ports", "How long a part of the waterline lay over a port, all ports "
            "together.", 3),
     Column("rings_count", "1", "rings", "How many different rings a part of the waterline lay over between go and the "
-           "end of the run.", 0),
+           "end of the run; where a person counted, as that person says.", 0),
+    Column("cargo_count", "1", "cargo", "How many pieces of cargo were brought, as a person counted them.", 0),
+    Column("cargo_per_min", "/min", "cargo rate", "Pieces of cargo divided by the time from the go signal to the "
+           "rules' time cap, or to where somebody stopped the run.", 4),
     Column("obstacle_touches_count", "1", "obstacle touches", "How often the waterline came over an obstacle between "
            "go and the end of the run.", 0),
 )  # fmt: skip

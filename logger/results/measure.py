@@ -17,7 +17,18 @@ from dataclasses import dataclass
 from logger import __version__
 from logger.config import KindOfRun, Rig, ZoneKind
 from logger.recording.folder import Recording
-from logger.results import coasting, doubts, since_calibrated, speeds, stretch, times, touched, troubles, visits
+from logger.results import (
+    by_hand,
+    coasting,
+    doubts,
+    since_calibrated,
+    speeds,
+    stretch,
+    times,
+    touched,
+    troubles,
+    visits,
+)
 from logger.results.case import Case, case_of
 from logger.results.gates import GatePair, passing_speed
 from logger.results.lines import distance_between
@@ -82,6 +93,7 @@ def conclude(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> O
     came = tuple(stay.visit for stay in stays)
     answers |= visits.answers(case, stays)
     flags += visits.told(came)
+    answers |= by_hand.answers(case, recording.events, ending)
     touches = touched.touched(case, heard, ending)
     flags += touched.told(touches, case, heard)
     if case.track is not None and case.motion is not None:
@@ -89,7 +101,7 @@ def conclude(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> O
     elif recording.video is not None:
         flags.append(case.why_no_motion)
     flags += since_calibrated.told(recording, rig)
-    flags += _kind_flags(case) + _cut_off(answers, ending)
+    flags += _kind_flags(case, answers) + _cut_off(answers, ending)
     trial = Trial(
         run_id=recording.card.id,
         kind=case.kind,
@@ -180,11 +192,13 @@ def _status(case: Case, heard: Testimony) -> Status:
     return "did_not_finish" if not heard.last and could_see and case.last is not None else "valid"
 
 
-def _kind_flags(case: Case) -> list[str]:
+def _kind_flags(case: Case, answers: Answers) -> list[str]:
     if case.kind in _BY_HAND:
         return [f"A {case.kind} test is entered by hand; the instrument measures nothing in it."]
     if case.kind in _OWN_COUNTS:
         what, kind = _OWN_COUNTS[case.kind]
+        if any(isinstance(a, Result) and a.witness == by_hand.HAND for a in answers.values()):
+            return []
         if kind is None or not any(zone.kind == kind for zone in case.rig.zones):
             return [f"In this kind of run {what} are counted by hand."]
     return []

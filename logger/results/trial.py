@@ -43,7 +43,7 @@ class Result:
 
     quantity: Quantity
     witness: str
-    """gate, camera, gate+camera, or card."""
+    """gate, camera, gate+camera, card, or hand: a person counted."""
     at_least: bool = False
     """True: the truth is this or more (a coast that ended at the wall)."""
 

@@ -23,6 +23,7 @@ _CURES: tuple[tuple[str, str], ...] = (
     (r"speed at the beam|change of speed in the beam", "let a camera see it pass, or set the gates farther apart"),
     (r"gathering way at the start|losing way at the mark", "move the start line on to where the boat is under way"),
     (r"gate and camera disagree", "find out which is right: boatrun check, then boatrun calibrate gates and light"),
+    (r"end of the time by hand", "let a longer time run, or a sound end it"),
     (r"go signal stamp", "take the time from the start line instead of the go signal"),
     (r"positions near .*|noise of the .*|when .*|heading at the end",
      "more and even light, calm water, or the camera nearer"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -55,11 +56,12 @@ def _view(runs: Sequence[Run]) -> ClassView | None:
     kind = runs[0].trial.kind
     name = words.main_result(kind)
     measured = [run for run in runs if name in run.trial.results]
-    counted = [run for run in measured if _counts(run, name)]
+    counted = [run for run in measured if run.trial.status in _COUNTED]
     if len(measured) < 2 or not counted:
         return None
     by_boat = grouped([(run.card.boat.name, run.trial.results[name].quantity) for run in counted])
-    boats = [repeats_of(boat, quantities) for boat, quantities in by_boat.items()]
+    floors_of = Counter(run.card.boat.name for run in counted if run.trial.results[name].at_least)
+    boats = [repeats_of(boat, quantities, floors_count=floors_of[boat]) for boat, quantities in by_boat.items()]
     comparisons = compare_all(boats)
     void = sum(run.trial.status not in _COUNTED for run in measured)
     floors = sum(run.trial.results[name].at_least for run in measured)
@@ -71,13 +73,10 @@ def _view(runs: Sequence[Run]) -> ClassView | None:
         caption=_caption(floors_count=floors, void_count=void),
         scatter=_scatter(measured, name, f"class-{kind}-scatter"),
         rows=tuple(_row(boat) for boat in boats),
-        pairs=tuple(_pair(pair, name, boats) for pair in comparisons if math.isfinite(pair.U)),
+        pairs=tuple(
+            _pair(pair, name, boats) for pair in comparisons if math.isfinite(pair.U) or _kept_open(pair, boats)
+        ),
     )
-
-
-def _counts(run: Run, name: str) -> bool:
-    """A lower bound is no value: a mean of it would say too little."""
-    return run.trial.status in _COUNTED and not run.trial.results[name].at_least
 
 
 def _drawing(measured: Sequence[Run], boats: Sequence[Repeats], name: str, key: str) -> str:
@@ -97,7 +96,7 @@ def _drawing(measured: Sequence[Run], boats: Sequence[Repeats], name: str, key: 
     )
     return dot_plot(
         dots,
-        {boat.boat: boat.mean.value for boat in boats if boat.count > 1},
+        {boat.boat: boat.mean.value for boat in boats if boat.count > 1 and not boat.floors_count},
         name=f"{words.name_of(name)} ({words.unit_words(unit)})",
         key=key,
         title=f"Every run as a dot: {words.name_of(name)}",
@@ -136,7 +135,8 @@ def _value_and_doubt(quantity: Quantity) -> tuple[float, float]:
 def _plain(boat: Repeats) -> str:
     """The mean, to the place that repeats and rig together allow."""
     shown = max(decimals_for(boat.mean_with_spread.u, 1), 0)
-    return words.with_unit(f"{boat.mean.value:.{shown}f}", boat.mean.unit)
+    least = "at least " if boat.floors_count else ""
+    return least + words.with_unit(f"{boat.mean.value:.{shown}f}", boat.mean.unit)
 
 
 def _row(boat: Repeats) -> ClassRow:
@@ -144,20 +144,39 @@ def _row(boat: Repeats) -> ClassRow:
     return ClassRow(boat.boat, boat.count, _plain(boat), spread, f"± {words.give_or_take(boat.mean)}")
 
 
+def _kept_open(pair: Comparison, boats: Sequence[Repeats]) -> bool:
+    """Whether it is the floors that leave the two untold, not a want of repeats."""
+    own = [boat for boat in boats if boat.boat in (pair.first, pair.second)]
+    return bool(_floors(pair, boats)) and all(boat.spread is not None for boat in own)
+
+
+def _floors(pair: Comparison, boats: Sequence[Repeats]) -> list[str]:
+    """Those of the two that were cut short."""
+    return [boat.boat for boat in boats if boat.boat in (pair.first, pair.second) and boat.floors_count]
+
+
 def _pair(pair: Comparison, name: str, boats: Sequence[Repeats]) -> str:
+    floors = _floors(pair, boats)
+    if not math.isfinite(pair.U):
+        who = " and ".join(floors)
+        return (
+            f"{pair.first} and {pair.second}: not to be told. {who} {'were' if len(floors) > 1 else 'was'} cut short, "
+            "so it is known only that it is at least as much as measured."
+        )
     unit = pair.difference.unit
     gap = words.to_the_place_of(abs(pair.difference.value), pair.U, unit)
     allowed = words.doubt_alone(pair.U, unit)
     if pair.too_close:
         first, second = (next(b for b in boats if b.boat == one) for one in (pair.first, pair.second))
-        wanted = repeats_needed(first, second)
+        wanted = None if floors else repeats_needed(first, second)
         more = "" if wanted is None or wanted <= first.count else f" About {wanted} runs of each would probably tell."
         return (
             f"{pair.first} and {pair.second}: too close to call ({gap} apart, and it could be chance up to {allowed})."
             f"{more}"
         )
     more, less = (pair.first, pair.second) if pair.difference.value > 0 else (pair.second, pair.first)
-    return f"{more} {words.clearly_more(name)} {less} ({gap} apart; chance would explain up to {allowed})."
+    apart = f"at least {gap}" if floors else gap
+    return f"{more} {words.clearly_more(name)} {less} ({apart} apart; chance would explain up to {allowed})."
 
 
 def _verdict(boats: Sequence[Repeats], comparisons: Sequence[Comparison]) -> str:
@@ -166,6 +185,8 @@ def _verdict(boats: Sequence[Repeats], comparisons: Sequence[Comparison]) -> str
     if any(boat.spread is None for boat in boats):
         return "Too close to call: one run of a boat does not tell how much it differs from itself. Repeat the runs."
     clear = [pair for pair in comparisons if not pair.too_close]
+    if not clear and any(boat.floors_count for boat in boats):
+        return "Too close to call: runs that were cut short say only “at least”."
     if not clear:
         return "Too close to call: the boats differ from each other no more than each differs from itself."
     if len(clear) == len(comparisons):
@@ -192,7 +213,7 @@ def _caption(*, floors_count: int, void_count: int) -> str:
         "spread; the thin bar through a dot is the rig uncertainty, and often it is hidden behind the dot."
     )
     if floors_count:
-        text += " An arrow means: at least this much. Such a run is not in the mean."
+        text += " An arrow means: at least this much. A boat with such a run has no mean, only a floor for it."
     if void_count:
         text += f" Hollow: {void_count} run{'s' if void_count > 1 else ''} shown but not counted."
     return text

@@ -4,6 +4,9 @@ Two doubts, never mixed: the *spread* of a boat's repeats (what the boat and its
 (what the instrument may be off by). Runs on one rig share its gate distance and its scale, so in a difference those
 cancel by themselves; the part that is new in every run shows up in the spread and is not counted again.
 
+A run that a wall cut short went at least so far. A mean with such a run in it is a floor, never a value: it may show
+that the boat went farther than another, but never that it went less far.
+
 Two means differ when their distance is more than its expanded uncertainty, at 95 % for all pairs of the class together:
 the procedure of Games & Howell (1976), that is Tukey's studentized range with the degrees of freedom of Welch and
 Satterthwaite (GUM G.4.1) for each pair, since no two boats spread alike. For two boats it is Welch's test.
@@ -14,7 +17,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import combinations
 
@@ -35,6 +38,8 @@ class Repeats:
     spread: float | None
     """Standard deviation from run to run, in the quantity's unit; None for a single run."""
     count: int
+    floors_count: int = 0
+    """How many of the runs were cut short, so that the truth is that much or more; the mean is then a floor as well."""
 
     @property
     def mean_with_spread(self) -> Quantity:
@@ -54,7 +59,8 @@ class Comparison:
     difference: Quantity
     """First minus second."""
     U: float
-    """Expanded uncertainty of the difference, in its unit; infinite where there are no repeats."""
+    """Expanded uncertainty of the difference, in its unit; infinite where there are no repeats, or where the boat that
+    seems to have less was cut short."""
 
     @property
     def too_close(self) -> bool:
@@ -62,12 +68,12 @@ class Comparison:
         return not abs(self.difference.value) > self.U
 
 
-def repeats_of(boat: str, runs: Sequence[Quantity]) -> Repeats:
-    """Mean and spread of `runs` (at least one) of the same quantity."""
+def repeats_of(boat: str, runs: Sequence[Quantity], *, floors_count: int = 0) -> Repeats:
+    """Mean and spread of `runs` (at least one) of the same quantity, `floors_count` of them cut short."""
     count = len(runs)
     values = [run.value for run in runs]
     mean = Quantity.linear(statistics.fmean(values), runs[0].unit, [(1 / count, run) for run in runs])
-    return Repeats(boat, mean, statistics.stdev(values) if count > 1 else None, count)
+    return Repeats(boat, mean, statistics.stdev(values) if count > 1 else None, count, floors_count)
 
 
 def compare_all(boats: Sequence[Repeats], probability: float = PROBABILITY) -> list[Comparison]:
@@ -89,11 +95,25 @@ def _range_factor(boats_count: int, whole_dof: float, probability: float) -> flo
 
 
 def _compare(a: Repeats, b: Repeats, boats_count: int, probability: float) -> Comparison:
+    a, b = _as_wide(a, b), _as_wide(b, a)
     difference = a.mean_with_spread - b.mean_with_spread
     # without repeats nobody knows how much a boat differs from itself
-    alone = a.spread is None or b.spread is None
+    alone = a.spread is None or b.spread is None or _cut_short(a, b)
     expanded = math.inf if alone else range_factor(boats_count, difference.dof, probability) * difference.u
     return Comparison(a.boat, b.boat, difference, expanded)
+
+
+def _cut_short(a: Repeats, b: Repeats) -> bool:
+    """Whether the one that seems to have less may truly have more."""
+    less = a if a.mean.value < b.mean.value else b
+    return less.floors_count > 0
+
+
+def _as_wide(one: Repeats, other: Repeats) -> Repeats:
+    """Runs that a wall cut short lie close together; such a boat is taken to spread no less than the other."""
+    if not one.floors_count or one.spread is None or other.spread is None:
+        return one
+    return replace(one, spread=max(one.spread, other.spread))
 
 
 def grouped(runs: Sequence[tuple[str, Quantity]]) -> Mapping[str, list[Quantity]]:

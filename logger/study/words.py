@@ -18,6 +18,7 @@ _UNITS = {
     "mm/s": "millimetres per second",
     "m/s2": "metres per second squared",
     "/s": "per second",
+    "/min": "per minute",
     "/m": "per metre",
     "g": "grams",
     "deg": "degrees",
@@ -25,7 +26,7 @@ _UNITS = {
     "1": "",
     "": "",
 }
-_SYMBOLS = {"Cel": "°C", "deg": "°", "m/s2": "m/s²", "/s": "1/s", "/m": "1/m", "1": "", "": ""}
+_SYMBOLS = {"Cel": "°C", "deg": "°", "m/s2": "m/s²", "/s": "1/s", "/m": "1/m", "/min": "1/min", "1": "", "": ""}
 
 _KINDS: dict[KindOfRun, str] = {
     "straight": "straight run",
@@ -174,6 +175,7 @@ _LEADS: dict[KindOfRun, tuple[str, str]] = {
     "drift": ("drift_mm", "After the mark line, without power, it drifted {}."),
     "course": ("time_s", "The course took {}."),
     "rings": ("rings_count", "Rings reached: {}."),
+    "cargo": ("cargo_count", "Pieces of cargo brought: {}."),
     "distance": ("distance_mm", "In its time it went {}."),
 }
 _CALLED = {"port": "called at", "ring": "reached", "obstacle": "touched"}

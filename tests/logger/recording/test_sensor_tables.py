@@ -105,6 +105,26 @@ def test_an_event_without_a_name_is_refused(table: Path) -> None:
         read_events(table, pytest.fail)
 
 
+@pytest.mark.parametrize("number", ["", "seven", "7.5", "-1", "10001", "٧"])
+def test_a_count_that_is_no_number_of_things_is_refused(table: Path, number: str) -> None:
+    table.write_text(f"t_ns,event,detail\n9,cargo,{number}\n", encoding="utf-8")
+    with pytest.raises(
+        InputError, match=r"line 2: detail is .*wanted in detail how many: a whole number from 0 to 10000"
+    ):
+        read_events(table, pytest.fail)
+
+
+def test_a_count_without_a_detail_column_is_refused_too(table: Path) -> None:
+    table.write_text("t_ns,event\n9,rings\n")
+    with pytest.raises(InputError, match=r"line 2: event is .*wanted in detail how many"):
+        read_events(table, pytest.fail)
+
+
+def test_a_count_comes_back(table: Path) -> None:
+    table.write_text("t_ns,event,source,detail\n9,rings,page,3\n")
+    assert read_events(table, pytest.fail) == (Event(9, "rings", "page", "3"),)
+
+
 def test_what_is_not_there_is_empty(table: Path, rig: Rig) -> None:
     assert read_stamps(table, rig, pytest.fail) is None
     assert read_edges(table, rig, pytest.fail) == ()

@@ -7,8 +7,8 @@ import pytest
 from logger.results import columns
 
 UNIT_OF_ENDING = {
-    "_m_per_s2": "m/s2", "_m_per_s": "m/s", "_per_s": "/s", "_per_m": "/m", "_mm": "mm", "_ns": "ns", "_s": "s",
-    "_deg": "deg", "_g": "g",
+    "_m_per_s2": "m/s2", "_m_per_s": "m/s", "_per_s": "/s", "_per_m": "/m", "_per_min": "/min",
+    "_mm": "mm", "_ns": "ns", "_s": "s", "_deg": "deg", "_g": "g",
 }  # fmt: skip
 
 
@@ -30,7 +30,7 @@ def test_the_order_of_results_and_of_the_track_is_fixed() -> None:
         "time_s", "time_from_go_s", "speed_mean_m_per_s", "speed_at_line_m_per_s", "speed_max_m_per_s", "drift_mm",
         "path_mm", "straightness", "sideways_mm", "heading_swing_deg", "stuck_s", "distance_mm", "coast_time_s",
         "deceleration_m_per_s2", "drag_linear_per_s", "drag_quadratic_per_m", "ports_count", "port_dwell_s",
-        "rings_count", "obstacle_touches_count",
+        "rings_count", "cargo_count", "cargo_per_min", "obstacle_touches_count",
     )  # fmt: skip
     assert columns.TRACK == (
         "t_ns", "t_s", "x_mm", "y_mm", "heading_deg", "u_x_mm", "u_y_mm", "speed_m_per_s", "u_speed_m_per_s", "quality",

@@ -77,12 +77,38 @@ def test_each_kind_of_run_is_compared_by_its_own_result(make_straight_run: Make,
     ]
 
 
-def test_a_lower_bound_is_shown_but_is_in_no_mean(make_drift_run: Make) -> None:
+def test_a_run_that_was_cut_short_makes_the_mean_a_floor(make_drift_run: Make) -> None:
     runs = [make_drift_run("A", 400.0), make_drift_run("A", 410.0), make_drift_run("A", 900.0, at_least=True)]
     (view,) = class_views([*runs, make_drift_run("B", 900.0, at_least=True)])
-    assert [(row.boat, row.count, row.mean) for row in view.rows] == [("A", 2, "405\u00a0mm")]
+    assert [(row.boat, row.count, row.mean) for row in view.rows] == [
+        ("A", 3, "at least 570\u00a0mm"), ("B", 1, "at least 900\u00a0mm"),
+    ]  # fmt: skip
     assert view.drawing.count('class="more"') == 2
-    assert "not in the mean" in view.caption
+    assert "has no mean" in view.caption
+
+
+def drifts(make_drift_run: Make, boat: str, *mm: float, at_least: bool = False) -> list[Run]:
+    return [make_drift_run(boat, one, at_least=at_least) for one in mm]
+
+
+def test_a_floor_that_is_clearly_more_is_called_at_least(make_drift_run: Make) -> None:
+    runs = drifts(make_drift_run, "A", 900, 900, 900, at_least=True) + drifts(make_drift_run, "B", 300, 320, 340)
+    (view,) = class_views(runs)
+    assert "A drifted clearly farther than B (at least " in view.pairs[0]
+
+
+def test_a_boat_that_the_wall_stopped_is_never_called_the_lesser(make_drift_run: Make) -> None:
+    runs = drifts(make_drift_run, "A", 300, 300, 300, at_least=True) + drifts(make_drift_run, "B", 900, 920, 940)
+    (view,) = class_views(runs)
+    assert view.pairs[0].startswith("A and B: not to be told. A was cut short")
+    assert view.verdict == "Too close to call: runs that were cut short say only “at least”."
+
+
+def test_runs_that_a_wall_made_alike_do_not_look_repeatable(make_drift_run: Make) -> None:
+    """A's floors lie within 1 mm, B spreads by 150 mm: 150 mm apart is no difference."""
+    runs = drifts(make_drift_run, "A", 700, 700.5, 701, at_least=True) + drifts(make_drift_run, "B", 400, 550, 700)
+    (view,) = class_views(runs)
+    assert "too close to call" in view.pairs[0]
 
 
 def test_a_single_measured_run_needs_no_class(make_straight_run: Make) -> None:
