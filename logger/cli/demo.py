@@ -161,7 +161,8 @@ def _told(run: Run) -> str:
 
 
 def _write_pages(runs: Sequence[Run], folder: Path) -> Path:
-    from logger.cli.export import of_store, write_tables
+    from logger.cli.export import write_tables
+    from logger.results.exported import of_store
     from logger.study.picture import picture
     from logger.study.report import report
 

@@ -5,44 +5,64 @@ from __future__ import annotations
 import logging
 import socket
 import time
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager
 from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
 
 from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp
 
+from logger.checkup.machine import clock_is_led
 from logger.errors import LoggerError
+from logger.lesson.crew import Crew
+from logger.lesson.desk import Desk
 from logger.web.drafts import Drafts
 from logger.web.guard import Guard, TooMuchError
 from logger.web.jobs import Jobs
 from logger.web.language import N_, Tongue, _
+from logger.web.lessons import FOLDER, CrewMaker, Lessons
+from logger.web.news import News
 from logger.web.pages import (
+    board,
     cards,
     check,
+    clock,
     door,
     evidence,
     gates,
     lens,
+    lesson,
     light,
     lines,
+    plan,
     plane,
     rig,
+    sofar,
+    start,
+    stick,
+    stored,
     study,
     targets,
+    teams,
     tongue,
     work,
 )
 from logger.web.pin import Attempts, Pin
 from logger.web.sessions import Sessions
 from logger.web.site import Site, templates
+from logger.web.sticks import ROOTS
 
-PAGES = (rig, door, targets, lens, plane, lines, light, cards, gates, check, work, evidence, tongue, study)
+PAGES = (
+    start, board, lesson, plan, teams, sofar, stored, stick, clock, rig, door, targets, lens, plane, lines, light,
+    cards, gates, check, work, evidence, study, tongue,
+)  # fmt: skip
 UPLOADS = ("/lens/", "/plane/", "/lines/")
 """How paths begin to which pictures and films may be sent."""
 _STATIC = {
@@ -50,12 +70,16 @@ _STATIC = {
     "live.js": ("logger.web", "text/javascript"),
     "choose.js": ("logger.web", "text/javascript"),
     "point_fields.js": ("logger.web", "text/javascript"),
+    "lesson.js": ("logger.web", "text/javascript"),
+    "clock.js": ("logger.web", "text/javascript"),
     "point.js": ("logger.study", "text/javascript"),
     "point_table.js": ("logger.study", "text/javascript"),
     **{name: ("logger.study.pack", "text/css" if name.endswith("css") else "text/javascript") for name in
        ("study.css", "draw.js", "chart.js", "band.js", "track.js", "scatter.js", "save.js", "begin.js")},
     **{f"step-{name}.svg": ("logger.web", "image/svg+xml") for name in
        ("targets", "lens", "plane", "lines", "light", "cards", "gates", "check")},
+    "lesson.css": ("logger.web", "text/css"),
+    "water.svg": ("logger.web", "image/svg+xml"),
 }  # fmt: skip
 """Files that are sent as they are -> the package that they lie in and their kind."""
 log = logging.getLogger(__name__)
@@ -68,6 +92,8 @@ def build(
     now: Callable[[], datetime],
     clock_ns: Callable[[], int] = time.monotonic_ns,
     names: tuple[str, ...] = (),
+    crew: CrewMaker | None = None,
+    stick_roots: Sequence[Path] = ROOTS,
 ) -> ASGIApp:
     """The application.
 
@@ -77,9 +103,15 @@ def build(
         now: wall time.
         clock_ns: a clock that never goes back.
         names: further names by which this computer may be called.
+        crew: makes those who work the rig in a lesson; None: the rig's own.
+        stick_roots: below these USB sticks are mounted.
     """
     sessions = Sessions(clock_ns, asks_pin=pin is not None)
-    site = Site(rig_file, sessions, Attempts(clock_ns), pin, Drafts(rig_file), Jobs(), now, templates())
+    lessons = _lessons(rig_file, now=now, clock_ns=clock_ns, crew=crew)
+    site = Site(
+        rig_file, sessions, Attempts(clock_ns), pin, Drafts(rig_file), Jobs(), now, templates(), lessons,
+        News(lessons.desk, clock_ns=clock_ns), stick_roots,
+    )  # fmt: skip
     routes: list[BaseRoute] = [route for page in PAGES for route in page.routes(site)]
     routes.append(Route("/static/{name}", _static, methods=["GET"]))
 
@@ -97,12 +129,35 @@ def build(
     def too_much(request: Request, error: Exception) -> Response:
         return PlainTextResponse("more was sent than is taken at a time\n", 413)
 
+    @asynccontextmanager
+    async def life(_: Starlette) -> AsyncIterator[None]:
+        await run_in_threadpool(lessons.sweep)
+        await run_in_threadpool(lessons.take_up)
+        yield
+        await run_in_threadpool(lessons.shut)
+
     app = Starlette(
         routes=routes,
+        lifespan=life,
         exception_handlers={LoggerError: wrong, HTTPException: refused, TooMuchError: too_much, Exception: fault},
     )
     host = socket.gethostname()
     return Guard(Tongue(app), sessions=sessions, names=("localhost", host, f"{host}.local", *names), uploads=UPLOADS)
+
+
+def _lessons(
+    rig_file: Path, *, now: Callable[[], datetime], clock_ns: Callable[[], int], crew: CrewMaker | None
+) -> Lessons:
+    def at() -> str:
+        return now().isoformat(timespec="seconds")
+
+    def own_crew(store: Path, desk: Desk) -> Crew:
+        from logger.lesson.rig_crew import RigCrew
+
+        return RigCrew(rig_file, told=desk.ear, store=store, now=at)
+
+    desk = Desk(now=at, clock_ns=clock_ns, clock_set_by=lambda: "network" if clock_is_led() else "unknown")
+    return Lessons(rig_file.absolute().parent / FOLDER, desk, crew=crew or own_crew, now=now)
 
 
 _NO_PAGE = {404: N_("there is no such page"), 405: N_("this page does not take what was sent")}

@@ -17,7 +17,7 @@ from logger.web.sessions import is_token
 from logger.web.site import visitor_of
 from logger.web.uploads import Kind, checked
 
-_MOST_FILES, _MOST_FIELDS, _PART_BYTES = 80, 200, 300_000
+_MOST_FILES, _MOST_FIELDS, _PART_BYTES = 80, 400, 300_000
 _MOST_SIGNS = 100_000
 
 

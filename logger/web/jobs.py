@@ -71,8 +71,9 @@ class Job:
         try:
             while True:
                 woken.clear()
+                is_over = self.state != "running"  # asked before, so that whoever is told of the end is told by it
                 yield
-                if self.state != "running":
+                if is_over:
                     return
                 with contextlib.suppress(TimeoutError):
                     await asyncio.wait_for(woken.wait(), every_s)

@@ -50,7 +50,7 @@ def serve(rig_file: Path, at: socket.socket, *, pin: Pin | None, now: Callable[[
     tempfile.tempdir = str(drafts)  # a picture that is being sent must not fill a /tmp that is memory
     app = build(rig_file, pin=pin, now=now)
     config = uvicorn.Config(
-        app, log_level="warning", access_log=False, server_header=False, ws="none", lifespan="off", http="h11",
+        app, log_level="warning", access_log=False, server_header=False, ws="none", lifespan="on", http="h11",
         loop="asyncio", limit_concurrency=_MOST_CONNECTIONS, timeout_keep_alive=5, timeout_graceful_shutdown=2,
         proxy_headers=False,
     )  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -13,15 +13,24 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from logger import __version__
+from logger.checkup.machine import clock_is_led
 from logger.checkup.steps import Step, steps
 from logger.config import Rig
-from logger.errors import LoggerError
+from logger.errors import InputError, LoggerError
+from logger.lesson.desk import Desk
 from logger.recording.rig_toml import read_rig
-from logger.web import language, words
+from logger.web import language, lesson_words, words
 from logger.web.drafts import Drafts
 from logger.web.jobs import Job, Jobs
+from logger.web.language import _
+from logger.web.lessons import Lessons
+from logger.web.news import News
 from logger.web.pin import Attempts, Pin
 from logger.web.sessions import Sessions, Visitor
+from logger.web.sticks import OWN, ROOTS, sticks
+
+HOLDING = ("called", "ready", "armed", "released", "running", "drifting", "closing", "deciding")
+"""States of a lesson in which its crew holds the devices of the rig."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,6 +46,15 @@ class Site:
     now: Callable[[], datetime]
     """Wall time, for the names of folders; never for measuring."""
     templates: Environment
+    lessons: Lessons
+    news: News
+    stick_roots: Sequence[Path] = ROOTS
+    """Below these USB sticks are mounted."""
+
+    @property
+    def desk(self) -> Desk:
+        """Where the open lesson is led from."""
+        return self.lessons.desk
 
     @property
     def folder(self) -> Path:
@@ -48,9 +66,21 @@ class Site:
         """By the wall."""
         return self.now().date()
 
+    def sticks(self) -> list[Path]:
+        """USB sticks that are plugged in."""
+        return sticks(self.stick_roots, self.folder / OWN)
+
     def rig(self) -> Rig:
         """The rig as its file says now. InputError or ConfigError: what is wrong with it."""
         return read_rig(self.rig_file)
+
+    def is_simulated(self, rig: Rig | None) -> bool:
+        """Whether what is shown was not measured on water."""
+        lesson = self.desk.standing
+        if rig is None:
+            return lesson is not None and lesson.plan.simulated
+        invented = any(choice.is_simulated for choice in rig.witnesses.values())
+        return rig.simulated or invented or (lesson is not None and lesson.plan.simulated)
 
     def steps(self, rig: Rig) -> list[Step]:
         """How far it is calibrated."""
@@ -62,13 +92,18 @@ class Site:
         rig, rig_wrong = self._rig_or_why()
         shown = {
             "visitor": visitor, "token": visitor.token, "rig": rig, "here": request.url.path,
-            "address": address_of(request), "wrong": "",
+            "address": address_of(request), "wrong": "", "lesson": self.desk.standing,
+            "simulated": self.is_simulated(rig), "tells_clock": clock_is_led() is False,
             "busy": self.jobs.under_way, "asks_pin": self.sessions.asks_pin, "version": __version__,
             "said": words.said(request), "language": language.language(), "languages": language.LANGUAGES,
             **values,
         }  # fmt: skip
         shown["wrongs"] = [words.Told.of(one) for one in split(str(shown["wrong"] or rig_wrong))]
         return HTMLResponse(self.templates.get_template(template).render(shown), status)
+
+    def part(self, template: str, /, **values: Any) -> str:
+        """A part of a page, as it is sent anew whenever it changes."""
+        return self.templates.get_template(template).render(values)
 
     def _rig_or_why(self) -> tuple[Rig | None, str]:
         try:
@@ -77,7 +112,9 @@ class Site:
             return None, str(error)
 
     def begin(self, title: str, work: Callable[[Job], str], *, back: str, has_enough: bool = False) -> RedirectResponse:
-        """Begin work that takes long, and lead to the page that shows how far it is."""
+        """Begin work that takes long, and lead to the page that shows how far it is. InputError: not now."""
+        if self.desk.board().state in HOLDING:
+            raise InputError(_("a lesson is open and holds the rig; pause it or close it first"))
         job = self.jobs.begin(title, work, back=back, has_enough=has_enough)
         return go(f"/progress/{job.number}")
 
@@ -111,7 +148,9 @@ def templates() -> Environment:
         lstrip_blocks=True, extensions=["jinja2.ext.i18n"],
     )  # fmt: skip
     made.install_gettext_callables(language._, language.ngettext, newstyle=False)  # type: ignore[attr-defined]
-    made.globals.update(step_title=words.step_title, step_lead=words.step_lead, standing=words.standing)
+    made.globals.update(
+        step_title=words.step_title, step_lead=words.step_lead, standing=words.standing, say=lesson_words
+    )
     return made
 
 

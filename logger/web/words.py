@@ -46,6 +46,10 @@ _SAID = {
     "light": N_("The camera's delay is entered into the rig file."),
     "gates": N_("The beams' places are entered into the rig file; the file as it was is kept beside it."),
     "card": N_("The card is written."),
+    "team": N_("It is noted in the lesson."),
+    "decided": N_("It is decided so now."),
+    "copied": N_("The results are on the stick; it may be pulled out."),
+    "stored": N_("It is done."),
 }
 
 

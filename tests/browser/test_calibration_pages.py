@@ -198,16 +198,16 @@ def wrote_card(person: Person) -> None:
 
 
 def test_a_technician_is_led_from_printed_sheets_to_a_plane_that_is_true(rigged: Rigged, page: Any) -> None:
-    page.goto(rigged.address)
+    page.goto(f"{rigged.address}/rig")
     kept_shot(page, "rig_begun")
     lens, plane, rest = Person(page), Person(page), Person(page)
     measured_lens(lens, rigged)
     lens.click("text=Go on: the water plane")
     calibrated_plane(plane, rigged)
     placed_lines(rest)
-    page.goto(rigged.address)
+    page.goto(f"{rigged.address}/rig")
     wrote_card(rest)
-    page.goto(rigged.address)
+    page.goto(f"{rigged.address}/rig")
     kept_shot(page, "rig")
     print(f"\nlens: {lens.told()}\nplane: {plane.told()}\nlines and card: {rest.told()}")
     (plane_folder,) = (rigged.file.parent / "plane").iterdir()
@@ -267,7 +267,7 @@ def test_marks_on_the_rim_and_the_floating_board_lead_to_a_true_plane_as_well(
     assert [words for words in page.complaints if words] == []
 
 
-PAGES = ("/", "/targets", "/lens", "/plane?way=floor", "/plane?way=rim", "/plane?way=board", "/lines", "/light",
+PAGES = ("/rig", "/targets", "/lens", "/plane?way=floor", "/plane?way=rim", "/plane?way=board", "/lines", "/light",
          "/cards", "/cards/new", "/gates", "/check", "/pin", "/nothing")  # fmt: skip
 
 

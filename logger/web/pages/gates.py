@@ -57,7 +57,7 @@ def routes(site: Site) -> list[Route]:
         if not before or form.get("folder") != before.get("folder"):
             raise HTTPException(404)
         await run_in_threadpool(_entered, site, before)
-        return go("/?said=gates")
+        return go("/rig?said=gates")
 
     return [
         Route("/gates", page, methods=["GET"]),

@@ -54,7 +54,7 @@ def routes(site: Site) -> list[Route]:
             raise HTTPException(404)
         sync = await run_in_threadpool(lambda: light_blinks.worked_out(folder, read_light_evidence(folder)))
         edit_rig(site.rig_file, light_blinks.entries_of(sync))
-        return go("/?said=light")
+        return go("/rig?said=light")
 
     return [
         Route("/light", page, methods=["GET"]),

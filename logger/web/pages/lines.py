@@ -54,7 +54,7 @@ def routes(site: Site) -> list[Route]:
             made = await run_in_threadpool(_made, site, values)
             if form.get("do") == "enter":
                 await run_in_threadpool(_entered, site, made)
-                return go("/?said=lines")
+                return go("/rig?said=lines")
             await run_in_threadpool(_drawn, site, made)
         except LoggerError as error:
             return await run_in_threadpool(partial(_page, site, request, wrong=str(error)))

@@ -64,7 +64,7 @@ def routes(site: Site) -> list[Route]:
         if address_of(site.folder / STEP / folder / MAP_NAME, site.folder) is None:
             raise HTTPException(404)
         await run_in_threadpool(plane_kept.entered, site.folder / STEP / folder, site.rig_file)
-        return go("/?said=plane")
+        return go("/rig?said=plane")
 
     return [
         Route("/plane", page, methods=["GET"]),

@@ -15,7 +15,7 @@ from logger.web.site import Site, visitor_of
 
 
 def routes(site: Site) -> list[Route]:
-    """The first page."""
+    """The page."""
 
     async def page(request: Request) -> Response:
         rig = await run_in_threadpool(site.rig)
@@ -33,7 +33,7 @@ def routes(site: Site) -> list[Route]:
         done = sum(step.standing == "done" for step in wanted)
         return site.draw(request, "rig.html", steps=shown, done_count=done, wanted_count=len(wanted))
 
-    return [Route("/", page, methods=["GET"])]
+    return [Route("/rig", page, methods=["GET"])]
 
 
 def pictures(step: Step, folder: Path, *, all_of_them: bool) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
@@ -15,6 +16,8 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, Response
 from starlette.routing import Route
 
+from logger.errors import LoggerError
+from logger.recording.copies import Copy, note_copy
 from logger.study.class_folder import STORE, Class, is_class_folder, read_class
 from logger.study.pack import shell
 from logger.study.pack.class_page import class_page
@@ -23,9 +26,9 @@ from logger.study.pack.track_page import track_page
 from logger.study.pack.writing import pack, zipped
 from logger.study.paper import PAPERS
 from logger.study.prints.every import SHEETS, class_sheets
-from logger.study.tongue import catalogue, speaking
+from logger.study.tongue import speaking
 from logger.study.track_data import Tracks, tracks_of
-from logger.web.language import language
+from logger.web.language import catalogue, language
 from logger.web.site import Site
 
 Made = TypeVar("Made")
@@ -79,6 +82,11 @@ def routes(site: Site) -> list[Route]:
         named = {"all": "every sheet", **SHEETS}
         return site.draw(request, "study.html", classes=list(class_folders(site.folder)), sheets=named)
 
+    async def carried(request: Request) -> Response:
+        answer = await desk.carried(request)
+        await run_in_threadpool(_note, site, request.path_params["name"])
+        return answer
+
     at = "/study/{name}"
     return [
         Route("/study", every),
@@ -87,7 +95,7 @@ def routes(site: Site) -> list[Route]:
         Route(f"{at}/run/{{run}}", desk.of_run),
         Route(f"{at}/run/{{run}}/track.csv", desk.track),
         Route(f"{at}/print/{{sheet}}.pdf", desk.sheet),
-        Route(f"{at}/pack.zip", desk.carried),
+        Route(f"{at}/pack.zip", carried),
     ]
 
 
@@ -164,6 +172,12 @@ class _Desk:
                 return work(self._shelf.tracks(folder))
 
         return await run_in_threadpool(done)
+
+
+def _note(site: Site, name: str) -> None:
+    """A pack is a copy that leaves the rig; two at once are no reason to refuse one."""
+    with suppress(LoggerError):
+        note_copy(site.folder, Copy(site.now().isoformat(timespec="seconds"), name, "study pack", "download"))
 
 
 def _band(request: Request) -> str:

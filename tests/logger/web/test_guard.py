@@ -80,7 +80,7 @@ def test_every_answer_tells_the_browser_what_it_may_load_and_run(desk: Desk) -> 
 
 def test_the_cookie_is_not_for_scripts_nor_for_other_pages(desk: Desk) -> None:
     desk.client.cookies.clear()
-    cookie = desk.client.get("/").headers["set-cookie"]
+    cookie = desk.client.get("/rig").headers["set-cookie"]
     assert "HttpOnly" in cookie
     assert "SameSite=Strict" in cookie
 

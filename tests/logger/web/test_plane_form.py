@@ -7,16 +7,12 @@ import pytest
 
 from calibration.files import write_lens
 from logger.errors import ConfigError, InputError
-from logger.web.drafts import Drafts
-from logger.web.jobs import Jobs
-from logger.web.pin import Attempts
 from logger.web.plane_form import CORNERS, FIELDS, WAYS, lens_file_of, pictures_of, wish_of
-from logger.web.sessions import Sessions
-from logger.web.site import Site, templates
+from logger.web.site import Site
 from tests.calibration import plane_picture
 from tests.calibration.plane_picture import LENS
 from tests.logger.station.test_plane_session import LENS_COVARIANCE, still
-from tests.logger.web.conftest import AT, Clock
+from tests.logger.web.conftest import site_of
 
 FLOOR = {"way": "floor", "columns": "5", "rows": "3", "step_x": "325", "step_y": "180", "first_x": "100",
          "first_y": "−180", "depth": "98; 104@1500,150",
@@ -30,10 +26,7 @@ def site(rig_file) -> Site:
     folder = rig_file.parent / "lens" / "lens-2026-05-04T101500"
     folder.mkdir(parents=True)
     write_lens(folder / "lens.toml", LENS, LENS_COVARIANCE)
-    made = Site(
-        rig_file, Sessions(Clock(), asks_pin=False), Attempts(Clock()), None, Drafts(rig_file), Jobs(), lambda: AT,
-        templates(),
-    )  # fmt: skip
+    made = site_of(rig_file)
     for name in ("dry", "filled", "rim"):
         made.drafts.put("planepictures", f"{name}.png", cv2.imencode(".png", still(name).grey)[1].tobytes())
     made.drafts.put("planepictures", "board-1.png", cv2.imencode(".png", still("board 0").grey)[1].tobytes())

@@ -15,7 +15,7 @@ def test_numbers_for_fields_have_no_needless_zeros() -> None:
 
 def test_what_a_person_typed_is_never_taken_for_markup(desk: Desk) -> None:
     desk.rig_file.write_text(desk.rig_file.read_text().replace('"Basin"', '"<b>Basin</b>"'))
-    text = desk.get("/")
+    text = desk.get("/rig")
     assert "&lt;b&gt;Basin&lt;/b&gt;" in text
     assert "<b>Basin" not in text
 
@@ -27,7 +27,29 @@ def test_every_sentence_of_a_template_goes_through_the_catalogue() -> None:
 
 
 def test_what_is_simulated_says_so_on_every_page(desk: Desk) -> None:
-    for path in ("/", "/targets", "/lens", "/plane", "/lines", "/cards", "/check", "/nothing"):
-        assert "Simulated." in desk.client.get(path).text, path
+    for path in (
+        "/",
+        "/rig",
+        "/board",
+        "/lesson",
+        "/teams",
+        "/sofar",
+        "/stored",
+        "/targets",
+        "/lens",
+        "/plane",
+        "/lines",
+        "/cards",
+        "/check",
+        "/nothing",
+    ):
+        assert "Simulated" in desk.client.get(path).text, path
     desk.rig_file.write_text(desk.rig_file.read_text().replace("simulated = true", "simulated = false"))
-    assert "Simulated." not in desk.get("/")
+    assert "Simulated" not in desk.get("/rig")
+
+
+def test_nothing_else_is_begun_while_a_lesson_holds_the_rig(desk: Desk) -> None:
+    desk.begin()
+    assert "holds the rig" in desk.post("/check", {"keep": "no"}, 422).text
+    desk.press("pause")
+    desk.worked(desk.post("/check", {"keep": "no"}))

@@ -12,10 +12,10 @@ def test_with_the_pin_one_may_change_things_until_one_leaves(guarded: Desk) -> N
     before = dict(guarded.client.cookies)
     guarded.post("/pin", {"pin": PIN})
     assert dict(guarded.client.cookies) != before, "a name that others may have given must not become one that may"
-    assert "Do this now" in guarded.get("/")
+    assert "Do this now" in guarded.get("/rig")
     guarded.post("/cards/new", {"name": "Swan"})
-    guarded.post("/leave", {}, drawn_at="/")
-    assert "Do this now" not in guarded.get("/")
+    guarded.post("/leave", {}, drawn_at="/rig")
+    assert "Do this now" not in guarded.get("/rig")
 
 
 def test_a_wrong_pin_opens_nothing_and_too_many_make_wait(guarded: Desk) -> None:
@@ -40,7 +40,7 @@ def test_after_too_many_wrong_ones_even_the_right_one_is_refused(
 def test_a_stay_ends_by_itself(guarded: Desk) -> None:
     guarded.post("/pin", {"pin": PIN})
     guarded.clock.now_ns += IDLE_NS + 1
-    assert "Do this now" not in guarded.get("/")
+    assert "Do this now" not in guarded.get("/rig")
 
 
 def test_where_no_pin_is_asked_for_that_is_said(desk: Desk) -> None:

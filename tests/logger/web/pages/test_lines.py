@@ -41,7 +41,7 @@ def test_places_are_looked_at_first_and_only_then_entered(planed: Desk) -> None:
     assert table.strip() in text, "what was clicked is sent again with Enter"
     assert desk.rig_file.read_text() == before
     assert not (desk.folder / "places").exists()
-    assert desk.post("/lines", values | {"do": "enter"}).headers["location"] == "/?said=lines"
+    assert desk.post("/lines", values | {"do": "enter"}).headers["location"] == "/rig?said=lines"
     rig = read_rig(desk.rig_file)
     finish, mark = rig.line("finish"), rig.line("mark")
     assert finish is not None

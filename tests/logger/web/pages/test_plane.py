@@ -59,11 +59,11 @@ def test_a_floor_seen_dry_and_filled_is_worked_out_shown_and_used(lensed: Desk) 
     assert desk.client.get(where.replace("/plane/result", "/evidence/plane") + "/map.svg").status_code == 200
     before = desk.rig_file.read_text()
     folder = where.rsplit("/", 1)[1]
-    assert desk.post("/plane/use", {"folder": folder}, drawn_at=where).headers["location"] == "/?said=plane"
+    assert desk.post("/plane/use", {"folder": folder}, drawn_at=where).headers["location"] == "/rig?said=plane"
     assert desk.rig_file.read_text() != before
     assert off_mm(desk) < 2.5
     assert "The rig uses it." in desk.get(where)
-    assert "places on the water are good to" in desk.get("/")
+    assert "places on the water are good to" in desk.get("/rig")
 
 
 def test_marks_on_the_rim(lensed: Desk) -> None:

@@ -6,7 +6,7 @@ from tests.logger.web.conftest import Desk
 
 
 def test_every_step_is_shown_with_where_it_stands_and_the_next_one_stands_out(desk: Desk) -> None:
-    text = desk.get("/")
+    text = desk.get("/rig")
     for title in ("Lens", "Water plane", "Lines, beams, zones", "Light sync", "Boats&#39; cards", "Check boat"):
         assert title in text
     assert text.count("Do this now") == 1
@@ -20,4 +20,4 @@ def test_viewers_see_drawings_and_no_photographs(desk: Desk, guarded: Desk) -> N
     step = Step("plane", "done", "", (folder / "map.svg", folder / "seen-1.png"))
     assert len(pictures(step, desk.folder, all_of_them=True)) == 2
     assert pictures(step, desk.folder, all_of_them=False) == ["/evidence/plane/plane-2026-05-04T101500/map.svg"]
-    assert "Do this now" not in guarded.get("/")
+    assert "Do this now" not in guarded.get("/rig")
