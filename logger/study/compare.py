@@ -95,11 +95,12 @@ def _range_factor(boats_count: int, whole_dof: float, probability: float) -> flo
 
 
 def _compare(a: Repeats, b: Repeats, boats_count: int, probability: float) -> Comparison:
-    a, b = _as_wide(a, b), _as_wide(b, a)
     difference = a.mean_with_spread - b.mean_with_spread
     # without repeats nobody knows how much a boat differs from itself
-    alone = a.spread is None or b.spread is None or _cut_short(a, b)
-    expanded = math.inf if alone else range_factor(boats_count, difference.dof, probability) * difference.u
+    if a.spread is None or b.spread is None or _cut_short(a, b):
+        return Comparison(a.boat, b.boat, difference, math.inf)
+    wide = _as_wide(a, b).mean_with_spread - _as_wide(b, a).mean_with_spread
+    expanded = max(range_factor(boats_count, one.dof, probability) * one.u for one in (difference, wide))
     return Comparison(a.boat, b.boat, difference, expanded)
 
 

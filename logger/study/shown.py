@@ -16,8 +16,11 @@ _INNER: dict[str, tuple[What, float]] = {
 """UCUM unit -> which of the band's scales shows it, and the factor to s, mm or mm/s."""
 
 
-def for_band(result: Result, shown: Band) -> str:
-    """A result in words that fit the age; a unit that no band shows is said as it is."""
+def for_band(result: Result, shown: Band, *, with_doubt: bool = True) -> str:
+    """A result in words that fit the age; a unit that no band shows is said as it is.
+
+    `with_doubt`: the middle band is told by how much it could be off; in a list of many that would be too much.
+    """
     quantity = result.quantity
     if quantity.unit not in _INNER or shown.says_doubt == "plus minus":
         return words.said(result) if shown.says_doubt == "plus minus" else words.value_only(result)
@@ -29,7 +32,7 @@ def for_band(result: Result, shown: Band) -> str:
         text = f"{value} {scale.words}"
         return floor.format(value=text) if result.at_least else _("about {value}").format(value=text)
     text = floor.format(value=f"{value}\u00a0{scale.sign}")
-    if not quantity.u > 0:
+    if not (quantity.u > 0 and with_doubt):
         return text
     return _("{value} (could be off by about {doubt})").format(
         value=text, doubt=f"{doubt_of(quantity.U * factor * scale.per, scale.decimals)}\u00a0{scale.sign}"

@@ -6,11 +6,17 @@ templates are given the same catalogue.
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from gettext import NullTranslations
+from functools import cache
+from gettext import GNUTranslations, NullTranslations
+from importlib.resources import files
 
+import polib
+
+LANGUAGES = ("en", "es")
 _IN_USE: ContextVar[NullTranslations] = ContextVar("tongue")
 _ENGLISH = NullTranslations()
 
@@ -28,6 +34,15 @@ def several(one: str, many: str, count: int) -> str:
 def in_use() -> NullTranslations:
     """The catalogue in use; plain English unless somebody has said otherwise."""
     return _IN_USE.get(_ENGLISH)
+
+
+@cache
+def catalogue(code: str) -> NullTranslations:
+    """The sentences of a language for the study pages; those that it has not, and other languages, are English."""
+    if code not in LANGUAGES[1:]:
+        return _ENGLISH
+    text = files("logger.study").joinpath("locale", code, "LC_MESSAGES", "study.po").read_text(encoding="utf-8")
+    return GNUTranslations(io.BytesIO(polib.pofile(text).to_binary()))
 
 
 @contextmanager

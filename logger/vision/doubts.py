@@ -35,7 +35,7 @@ _U_WALL_LIGHT_MM = 6.0
 """The same for a wall that hardly differs from the water, mm times light of 255, and at most this many mm:"""
 _U_WALL_MOST_MM = 1.2
 _UNEVEN, _DIM = 0.25, 0.55
-"""A boat shines like its surroundings (foil) if its deck's contrast spreads along the edge by more than this share of
+"""A boat shines like its surroundings (foil) if its deck's light spreads along the edge by more than this share of
 the contrast, and the contrast is less than this share of the water's light."""
 _U_SHINING_PX = 2.0
 _U_CRINKLED_PX, _U_CRINKLED_TIP_PX = 1.3, 3.0
@@ -53,20 +53,19 @@ _U_FREEBOARD_MM = 0.3
 """How well a freeboard can be learnt at best."""
 
 
-def u_outline(learnt: Learnt, plane: Plane, card: Card, *, is_grey: bool) -> float:
+def u_outline(learnt: Learnt, plane: Plane, card: Card) -> float:
     """Standard uncertainty, mm, of how far the waterline reaches: from the taper and from reading the edges.
 
     Args:
         learnt: the boat's look.
         plane: on which it was learnt.
         card: what was known beforehand.
-        is_grey: whether it was learnt from the light and not from one colour, which cameras keep at half the sharpness.
     """
     step = plane.step_mm(plane.foot_mm)
     longest = max(outline.extents(learnt.hull.edge_mm)) / 2
     wall = float(np.median(np.abs(learnt.hull.wall - learnt.water)))
     by_wall = min(_U_WALL_MOST_MM, _U_WALL_LIGHT_MM / max(wall, 1.0))
-    read_px = _U_REACH_PX if is_grey else _U_COLOUR_PX
+    read_px = _U_COLOUR_PX if learnt.is_by_colour else _U_REACH_PX
     parts = [longest * learnt.u_taper, read_px * step, by_wall, 0.5 * _beyond_card(learnt, card)[0]]
     if learnt.hull.is_tip().any():
         parts.append(_U_TIP_PX * step * max(1.0, learnt.hull.typical_noise() / _SMOOTH_NOISE))
@@ -83,9 +82,13 @@ def is_dim(learnt: Learnt) -> bool:
 
 
 def shines(learnt: Learnt) -> bool:
-    """Whether the deck is of uneven light and in places as bright as the water: an edge there shows nothing."""
-    low, middle, high = np.percentile(_contrast(learnt), [10, 50, 90])
-    return learnt.is_crinkled or (is_dim(learnt) and bool((high - low) / 2.56 > _UNEVEN * abs(middle)))
+    """Whether the deck is of uneven light and in places as bright as the water: an edge there shows nothing.
+
+    A shadow makes the water uneven, which says nothing of the deck.
+    """
+    low, high = np.percentile(learnt.hull.deck[:, -1], [10, 90])
+    is_uneven = bool((high - low) / 2.56 > _UNEVEN * abs(np.median(_contrast(learnt))))
+    return learnt.is_crinkled or (is_dim(learnt) and is_uneven)
 
 
 def _contrast(learnt: Learnt) -> Floats:
@@ -148,7 +151,7 @@ def _u_edges(plane: Plane, card: Card, learnt: Learnt, contrast: float) -> tuple
     card: some edge of it is then wrong.
     """
     step = plane.step_mm(plane.foot_mm)
-    read = _U_EDGE_PX * step * max(1.0, _CLEAR_GREY / max(contrast, 1.0))
+    read = _U_EDGE_PX * step * max(1.0, _CLEAR_GREY / max(contrast, 1.0)) * (2.0 if learnt.is_by_colour else 1.0)
     read *= max(1.0, float(np.median(learnt.misfit)) / _USUAL_MISFIT) ** 3
     read *= max(1.0, learnt.hull.typical_noise() / _CALM_NOISE)
     if shines(learnt):

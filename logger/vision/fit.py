@@ -23,6 +23,10 @@ _U_NEAR_MM, _U_NEAR_RAD = 3.0, 0.02
 """How far a boat of which a part is seen is believed to be from where it must be, whichever step it is in."""
 _WRONG_AT_FIRST, _WRONG = 0.5, 0.2
 """A ray half shows the boat's edge if so much of what it has to show is wrong; more at first, as the start is rough."""
+_PARTS_COUNT = 8
+AGREED_PX = 0.5
+"""The parts of an outline agree about a place if that is no more doubtful by them (no whole fit that was right had
+more than 0.55 on simulated runs)."""
 _LEAST_SHOWN, _U_PART_MM, _U_PART_RAD = 0.37, 2.5, 0.05
 """A part of the boat tells of the whole if it has so much to show, and tells place and heading as well as this."""
 
@@ -48,6 +52,8 @@ class Fit:
     """Whether the search had come to its end."""
     is_partial: bool = False
     """Whether only those rays were used that show the boat's edge."""
+    u_parts_mm: float = 0.0
+    """How far the parts of the outline disagree about the place: a jackknife's standard uncertainty."""
 
     @property
     def good(self) -> bool:
@@ -100,6 +106,7 @@ class Fitter:
             ended = (step.rms_mm < self._close) | (number == steps - 1)
             for row in np.flatnonzero(ended).tolist():
                 fit = self._whole(search.pose(row), seen.of(row), step.covariance[row])
+                fit = _widened(fit, _disagreeing(step.of_rays.of(row), self._belief))
                 found[search.open[row]] = replace(fit, is_settled=bool(step.rms_mm[row] < _SETTLED * self._close))
             if search.close(ended):
                 break
@@ -158,7 +165,7 @@ class Fitter:
         covariance = np.asarray(np.linalg.inv(normal), np.float64)
         change = (covariance @ (lever * pull[..., None]).sum(axis=1)[..., None])[..., 0]
         edge = (lever @ change[..., None])[..., 0]
-        return _Step(change, covariance, np.sqrt((edge * edge).mean(axis=1)))
+        return _Step(change, covariance, np.sqrt((edge * edge).mean(axis=1)), _Rays(lever, stiff, pull))
 
     def _lever(self, heading_rad: Floats) -> Floats:
         """(N, M, 3) by how much each ray's edge moves outward per mm of x, per mm of y, and per radian."""
@@ -243,6 +250,44 @@ class _Compared:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class _Rays:
+    """What M rays say of N poses, or of one without the first axis."""
+
+    lever: Floats
+    """(N, M, 3)"""
+    stiff: Floats
+    """(N, M)"""
+    pull: Floats
+
+    def of(self, row: int) -> _Rays:
+        """Those of one pose."""
+        return _Rays(self.lever[row], self.stiff[row], self.pull[row])
+
+
+def _disagreeing(rays: _Rays, belief: Floats) -> float:
+    """Standard uncertainty of a place, mm, from how far it moves as one part of the outline after another is left out.
+
+    Neighbouring rays are wrong together, as a sail, a shadow or a glint lies on many of them: so they are left out.
+    """
+    parts = np.arange(len(rays.stiff)) * _PARTS_COUNT // len(rays.stiff)
+    share = np.array([parts == k for k in range(_PARTS_COUNT)], np.float64)
+    normal = np.einsum("gm,mi,m,mj->gij", share, rays.lever, rays.stiff, rays.lever)
+    pull = np.einsum("gm,mi,m->gi", share, rays.lever, rays.pull)
+    whole = np.linalg.solve(normal.sum(axis=0) + belief, pull.sum(axis=0))
+    without = np.linalg.solve(normal.sum(axis=0) + belief - normal, (pull.sum(axis=0) - pull)[..., None])[..., 0]
+    apart = (without - whole)[:, :2]
+    return float(np.sqrt((_PARTS_COUNT - 1) / _PARTS_COUNT * (apart**2).sum()))
+
+
+def _widened(fit: Fit, u_parts_mm: float) -> Fit:
+    """The same, at least as doubtful as its outline's parts disagree."""
+    covariance = fit.covariance.copy()
+    missing = max(0.0, u_parts_mm**2 - float(np.trace(covariance[:2, :2])))
+    covariance[[0, 1], [0, 1]] += missing / 2
+    return replace(fit, covariance=covariance, u_parts_mm=u_parts_mm)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Step:
     """One step of N searches."""
 
@@ -252,3 +297,4 @@ class _Step:
     """(N, 3, 3)"""
     rms_mm: Floats
     """(N,) how far it moves the edge, root mean square of the rays."""
+    of_rays: _Rays

@@ -62,6 +62,8 @@ class Learnt:
     """(M,) light of the water beside each ray."""
     is_crinkled: bool = False
     """Whether the boat is of crinkled foil or the like, and was learnt from its uneven light."""
+    is_by_colour: bool = False
+    """Whether it was learnt from one colour, which cameras keep at half the sharpness of the light."""
     is_by_crinkles: bool = False
     """Whether it was learnt from how crinkled it is: the same all over, but with a soft edge."""
 
@@ -330,11 +332,7 @@ class _Fit:
                 np.tile([1 / (10 * self.step) ** 2, 1 / (10 * self.step) ** 2, 1 / 0.2**2], N),
                 np.full(M, 1 / (3 * self.step) ** 2),
                 np.full(M, 1 / _U_WALL_GREY**2),
-                [
-                    shape_held + told,
-                    shape_held,
-                    1 / (0.3 * self.step) ** 2 if free_blur else 1e12,
-                ],
+                [shape_held + told, shape_held, 1 / (0.3 * self.step) ** 2 if free_blur else 1e12],
                 [held + 0.1**2, held + 0.1**2, 1 / (0.1 * self.depth_share + 1e-3) ** 2, held + 1 / 0.2**2],
                 [held + 1 / (1.0 * self.step) ** 2],
             ]

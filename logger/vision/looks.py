@@ -62,7 +62,7 @@ def look_of(
     """The boat's look, learnt from where its light differs from the water's.
 
     If that is not of the card's size (a shadow beside the boat, a sail), or not plain, the boat is looked for as a
-    thing without hue on a coloured floor, by its hue, and by its crinkles.
+    thing brighter than the floor, as one without hue on a coloured floor, by its hue, and by its crinkles.
     """
     film, found = _surveyed(grey, pictures, plane, known, card)
     look = found if isinstance(found, str) else _learnt(film, found, plane, card, floor_share)
@@ -70,6 +70,11 @@ def look_of(
     if not is_dim and _off_card(look, card) < _OFF_CARD:
         return look
     others = [] if isinstance(look, str) else [look]
+    bright = survey(grey, plane, known, is_bright=True)
+    if not isinstance(bright, str):
+        others.append(_learnt(grey, bright, plane, card, floor_share))
+        if _is_plain(others[-1], card):
+            return others[-1]
     floor = floor_hue(grey.in_colour(sorted(pictures)[::_FLOOR_EVERY]).values(), known.tank)
     if floor is not None and (bare := _without_hue(grey, floor, plane, known, card, floor_share)) is not None:
         if _is_plain(bare, card):
@@ -78,7 +83,7 @@ def look_of(
     for pair in PAIRS:
         hued = survey(grey.made(partial(hue, pair=pair)), plane, known)
         if not isinstance(hued, str) and hued.contrast > max(_HUED, _HUED_PLAINLY * hued.noise):
-            others.append(_learnt(grey, in_another(hued, grey, plane, known), plane, card, floor_share))
+            others.append(_clearest(grey, hued, plane, known, card, floor_share))
     if floor is not None and not any(_is_plain(tried, card) for tried in others):
         found = survey(CrinkledFilm(grey), plane, known, by_size=True)
         if not isinstance(found, str) and found.contrast > _PLAINLY * found.noise:
@@ -87,6 +92,18 @@ def look_of(
                 return crinkled
             others += _crinkled(grey, found, floor, plane, known, card, floor_share)
     return min(others, key=lambda tried: _off_card(tried, card), default=look)
+
+
+def _clearest(grey: StoredFilm, found: Survey, plane: Plane, known: Ground, card: Card, floor_share: float) -> Look:
+    """The look of a boat that was found by its hue: in one colour if it is clearly plainer in that than in grey."""
+    film, plainest = grey, in_another(found, grey, plane, known)
+    least = _CLEARLY * plainest.contrast
+    for channel in range(3):
+        other = grey.in_one_colour(channel)
+        seen = in_another(found, other, plane, known)
+        if seen.contrast > max(least, plainest.contrast):
+            film, plainest = other, seen
+    return _learnt(film, plainest, plane, card, floor_share)
 
 
 def _is_plain(look: Look, card: Card) -> bool:
@@ -148,7 +165,7 @@ def _learnt(
         is_faint=found.contrast < _FAINT_GREY,
         tone=found.tone,
     )
-    return Look(film, found, replace(learnt, is_crinkled=found.is_crinkled))
+    return Look(film, found, replace(learnt, is_crinkled=found.is_crinkled, is_by_colour=tone is ONE_COLOUR))
 
 
 def _off_card(look: Look | str, card: Card) -> float:

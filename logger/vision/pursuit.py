@@ -15,7 +15,7 @@ from scipy.interpolate import PchipInterpolator
 from logger.vision.background import Mask
 from logger.vision.course import Course
 from logger.vision.doubts import shines
-from logger.vision.fit import Fit, Fitter
+from logger.vision.fit import AGREED_PX, Fit, Fitter
 from logger.vision.glance import Film, Whole
 from logger.vision.hull import Floats
 from logger.vision.learning import Learnt
@@ -44,6 +44,8 @@ _MOST_OF_IT = 0.7
 _ALL_OF_IT = 0.95
 _LITTLE, _SAME_MM = 0.22, 3.0
 """Of so little of a boat its place is believed if the whole fit comes as near as this to it."""
+_UNLIKE, _BETTER = 2.0, 0.8
+"""What is hidden counts as so many times worse than is usual; a part must leave so much less unexplained."""
 _RIVAL = 0.8
 """Another place at which so much is shown of what is shown at the best makes both worthless."""
 _NEAR_COUNT, _BORNE_OUT_COUNT = 4, 4
@@ -121,6 +123,7 @@ class _Chase:
         self._expected = np.asarray(PchipInterpolator(nodes, poses, axis=0)(times), np.float64)
         self._rows_px = _rows_px(learnt, plane, nodes, times)
         self._is_loose = shines(learnt)
+        self._usual_misfit = float(np.median(learnt.misfit))
         self._nearby_mm = _SHIFTED_PX * plane.step_mm(plane.foot_mm)
         self._radius_mm = float(np.hypot(*learnt.hull.rays().reshape(-1, 2).T).max())
 
@@ -132,7 +135,7 @@ class _Chase:
                 if course is not None and self._t_s[number] - course.t_s > _FORGOTTEN_S:
                     course = None
                 starts = self._starts(number, course)
-                found = fit if fit.good and self._is_there(fit, starts) else None
+                found = self._or_part(picture, fit, starts) if fit.good and self._is_there(fit, starts) else None
                 if found is None:
                     # what is expected comes last, or is the same as what comes last
                     last = fit if course is None or len(starts) > 1 or fit.is_settled else None
@@ -278,7 +281,7 @@ class _Chase:
         for start in starts:
             fit = last if last is not None and start is starts[-1] else self._whole_of_it(picture, start)
             if fit.good:
-                return fit
+                return self._or_part(picture, fit, [start])
         if course is None:
             return self._loose(fit)
         expected = expected or self._expected_part(picture, course.at(t_s))
@@ -286,6 +289,25 @@ class _Chase:
             return expected
         found = self._part_of_it(picture, expected, course.ways(t_s, starts, step_mm=self._nearby_mm))
         return found or self._loose(fit)
+
+    def _or_part(self, picture: Windowed, fit: Fit, starts: Sequence[Floats]) -> Fit:
+        """A good fit; or that of a part, if the outline's parts disagree and one of them is more like the boat.
+
+        A sail of the boat's own colour that stands out beyond the stern pulls the whole fit along with it, while all
+        the rest of the boat is seen in its place.
+        """
+        if self._is_loose or fit.u_parts_mm < AGREED_PX * self._nearby_mm / _SHIFTED_PX:
+            return fit
+        poses = np.array([[*fit.place_mm, fit.heading_rad], *starts])
+        parts = self.fitter.fits_partly(picture, place_mm=poses[:, :2], heading_rad=poses[:, 2])
+        good = [part for part in parts if part.good and self._is_there(part, list(poses))]
+        best = min(good, key=self._badness, default=fit)
+        return best if self._badness(best) < _BETTER * self._badness(fit) else fit
+
+    def _badness(self, fit: Fit) -> float:
+        """Mean square of residual over noise, what is not seen of the boat counting as quite unlike it."""
+        shown = fit.agreeing if fit.is_partial else 1.0
+        return shown * fit.misfit**2 + (1 - shown) * (_UNLIKE * self._usual_misfit) ** 2
 
     def _whole_of_it(self, picture: Windowed, start: Floats) -> Fit:
         return self.fitter.fit(picture, place_mm=start[:2], heading_rad=float(start[2]))

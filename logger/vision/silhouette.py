@@ -38,11 +38,19 @@ class Shape:
 
 
 def silhouette(
-    picture: Grey, empty: Singles, *, centre_px: tuple[float, float], radius_px: float, noise: float, light: float = 1.0
+    picture: Grey,
+    empty: Singles,
+    *,
+    centre_px: tuple[float, float],
+    radius_px: float,
+    noise: float,
+    light: float = 1.0,
+    is_bright: bool = False,
 ) -> Silhouette | None:
     """What stands out within `radius_px` of `centre_px`, its parts joined by their convex hull; None if nothing does.
 
     A line on the floor whose grey is the boat's cuts the boat in two: parts of some size are all taken.
+    With `is_bright` only those count that are brighter than the empty tank.
     """
     u0, v0 = max(0, int(centre_px[0] - radius_px)), max(0, int(centre_px[1] - radius_px))
     u1, v1 = int(centre_px[0] + radius_px) + 1, int(centre_px[1] + radius_px) + 1
@@ -57,7 +65,7 @@ def silhouette(
     inner = from_centre < 0.3 * radius_px
     if not inner.any():
         return None
-    apart = _one_sided(signed, signed[inner], 3.5 * noise)
+    apart = np.maximum(signed, 0) if is_bright else _one_sided(signed, signed[inner], 3.5 * noise)
     core = apart[inner]
     contrast = float(np.percentile(core, 70))
     threshold = max(0.45 * contrast, 3.5 * noise)

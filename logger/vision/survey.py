@@ -62,7 +62,13 @@ class Survey:
 
 
 def survey(
-    film: Pictures, plane: Plane, ground: Ground, first: Glance | str | None = None, *, by_size: bool = False
+    film: Pictures,
+    plane: Plane,
+    ground: Ground,
+    first: Glance | str | None = None,
+    *,
+    by_size: bool = False,
+    is_bright: bool = False,
 ) -> Survey | str:
     """The sparse pass over `film`; a sentence if no boat is found.
 
@@ -72,6 +78,7 @@ def survey(
         ground: what is known before anything is seen.
         first: the first look at the film, if it was taken already.
         by_size: whether things of the card's size are preferred to stronger ones (likeness.py).
+        is_bright: whether the boat is brighter than the floor: darker things beside it are then shadows.
     """
     looked = first or glance(dict(film.pictures(evenly(film.count))), plane, ground)
     if isinstance(looked, str):
@@ -89,7 +96,7 @@ def survey(
             found = {n: judge.weighed(sightings.shrunk(extra[n]), row) for n, row in found.items()}
         rows |= found
         seen = sightings.path([rows[n] for n in sorted(rows)], size_px=looked.size_px)
-    return _poses(pictures, seen, plane, ground, looked, by_size=by_size)
+    return _poses(pictures, seen, plane, ground, looked, by_size=by_size, is_bright=is_bright)
 
 
 def _between(numbers: list[int], seen: Sequence[Sighting | None], size_px: float) -> list[int]:
@@ -114,6 +121,7 @@ def _poses(
     looked: Glance,
     *,
     by_size: bool,
+    is_bright: bool,
 ) -> Survey | str:
     order = sorted(pictures)
     held = [(n, s, k) for k, (n, s) in enumerate(zip(order, seen, strict=True)) if s is not None]
@@ -126,7 +134,9 @@ def _poses(
     noise = _noise(raw, empty)
     shapes: list[tuple[int, Shape, float]] = []
     for (n, _, _), spot, light in zip(held, spots, lights, strict=True):
-        found = silhouette(pictures[n], empty, centre_px=spot, radius_px=radius, noise=noise, light=light)
+        found = silhouette(
+            pictures[n], empty, centre_px=spot, radius_px=radius, noise=noise, light=light, is_bright=is_bright
+        )
         if found is not None:
             shapes.append((n, on_plane(found, plane), found.contrast))
     if len(shapes) < 3:

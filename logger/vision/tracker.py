@@ -16,10 +16,9 @@ from logger.recording.folder import Recording
 from logger.vision import doubts
 from logger.vision.card import Card, boat_card
 from logger.vision.film import watched
-from logger.vision.fit import Fit
+from logger.vision.fit import AGREED_PX, Fit
 from logger.vision.ground import depth_share, ground
 from logger.vision.learning import Learnt
-from logger.vision.light import ONE_COLOUR
 from logger.vision.looks import look_of
 from logger.vision.plane import Plane
 from logger.vision.pursuit import pursue
@@ -123,7 +122,10 @@ def _track(
     covariance = np.array([f.covariance for f in fits])
     flags = doubts.flags(card, learnt, plane, found)
     most = _MISFIT_BY_CRINKLES if learnt.is_by_crinkles else np.inf
-    sure = np.array([f.good and f.agreeing > _SURELY_SHOWN and f.misfit < most for f in fits])
+    apart_mm = AGREED_PX * plane.step_mm(plane.foot_mm)
+    sure = np.array(
+        [f.good and f.agreeing > _SURELY_SHOWN and f.misfit < most and f.u_parts_mm < apart_mm for f in fits]
+    )
     certain = sure & ~doubts.leaps(t_ns, place) & (not flags)
     shifts = doubts.shifts(plane, card, learnt, contrast=found.contrast, seen=seen, heading_rad=heading, place_mm=place)
     return Track(
@@ -136,7 +138,7 @@ def _track(
         quality=np.where(certain, MEASURED, DOUBTFUL).astype(np.uint8),
         frame=numbers,
         outline_mm=learnt.hull.waterline(plane.height_mm),
-        u_outline_mm=doubts.u_outline(learnt, plane, card, is_grey=found.tone is not ONE_COLOUR),
+        u_outline_mm=doubts.u_outline(learnt, plane, card),
         shifts_mm=shifts,
         frames_seen_count=frames_count,
         flags=flags,

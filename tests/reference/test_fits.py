@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from logger.results.coast import Fit, fit, linear_way
 from logger.results.repeats import relative_sd_of_sd, spread_of
 from logger.results.trial import NotMeasured
+from logger.study import effects
 
 Floats = NDArray[np.float64]
 Form = Callable[[Floats, Floats], tuple[Floats, Floats]]
@@ -170,6 +171,36 @@ def test_a_straight_line_is_as_certified() -> None:
         assert digits(ours, theirs) > 9
         assert digits(u, sd) > 9
     assert digits(found.residual_sd, 0.884796396144373) > 12
+
+
+def test_the_line_of_best_fit_of_an_experiment_is_as_certified() -> None:
+    data = np.array(
+        [[float(n) for n in row.split()] for row in carried("nist_linregress", "Norris.dat")[60:] if row.strip()]
+    )
+    found = effects.line(data[:, 1].tolist(), data[:, 0].tolist())
+    assert found is not None
+    assert found.dof == 34
+    for ours, theirs in (
+        (found.intercept, -0.262323073774029), (found.u_intercept, 0.232818234301152),
+        (found.slope, 1.00211681802045), (found.u_slope, 0.429796848199937e-3), (found.residual, 0.884796396144373),
+    ):  # fmt: skip
+        assert digits(ours, theirs) > 11
+
+
+# the higher sets of SmLs begin with 1e6 and 1e12, of which doubles keep less
+@pytest.mark.parametrize(
+    ("name", "wanted_digits"),
+    [("SiRstv", 11), ("SmLs01", 13), ("SmLs02", 12), ("SmLs03", 11), ("AtmWtAg", 7), ("SmLs04", 8), ("SmLs05", 8),
+     ("SmLs06", 8), ("SmLs07", 2), ("SmLs08", 2), ("SmLs09", 2)],
+)  # fmt: skip
+def test_what_levels_differ_by_is_as_certified(name: str, wanted_digits: float) -> None:
+    """NIST one-way analysis of variance: Fisher's F."""
+    lines = carried("nist_anova", f"{name}.dat")
+    certified = float(next(row for row in lines if row.startswith("Between")).split()[-1])
+    rows = [row.split() for row in lines[60:] if row.strip()]
+    found = effects.groups([float(value) for _, value in rows], [group for group, _ in rows])
+    assert found is not None
+    assert digits(found.ratio, certified) > wanted_digits
 
 
 @pytest.mark.parametrize(("name", "wanted_digits"), [("SiRstv", 12), ("AtmWtAg", 8), ("SmLs01", 13), ("SmLs04", 8)])

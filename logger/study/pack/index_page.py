@@ -59,7 +59,9 @@ def lead_of(whole: Class) -> str:
 def _row(one: ClassRun, names: Mapping[str, str]) -> Row:
     trial = one.run.trial
     result = trial.results.get(words.main_result(trial.kind))
-    values: dict[str, str] = {shown.name: for_band(result, shown) if result else "" for shown in bands()}
+    values: dict[str, str] = {
+        shown.name: for_band(result, shown, with_doubt=False) if result else "" for shown in bands()
+    }
     return Row(
         one.id,
         names[one.id].rpartition(", ")[2],

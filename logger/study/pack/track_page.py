@@ -122,6 +122,7 @@ def _budgets(trial: Trial) -> tuple[Budget, ...]:
 def facts_of(run: Run) -> list[tuple[str, str]]:
     """What was agreed and measured on land; nothing that somebody wrote freely, as it may hold a name."""
     boat, card = run.card.boat, run.card
+    version = _("version")
     sizes = [
         f"{value:g} mm {what}"
         for value, what in (
@@ -132,7 +133,7 @@ def facts_of(run: Run) -> list[tuple[str, str]]:
         if value is not None
     ]
     facts = [
-        (_("Boat"), ", ".join([f"{boat.name}, {_('version')} {boat.version}", *sizes])),
+        (_("Boat"), ", ".join([f"{boat.name}, {version} {boat.version}", *sizes])),
         (_("Mass"), "" if boat.mass_g is None else f"{boat.mass_g:g} g"),
         (_("Cargo"), "" if card.conditions.cargo_g is None else f"{card.conditions.cargo_g:g} g"),
         (_("Power"), words.power_of(card.conditions)),

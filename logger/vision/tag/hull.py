@@ -2,11 +2,12 @@
 
 The tag says where it is in every picture, to a small part of a millimetre. So a few pictures are taken from all over
 the run and the boat's outline is learnt as that of any boat (learning.py): from its silhouettes, print and all, or, of
-a boat that does not stand out by itself, with the print painted over and from the usual shape of a boat of that size.
+a boat that does not stand out by itself, with the print painted over, or from the usual shape of a boat of that size.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -80,6 +81,8 @@ class Around:
     card: Card
     is_rough: bool = False
     """Whether it was learnt from a usual shape."""
+    u_start_mm: tuple[float, float] = (0.0, 0.0)
+    """How far its centroid may be off, along and across, as it was learnt from other shapes just as well."""
     film: StoredFilm | None = None
     """In which it was learnt and may be laid over other pictures; None: in grey."""
 
@@ -104,18 +107,18 @@ def learnt_around(
     if len(numbers) < _FEWEST_COUNT:
         return "the boat does not come far enough for its outline to be told from the floor"
     scene = _Scene(seen, numbers, tag_plane, deck, length)
-    plain: Around | Survey | str = scene.by_silhouettes()
-    if isinstance(plain, Survey):
-        plain = _learnt(
-            plain,
-            deck,
-            card,
-            depth_share=depth_share,
-            held=None,
-            papers=Papers(seen, plain.numbers.tolist(), tag_plane, deck),
-        )
-    if isinstance(plain, Around) and not plain.is_rough:
-        return plain
+
+    def freely(found: Survey) -> Around | str:
+        papers = Papers(seen, found.numbers.tolist(), tag_plane, deck)
+        return _learnt(found, deck, card, depth_share=depth_share, held=None, papers=papers)
+
+    plain: Around | str = ""
+    for without_print in (False, True):
+        shapes = scene.by_silhouettes(without_print=without_print)
+        tried = shapes if isinstance(shapes, str) else freely(shapes)
+        if isinstance(tried, Around) and not tried.is_rough:
+            return tried
+        plain = plain if isinstance(plain, Around) else tried
     rough: list[Around] = []
     for shape in (usual, usual.boxed()):
         found = scene.by_shape(shape)
@@ -125,16 +128,8 @@ def learnt_around(
             rough.append(around)
     if not rough:
         return plain if isinstance(plain, Around) else str(plain)
-    best = min(rough, key=_unexplained)
-    papers = Papers(seen, best.found.numbers.tolist(), tag_plane, deck)
-    freed = _learnt(
-        _from(best.found, best.learnt, best.learnt.hull.outline()),
-        deck,
-        card,
-        depth_share=depth_share,
-        held=None,
-        papers=papers,
-    )
+    best = _likeliest(rough, card)
+    freed = freely(_from(best.found, best.learnt, best.learnt.hull.outline()))
     if isinstance(freed, Around) and not freed.is_rough:
         return freed
     return plain if isinstance(plain, Around) else best
@@ -143,6 +138,23 @@ def learnt_around(
 def _from(found: Survey, learnt: Learnt, polygon_mm: Floats) -> Survey:
     """The same with what was learnt as a first idea."""
     return replace(found, place_mm=learnt.place_mm, heading_rad=learnt.heading_rad, polygon_mm=polygon_mm)
+
+
+def _likeliest(rough: Sequence[Around], card: Card) -> Around:
+    """Of those that are about as near to the card's size as the nearest, the one that explains the pictures best.
+
+    Where another of them puts the hull elsewhere, each may be wrong by as much.
+    """
+    beyond = [beyond_card(around.learnt, card) for around in rough]
+    near = [around for around, mm in zip(rough, beyond, strict=True) if mm < min(beyond) + _BEYOND_MM]
+    best = min(near, key=_unexplained)
+    c, s = np.cos(best.learnt.heading_rad), np.sin(best.learnt.heading_rad)
+    apart = [(around.learnt.place_mm - best.learnt.place_mm).T for around in near]
+    ahead, left = (
+        float(np.abs(np.median(way, axis=1)).max())
+        for way in ([c * x + s * y for x, y in apart], [c * y - s * x for x, y in apart])
+    )
+    return replace(best, u_start_mm=(ahead / np.sqrt(2), left / np.sqrt(2)))
 
 
 def _unexplained(around: Around) -> float:
@@ -239,14 +251,15 @@ class _Scene:
             spread = np.nanmedian(np.abs(raw[len(raw) // 2][::5, ::5] - self.empty[::5, ::5]))
         self.noise = max(0.7, 1.4826 * float(spread))
 
-    def by_silhouettes(self) -> Survey | str:
-        """What the sparse pass over an untagged film would have found."""
+    def by_silhouettes(self, *, without_print: bool = False) -> Survey | str:
+        """What the sparse pass over an untagged film would have found, with the print or with it painted over."""
         seen = self._seen
         shapes: list[tuple[int, Shape, float]] = []
         for number, spot, light in zip(self._numbers, self._spots, self._lights, strict=True):
+            picture = painted(seen, number, self._plane) if without_print else seen.pictures[number]
             one = silhouette(
-                seen.pictures[number], self.empty, centre_px=spot, radius_px=self._radius, noise=self.noise,
-                light=light,
+                picture, self.empty, centre_px=spot, radius_px=self._radius,
+                noise=self.noise, light=light,
             )  # fmt: skip
             if one is not None:
                 shape = on_plane(one, self._deck)

@@ -100,7 +100,7 @@ def seat(seen: Seen, around: Around, tag_plane: Plane, tag: Tag) -> Seat | str:
     if apart.max() > _SCATTER_MM:
         return f"the outline and the tag disagree by {apart.max():.0f} mm from picture to picture"
     bow = float(waterline[:, 0].max())
-    flags = solved.told(bow, doubts.u_outline(learnt, deck, around.card, is_grey=True))
+    flags = solved.told(bow, doubts.u_outline(learnt, deck, around.card))
     waterline = _reaching(waterline, solved.bow_mm)
     u = None if u_turn is None else float(max(u_turn / np.sqrt(len(numbers)), _U_TURN_RAD))
     if arm is not None:
@@ -200,6 +200,7 @@ class _Solved:
         )  # fmt: skip
         for k, way in ((1, "along"), (2, "across")):
             self.covariance[k, k] += float(np.hypot(*edges[f"hull outline, {way}"][0])) ** 2
+            self.covariance[k, k] += around.u_start_mm[k - 1] ** 2
 
     def told(self, bow_mm: float, u_bow_mm: float) -> list[str]:
         """Weigh in what the card says of the place on deck; sentences where it says otherwise.

@@ -26,9 +26,9 @@ from logger.study.pack.track_page import track_page
 from logger.study.pack.writing import pack, zipped
 from logger.study.paper import PAPERS
 from logger.study.prints.every import SHEETS, class_sheets
-from logger.study.tongue import speaking
+from logger.study.tongue import catalogue, speaking
 from logger.study.track_data import Tracks, tracks_of
-from logger.web.language import catalogue, language
+from logger.web.language import language
 from logger.web.site import Site
 
 Made = TypeVar("Made")

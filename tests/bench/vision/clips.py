@@ -13,7 +13,7 @@ from logger.simulator.tiers import TierName
 TIERS: tuple[TierName, ...] = ("easy", "realistic", "hard")
 DECKS = ("plain", "pale", "square", "disc")
 """No tag and the paint that is drawn; no tag and foil or white, in turn; the two kinds of tag."""
-FIRST_SEED, FIRST_JUDGING_SEED = DEVELOPMENT_SEED + 100, JUDGING_SEED + 600
+FIRST_SEED, FIRST_JUDGING_SEED = DEVELOPMENT_SEED + 100, JUDGING_SEED + 700
 
 
 @dataclass(frozen=True, slots=True)

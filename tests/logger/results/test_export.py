@@ -188,13 +188,13 @@ def test_keys_are_unique_and_references_find_their_run() -> None:
 
 
 # UCUM, table 1 and the rules for prefixes and terms: the codes that can occur here, case-sensitive.
-UCUM = {"s", "ns", "mm", "m/s", "mm/s", "m/s2", "/s", "/m", "g", "deg", "Cel", "1"}
+UCUM = {"s", "ns", "mm", "m/s", "mm/s", "m/s2", "/s", "/m", "/min", "g", "deg", "Cel", "1"}
 
 
 def test_every_number_has_a_ucum_code_and_headers_say_the_unit_too() -> None:
     suffix = {
         "s": "_s", "ns": "_ns", "mm": "_mm", "m/s": "_m_per_s", "g": "_g", "deg": "_deg", "m/s2": "_m_per_s2",
-        "/s": "_per_s", "/m": "_per_m",
+        "/s": "_per_s", "/m": "_per_m", "/min": "_per_min",
     }  # fmt: skip
     for table in json.loads(texts_of([measured()])[METADATA])["tables"]:
         for column in table["tableSchema"]["columns"]:

@@ -4,9 +4,10 @@ from typing import Any
 
 import pytest
 
-from logger.config import Rules
+from logger.config import CameraSetup, Rules
 from logger.results import stretch, witnesses
 from logger.results.case import case_of
+from logger.results.times import U_GO_S
 from logger.results.trial import NotMeasured
 
 
@@ -53,3 +54,23 @@ def test_a_boat_that_never_passed_the_mark_has_no_drift(shop: Any) -> None:
     assert isinstance(found["drift_mm"], NotMeasured)
     assert "did not see the bow reach the mark line" in found["drift_mm"].reason
     assert not isinstance(found["path_mm"], NotMeasured)
+
+
+def test_a_run_whose_time_is_up_before_the_finish_ends_there(shop: Any) -> None:
+    """The bow is at the finish after 8 s; the time is up 4 s after go."""
+    end, found = asked(shop, lambda t: 200 * t - 500, rules=Rules(time_cap_s=4.0), events=[(1.0, "go")])
+    assert end.reason == "time_cap"
+    assert found["path_mm"].quantity.value == pytest.approx(200 * (5.0 - 2.0), abs=3)
+
+
+def test_a_distance_hangs_on_the_clocks_as_far_as_the_boat_goes_in_their_doubt(shop: Any) -> None:
+    setup = CameraSetup(driver=None, calibration="camera.toml", u_delay_s=0.002)
+    rig = shop.rig(gates=False, camera=setup)
+    recording = shop.recording(rig, kind="distance", rules=Rules(time_cap_s=4.0), events=[(1.0, "go")])
+    case = case_of(recording, rig, shop.track(lambda t: 200 * t - 500, until_s=9.0))
+    heard = witnesses.testimony(case)
+    found = stretch.answers(case, heard, stretch.ending(case, heard))["distance_mm"]
+    assert found.quantity.value == pytest.approx(200 * 5.0 - 500 + 100, abs=1)
+    parts = {source.name: part for source, part in found.quantity.contributions.items()}
+    assert parts["camera delay"] == pytest.approx(200 * 0.002, rel=0.02)
+    assert parts["go signal stamp"] == pytest.approx(200 * U_GO_S, rel=0.02)

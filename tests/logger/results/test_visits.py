@@ -110,3 +110,13 @@ def test_a_case_without_zones_has_no_visits(shop: Any) -> None:
     rig = shop.rig(gates=False)
     case = case_of(shop.recording(rig), rig, shop.track(lambda t: 200 * t))
     assert visits.answers(case, ()) == {}
+
+
+@pytest.mark.parametrize("aside", [28.5, 31.5])
+def test_a_port_that_was_only_grazed_has_a_time_that_may_be_nothing_or_more(shop: Any, aside: float) -> None:
+    """1.5 mm short of it, or 1.5 mm in it; by eye: at 2 u = 2.2 mm more it is there for as long as the hull is near."""
+    port = replace(PILE, kind="port")
+    trial = run(shop, lambda t: 200 * t - 400, port, aside=lambda t: np.full_like(t, aside), noise_mm=0.05)
+    dwell = trial.results["port_dwell_s"].quantity
+    assert dwell.U > 0.3
+    assert (dwell.value == 0) == (aside < 30)

@@ -105,10 +105,14 @@ def test_a_boat_that_the_wall_stopped_is_never_called_the_lesser(make_drift_run:
 
 
 def test_runs_that_a_wall_made_alike_do_not_look_repeatable(make_drift_run: Make) -> None:
-    """A's floors lie within 1 mm, B spreads by 150 mm: 150 mm apart is no difference."""
-    runs = drifts(make_drift_run, "A", 700, 700.5, 701, at_least=True) + drifts(make_drift_run, "B", 400, 550, 700)
-    (view,) = class_views(runs)
-    assert "too close to call" in view.pairs[0]
+    """B spreads by 100 mm. As exact values A's would be told 115 mm apart: t(5)/sqrt(6) = 1.05 spreads; as floors that
+    spread no less than B they are not: t(10)*sqrt(2/6) = 1.29 spreads."""
+    b = [500 + 100 * off for off in (-1, -1, -0.5, 0.5, 1, 1)]  # standard deviation 94.9 mm
+    a = [500 + 1.15 * 94.9 + 0.1 * i for i in range(6)]
+    (exact,) = class_views(drifts(make_drift_run, "A", *a) + drifts(make_drift_run, "B", *b))
+    (floors,) = class_views(drifts(make_drift_run, "A", *a, at_least=True) + drifts(make_drift_run, "B", *b))
+    assert "A drifted clearly farther" in exact.pairs[0]
+    assert "too close to call" in floors.pairs[0]
 
 
 def test_a_single_measured_run_needs_no_class(make_straight_run: Make) -> None:

@@ -1,10 +1,19 @@
 from __future__ import annotations
 
+import re
 from gettext import NullTranslations
+from importlib.resources import files
+from pathlib import Path
 
+import polib
 import pytest
+from babel.messages.extract import extract_from_dir
 
-from logger.study.tongue import _, in_use, several, speaking
+from logger.study.tongue import LANGUAGES, _, catalogue, in_use, several, speaking
+
+STUDY = Path(str(files("logger.study")))
+ENGLISH_ONLY = ("prints/", "standards.py")
+"""Sheets on paper and what is for teachers of English-speaking schools."""
 
 
 class Shouting(NullTranslations):
@@ -32,3 +41,40 @@ def test_an_error_leaves_the_language_as_it_was() -> None:
     with pytest.raises(RuntimeError, match="stop"), speaking(Shouting()):
         raise RuntimeError("stop")
     assert in_use() is before
+
+
+def in_code() -> set[str]:
+    """Every sentence of the study pages that is marked for a catalogue, as Babel finds it."""
+    found = extract_from_dir(
+        str(STUDY), [("**/templates/**.html", "jinja2"), ("**.py", "python")], {},
+        keywords={"_": None, "several": (1, 2)},
+    )  # fmt: skip
+    return {
+        message if isinstance(message, str) else message[0]
+        for name, _line, message, _comments, _context in found if not name.startswith(ENGLISH_ONLY)
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("code", LANGUAGES[1:])
+def test_every_sentence_of_the_study_pages_is_in_every_catalogue(code: str) -> None:
+    there = polib.pofile(str(STUDY / "locale" / code / "LC_MESSAGES" / "study.po"))
+    said = in_code()
+    assert len(said) > 150
+    assert sorted(said - {one.msgid for one in there if one.translated() and not one.fuzzy}) == []
+    assert sorted({one.msgid for one in there} - said) == [], "no page says these any more: take them out"
+
+
+@pytest.mark.parametrize("code", LANGUAGES[1:])
+def test_the_same_places_are_filled_in_every_language(code: str) -> None:
+    for one in polib.pofile(str(STUDY / "locale" / code / "LC_MESSAGES" / "study.po")):
+        for said in (one.msgstr, *one.msgstr_plural.values()):
+            if said:
+                assert sorted(re.findall(r"\{\w*\}", said)) == sorted(re.findall(r"\{\w*\}", one.msgid)), one.msgid
+
+
+def test_a_language_that_nobody_wrote_is_english() -> None:
+    with speaking(catalogue("xx")):
+        assert _("Where is the boat?") == "Where is the boat?"
+    with speaking(catalogue("es")):
+        assert _("Where is the boat?") == "¿Dónde está el barco?"
+        assert several("{runs} run", "{runs} runs", 2) == "{runs} recorridos"

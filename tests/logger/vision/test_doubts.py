@@ -28,14 +28,14 @@ def shifts(painted: Painted, plane: Plane | None = None, contrast: float = 100.0
     )
 
 
-def reach(painted: Painted, learnt: Learnt, *, is_grey: bool = True, card: Card | None = None) -> float:
+def reach(painted: Painted, learnt: Learnt, *, card: Card | None = None) -> float:
     card = card or boat_card(painted.recording.card.boat)
-    return doubts.u_outline(learnt, painted.plane, card, is_grey=is_grey)
+    return doubts.u_outline(learnt, painted.plane, card)
 
 
 def test_an_outline_of_one_colour_or_not_of_the_cards_length_reaches_less_surely(painted: Painted) -> None:
     usual = reach(painted, painted.learnt)
-    assert reach(painted, painted.learnt, is_grey=False) > 1.5 * usual
+    assert reach(painted, replace(painted.learnt, is_by_colour=True)) > 1.5 * usual
     longer = replace(boat_card(painted.recording.card.boat), length_mm=214.0)
     assert reach(painted, painted.learnt, card=longer) > 1.5
 

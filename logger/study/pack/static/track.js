@@ -205,7 +205,7 @@
   // --- say first, then see ---
   function fastest() {
     let best = null;
-    run.speed.forEach((v, i) => { if (v !== null && (best === null || v > run.speed[best])) best = i; });
+    run.speed.forEach((v, i) => { if (v !== null && run.t[i] >= Math.min(0, last) && (best === null || v > run.speed[best])) best = i; });
     return best;
   }
   by("guess").addEventListener("click", () => {
