@@ -100,7 +100,13 @@
     return parts.join("");
   }
 
+  // how wide a drawing may be inside its figure; a window may be nearly nothing for a moment
+  function room(svg) {
+    const box = svg.parentElement, style = getComputedStyle(box);
+    return Math.max(200, Math.floor(box.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight)));
+  }
+
   const fill = (text, values) => text.replace(/\{(\w+)\}/g, (whole, key) => (key in values ? values[key] : whole));
 
-  window.boatrun = { el, fixed, read, niceStep, ticks, decimalsOf, scale, at, indexAt, thinned, way, fill };
+  window.boatrun = { el, fixed, read, niceStep, ticks, decimalsOf, scale, at, indexAt, thinned, way, fill, room };
 })();

@@ -15,8 +15,7 @@
     }
 
     draw() {
-      const width = this.svg.parentElement.clientWidth - 40, height = 330, g = this.given;
-      if (width < 50) return;
+      const width = B.room(this.svg), height = 330, g = this.given;
       const [left, right, top, bottom] = [56, width - 16, 34, height - 46];
       this.across = scale(...g.x, left, right); this.upright = scale(...g.y, bottom, top);
       this.svg.setAttribute("viewBox", `0 0 ${width} ${height}`); this.svg.setAttribute("width", width); this.svg.setAttribute("height", height);

@@ -15,13 +15,13 @@
 
   function draw() {
     const small = innerWidth < 640, band = B.band();
-    map.draw(by("map").parentElement.clientWidth, { ghost: state.ghost, unit: { ...band.length, words: axisName("map") }, tallest: small ? 280 : 300 });
+    map.draw(B.room(by("map")), { ghost: state.ghost, unit: { ...band.length, words: axisName("map") }, tallest: small ? 280 : 300 });
     const shown = { ghost: state.ghost, across: words.axis.time, points: band.name !== "6-8" };
     const high = small ? 270 : 285;
     if (band.name !== "2-3" || state.graph)
-      far.draw(by("far").parentElement.clientWidth, { ...shown, unit: band.length, name: axisName(far.what), height: high, doubt: band.name === "6-8" && far.what === "along" ? run.u_along : null, fit: state.fit && far.what === "along" ? coastWay() : null });
+      far.draw(B.room(by("far")), { ...shown, unit: band.length, name: axisName(far.what), height: high, doubt: band.name === "6-8" && far.what === "along" ? run.u_along : null, fit: state.fit && far.what === "along" ? coastWay() : null });
     if (speedShown())
-      fast.draw(by("fast").parentElement.clientWidth, { ...shown, unit: band.speed, name: axisName("speed"), height: high, points: false, doubt: band.name === "6-8" ? run.u_speed : null, fit: state.fit ? coastSpeed() : null });
+      fast.draw(B.room(by("fast")), { ...shown, unit: band.speed, name: axisName("speed"), height: high, points: false, doubt: band.name === "6-8" ? run.u_speed : null, fit: state.fit ? coastSpeed() : null });
     if (state.guess !== null && speedShown()) guessMark();
     measured(); ruler(); render();
   }
