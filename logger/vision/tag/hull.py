@@ -128,7 +128,7 @@ def learnt_around(
             rough.append(around)
     if not rough:
         return plain if isinstance(plain, Around) else str(plain)
-    best = _likeliest(rough, card)
+    best = likeliest(rough, card)
     freed = freely(_from(best.found, best.learnt, best.learnt.hull.outline()))
     if isinstance(freed, Around) and not freed.is_rough:
         return freed
@@ -140,7 +140,7 @@ def _from(found: Survey, learnt: Learnt, polygon_mm: Floats) -> Survey:
     return replace(found, place_mm=learnt.place_mm, heading_rad=learnt.heading_rad, polygon_mm=polygon_mm)
 
 
-def _likeliest(rough: Sequence[Around], card: Card) -> Around:
+def likeliest(rough: Sequence[Around], card: Card) -> Around:
     """Of those that are about as near to the card's size as the nearest, the one that explains the pictures best.
 
     Where another of them puts the hull elsewhere, each may be wrong by as much.

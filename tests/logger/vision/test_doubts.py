@@ -170,3 +170,14 @@ def test_a_boat_that_gathers_way_strays_nowhere_even_where_pictures_are_missing(
     t_s = np.sort(np.random.default_rng(3).choice(90, 50, replace=False)) / 30
     place = np.column_stack([400 * np.maximum(t_s - 1, 0) ** 2, 0.3 * np.sin(40 * t_s)])
     assert not doubts.strays(np.round(t_s * 1e9).astype(np.int64), place).any()
+
+
+def test_a_shadow_beside_a_boat_does_not_make_its_deck_uneven(painted: Painted) -> None:
+    water = np.full(len(painted.learnt.water), 100.0)
+    pale = replace(painted.learnt.hull, deck=np.full_like(painted.learnt.hull.deck, 130.0))
+    shaded = np.where(np.arange(len(water)) % 3, water, 60.0)
+    boat = replace(painted.learnt, hull=pale, water=shaded)
+    assert doubts.is_dim(boat)
+    assert not doubts.shines(boat)
+    uneven = np.where(np.arange(len(water)) % 3, 130.0, 80.0)[:, None] + np.zeros_like(pale.deck)
+    assert doubts.shines(replace(boat, hull=replace(pale, deck=uneven)))

@@ -1,8 +1,12 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
+import cv2
 import numpy as np
 import pytest
 
+from logger.vision import outline
 from logger.vision.fit import Fitter
 from tests.logger.vision.conftest import Painted
 from tests.logger.vision.painted import camera, floor, paint
@@ -88,3 +92,22 @@ def test_half_the_rays_tell_the_same_place(painted: Painted, fitter: Fitter) -> 
         - fitter.fit(painted.found.pictures[k], **start).place_mm
     )
     assert np.hypot(*off) < 0.1
+
+
+def test_parts_of_an_outline_that_disagree_are_told_and_widen_the_doubt(painted: Painted) -> None:
+    """Something of the boat's own light stands out beyond its stern in rough water, as a sail does."""
+    rough = replace(painted.learnt.hull, noise=10 * painted.learnt.hull.noise)
+    fitter = Fitter(rough, painted.plane, painted.found.water)
+    number = painted.found.numbers[len(painted.found.numbers) // 2]
+    picture = painted.found.pictures[len(painted.found.numbers) // 2].copy()
+    place, heading = painted.on_plane(np.array([number]))[0], float(painted.headings_rad[number])
+    usual = fitter.fit(picture, place_mm=place, heading_rad=heading)
+    stern = painted.learnt.hull.outline()[:, 0].min()
+    beyond = np.array([[stern - 4.0, -18.0], [stern + 12.0, -18.0], [stern + 12.0, 18.0], [stern - 4.0, 18.0]])
+    corners = painted.plane.pixels(outline.turned(beyond, heading) + place)
+    u, v = painted.plane.pixels(place[None])[0]
+    cv2.fillConvexPoly(picture, np.round(corners).astype(np.int32), int(picture[round(v), round(u)]))
+    drawn = fitter.fit(picture, place_mm=place, heading_rad=heading)
+    assert drawn.u_parts_mm > 3 * usual.u_parts_mm
+    assert drawn.u_parts_mm > 0.6 * np.hypot(*(drawn.place_mm - usual.place_mm))
+    assert np.trace(drawn.covariance[:2, :2]) >= drawn.u_parts_mm**2 - 1e-9

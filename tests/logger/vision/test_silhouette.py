@@ -57,3 +57,18 @@ def test_where_nothing_stands_out_there_is_no_silhouette() -> None:
     empty = floor(VIEW)
     assert silhouette(empty.astype(np.uint8), empty, centre_px=(300, 300), radius_px=60, noise=1.0) is None
     assert silhouette(empty.astype(np.uint8), empty, centre_px=(-500, 300), radius_px=60, noise=1.0) is None
+
+
+def test_of_a_boat_beside_its_larger_shadow_only_what_is_brighter_is_taken() -> None:
+    empty = np.full((200, 200), 150.0, np.float32)
+    picture = empty.astype(np.uint8)
+    cv2.rectangle(picture, (96, 70), (150, 130), 110, -1)
+    cv2.rectangle(picture, (70, 85), (100, 115), 175, -1)
+    both, boat = (
+        silhouette(picture, empty, centre_px=(100, 100), radius_px=70, noise=1.0, is_bright=is_bright)
+        for is_bright in (False, True)
+    )
+    assert both is not None
+    assert boat is not None
+    assert both.polygon_px[:, 0].max() > 140
+    assert boat.polygon_px[:, 0].max() <= 101

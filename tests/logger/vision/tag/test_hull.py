@@ -9,7 +9,7 @@ import pytest
 from logger.vision import outline
 from logger.vision.card import Card
 from logger.vision.plane import Plane
-from logger.vision.tag.hull import Around, Usual
+from logger.vision.tag.hull import Around, Usual, likeliest
 from tests.logger.vision.tag.seen import around_of, seen_at
 from tests.logger.vision.tagged_run import BOW_MM, TOY, TURN_RAD
 
@@ -77,3 +77,17 @@ def test_a_barge_has_the_length_width_and_bow_of_the_usual_boat() -> None:
     from_tag, as_usual = (shape.outline_mm + np.array(shape.centroid_mm) for shape in (barge, usual))
     assert from_tag.max(axis=0) == pytest.approx(as_usual.max(axis=0))
     assert from_tag.min(axis=0) == pytest.approx(as_usual.min(axis=0))
+
+
+def test_of_two_hulls_the_one_of_the_cards_size_is_taken_and_a_rival_of_that_size_is_doubt(shown) -> None:
+    around = around_of(*shown)
+    assert isinstance(around, Around), around
+    learnt, card = around.learnt, around.card
+    clearer = np.where(np.isfinite(learnt.hull.noise), 0.5 * learnt.hull.noise, np.inf)
+    small = replace(learnt, hull=replace(learnt.hull, edge_mm=0.9 * learnt.hull.edge_mm, noise=clearer))
+    assert likeliest([around, replace(around, learnt=small)], card).learnt is learnt
+    c, s = np.cos(learnt.heading_rad), np.sin(learnt.heading_rad)
+    ahead = replace(learnt, place_mm=learnt.place_mm + 6.0 * np.column_stack([c, s]))
+    alone, beside = likeliest([around], card), likeliest([around, replace(around, learnt=ahead)], card)
+    assert alone.u_start_mm == pytest.approx((0.0, 0.0))
+    assert beside.u_start_mm == pytest.approx((6 / np.sqrt(2), 0.0), abs=1e-9)  # spread of a sample of two
