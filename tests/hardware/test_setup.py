@@ -21,6 +21,7 @@ from types import ModuleType
 import pytest
 
 from logger.cli import check, serve
+from logger.web import sticks
 from tests.hardware.setup_root import CMDLINE, CONFIG, CONNECTION, FSTAB, PROJECT, SETUP, Root, fresh_root, only
 
 OURS = ("var/log/", "var/lib/boatrun-setup", "var/lib/boatrun/")
@@ -474,6 +475,7 @@ def test_others_reach_the_pages_in_the_rigs_own_network_only_and_only_with_a_pin
     unit = (installed / "etc/systemd/system/boatrun-serve.service").read_text(encoding="utf-8")
     assert re.findall(r"^IPAddressAllow=(.*)$", unit, re.MULTILINE) == ["localhost"]
     assert "--listen" not in unit, "alone it serves this computer"
+    assert all(f"-{place}" in unit for place in sticks.ROOTS), "copies go onto sticks there"
     root.step("services")
     assert not (root / place).exists(), "without a network of its own"
     installed.step("services", "--access-point", "no")
