@@ -95,12 +95,15 @@ def svg(curves: dict[int, list[dict[str, float]]]) -> str:
         x, y = at(gap, 0).split(",")
         parts.append(f'<text x="{x}" y="{float(y) + 20:.1f}" text-anchor="middle">{gap:.0%}</text>')
     dashes = {2: "2 4", 3: "8 4", 5: "none"}
-    for count, rows in curves.items():
+    lowest = -18.0
+    for count, rows in sorted(curves.items(), key=lambda item: -item[1][-1]["right"]):
         line = " L".join(at(row["difference"], row["right"]) for row in rows)
         parts.append(
             f'<path d="M{line}" fill="none" stroke="#000" stroke-width="2" stroke-dasharray="{dashes[count]}"/>'
         )
         x, y = at(most, rows[-1]["right"]).split(",")
+        y = str(max(float(y), lowest + 18))
+        lowest = float(y)
         parts.append(f'<text x="{float(x) + 8:.1f}" y="{float(y) + 5:.1f}">{count} repeats each</text>')
     parts.append(f'<text x="{left}" y="18">called faster, share of class sets</text>')
     parts.append(
