@@ -1,0 +1,290 @@
+"""The station's pages in a real browser, in every state of a lesson and every size of screen: read, pressed, judged.
+
+Nobody works the rig but the test. With BOATRUN_SHOTS=FOLDER pictures of every page are kept there, to be looked at.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+import uvicorn
+
+from logger.lesson.desk import Desk
+from logger.web.app import build
+from logger.web.server import opened
+from tests.browser.person import Person
+from tests.logger.cli.test_calibrate_plane import RIG
+from tests.logger.lesson.lessons import Hands, trial
+
+pytestmark = pytest.mark.browser
+playwright = pytest.importorskip("playwright.sync_api", reason="the extra `browser` is not installed")
+axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="the extra `browser` is not installed")
+BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+HERE = "127.0.0.1"
+SIZES = {"phone": (390, 844), "tablet": (820, 1180), "low": (1280, 720), "wall": (1920, 1080)}
+WITHIN_MS = 30_000
+
+
+@dataclass
+class Station:
+    """Pages, and those who work their rig."""
+
+    address: str
+    hands: list[Hands] = field(default_factory=list)
+
+    def runs(self, time_s: float = 4.312, **more: Any) -> str:
+        """What was armed is run to its end and measured."""
+        hands = self.hands[-1]
+        assert hands.job is not None
+        hands.happens("armed", "started", t_ns=time.monotonic_ns())
+        hands.happens("ended:finish")
+        hands.keeps()
+        hands.tells(trial(hands.job.card.id, time_s=time_s, **more))
+        return hands.job.card.id
+
+
+@pytest.fixture
+def station(tmp_path: Path) -> Iterator[Station]:
+    (tmp_path / "rig.toml").write_text(RIG, encoding="utf-8")
+    made = Station("")
+
+    def crew(store: Path, desk: Desk) -> Hands:
+        made.hands.append(Hands(store, desk))
+        return made.hands[-1]
+
+    app = build(tmp_path / "rig.toml", pin=None, now=lambda: datetime.now().astimezone(), crew=crew)
+    with opened(HERE, 0) as at:
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", ws="none", timeout_graceful_shutdown=1))
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [at]})
+        thread.start()
+        made.address = f"http://{HERE}:{at.getsockname()[1]}"
+        yield made
+        server.should_exit = True
+        thread.join(20)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    if BROWSER is None:
+        pytest.skip("there is no Chromium here: install it to open the pages (apt-get install chromium)")
+    with playwright.sync_playwright() as driver:
+        made = driver.chromium.launch(executable_path=BROWSER, args=["--no-sandbox", "--disable-gpu"])
+        yield made
+        made.close()
+
+
+@pytest.fixture
+def page(browser: Any) -> Iterator[Any]:
+    """A window, of which every complaint and every address that it asks for is noted."""
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    page = context.new_page()
+    page.complaints, page.asked = [], []
+    page.on("console", lambda message: page.complaints.append(message.text))
+    page.on("pageerror", lambda error: page.complaints.append(str(error)))
+    page.on("request", lambda request: page.asked.append(request.url))
+    yield page
+    context.close()
+
+
+def judged(page: Any, name: str) -> None:
+    """At every size: nothing sticks out to the side, and nobody is kept from using it."""
+    folder = os.environ.get("BOATRUN_SHOTS")
+    for size, (width, height) in SIZES.items():
+        page.set_viewport_size({"width": width, "height": height})
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= width, f"{name}, {size}: {wide} px in {width}"
+        if folder:
+            page.screenshot(path=str(Path(folder) / f"{name}-{size}.png"), full_page="board" not in name)
+    page.set_viewport_size({"width": 390, "height": 844})
+    found = axe.Axe().run(page).response["violations"]
+    serious = [
+        (one["id"], [node["html"][:120] for node in one["nodes"]][:3])
+        for one in found
+        if one["impact"] in ("serious", "critical")
+    ]
+    assert serious == [], name
+
+
+def begun(page: Any, station: Station) -> Hands:
+    page.goto(f"{station.address}/lesson/new?kind=straight")
+    page.click("button.key:has-text('Begin the lesson')")
+    page.wait_for_url("**/lesson")
+    return station.hands[-1]
+
+
+def state(page: Any, wanted: str) -> None:
+    page.locator(f".state.{wanted}").wait_for(timeout=WITHIN_MS)
+
+
+def test_a_lesson_is_planned_in_two_minutes(page: Any, station: Station) -> None:
+    """From a template with ten named teams and their masses, by the keystroke-level model (see person.py)."""
+    person = Person(page)
+    page.goto(station.address)
+    person.click("text=Straight run")
+    person.type("rows", "10")
+    person.click("text=Make the rows")
+    person.click("button.key:has-text('Begin the lesson')")
+    page.wait_for_url("**/lesson")
+    print(person.told())
+    assert person.clicks_count <= 6
+    assert person.minutes < 2
+    assert len(station.hands[-1].desk.standing.teams) == 10  # type: ignore[union-attr]
+    assert page.complaints == []
+
+
+def test_a_run_is_led_by_keys_alone_and_seen_on_the_wall(page: Any, browser: Any, station: Station) -> None:
+    hands = begun(page, station)
+    wall = browser.new_page(viewport={"width": 1920, "height": 1080})
+    wall.goto(f"{station.address}/board")
+    page.keyboard.press("Space")
+    state(page, "ready")
+    hands.happens("armed")
+    state(wall, "armed")
+    state(page, "armed")
+    page.keyboard.press("g")
+    wall.wait_for_function("true")
+    hands.happens("started", t_ns=time.monotonic_ns() - 2_000_000_000)
+    state(wall, "running")
+    first = float(wall.locator("[data-clock]").inner_text())
+    wall.wait_for_function("(before) => Number(document.querySelector('[data-clock]').textContent) > before", arg=first)
+    assert 2.0 <= first < 12.0
+    page.keyboard.press("f")
+    hands.happens("ended:finish")
+    hands.keeps()
+    hands.tells(trial("r1", time_s=4.312, flags=("the water moved",)))
+    wall.locator("text=4.312").wait_for(timeout=WITHIN_MS)
+    state(page, "deciding")
+    page.keyboard.press("v")
+    page.keyboard.press("r")
+    page.keyboard.press("1")
+    wall.locator("text=void").wait_for(timeout=WITHIN_MS)
+    state(page, "called")
+    attempt = hands.desk.standing.attempts[0]  # type: ignore[union-attr]
+    assert (attempt.status, attempt.reason, attempt.again) == ("void", "hand in the beam", "last")
+    page.keyboard.press("u")
+    state(page, "deciding")
+    page.keyboard.press("k")
+    state(page, "called")
+    assert hands.desk.standing.attempts[0].status == "valid"  # type: ignore[union-attr]
+    assert hands.pressed == ["go", "freed"]
+    assert page.complaints == []
+    wall.close()
+
+
+def test_a_double_tap_decides_one_run(page: Any, station: Station) -> None:
+    hands = begun(page, station)
+    page.keyboard.press("Space")
+    state(page, "ready")
+    station.runs()
+    state(page, "deciding")
+    page.locator("#k-keep").dblclick()
+    state(page, "called")
+    assert [one.status for one in hands.desk.standing.attempts] == ["valid"]  # type: ignore[union-attr]
+    assert page.locator("#wrong li").count() == 0
+
+
+def test_without_scripts_everything_can_be_pressed(browser: Any, station: Station) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    hands = begun(page, station)
+    page.click("#k-arm")
+    station.runs()
+    page.goto(f"{station.address}/lesson")
+    page.click("summary:has-text('Void')")
+    page.click("button:has-text('gust or draught')")
+    assert hands.desk.standing.attempts[0].reason == "gust or draught"  # type: ignore[union-attr]
+    page.goto(f"{station.address}/board")
+    assert "void" in page.inner_text("main")
+    context.close()
+
+
+def test_every_state_at_every_size_can_be_used_by_everybody(page: Any, station: Station) -> None:
+    page.goto(f"{station.address}/lesson/new?kind=drift")
+    judged(page, "plan")
+    hands = begun(page, station)
+    hands.sees(A="clear", B="clear")
+
+    def both(name: str) -> None:
+        for path in ("board", "lesson"):
+            page.goto(f"{station.address}/{path}")
+            judged(page, f"{path}-{name}")
+
+    both("called")
+    hands.sees(A="blocked", B="clear")
+    both("blocked")
+    hands.sees(A="clear", B="clear")
+    page.keyboard.press("Space")
+    state(page, "ready")
+    hands.happens("armed")
+    both("armed")
+    hands.happens("started", t_ns=time.monotonic_ns())
+    both("running")
+    hands.happens("ended:finish")
+    hands.keeps()
+    hands.tells(trial("r1", flags=("the water moved", "a gap of 0.4 s in the pictures")))
+    both("deciding")
+    page.keyboard.press("k")
+    state(page, "called")
+    page.keyboard.press("Space")
+    state(page, "ready")
+    station.runs(3.2)
+    state(page, "deciding")
+    page.keyboard.press("d")
+    state(page, "called")
+    page.click("text=Show the order on the board")
+    page.locator("text=Hide the order on the board").wait_for(timeout=WITHIN_MS)
+    both("order")
+    for path in ("teams", "sofar", "stored", "rig", "study"):
+        page.goto(f"{station.address}/{path}")
+        judged(page, path)
+    assert page.complaints == []
+    assert {url.split("/")[2] for url in page.asked} == {station.address.split("/")[2]}, "asks nobody else"
+
+
+def test_targets_for_a_thumb_are_large(page: Any, station: Station) -> None:
+    """48 px, more than the 44 of WCAG 2.2, 2.5.5."""
+    begun(page, station)
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.keyboard.press("Space")
+    state(page, "ready")
+    station.runs()
+    state(page, "deciding")
+    page.keyboard.press("v")
+    for box in [one.bounding_box() for one in page.locator(".desk button:visible, .desk summary:visible").all()]:
+        if box is not None and box["width"] > 2:
+            assert box["height"] >= 48, box
+
+
+def test_the_wall_fits_its_screen_and_is_read_from_afar(page: Any, station: Station) -> None:
+    """Digits of 40 mm on a picture of 1.5 m width (common practice, no source): 51 px of 1920."""
+    begun(page, station)
+    page.keyboard.press("Space")
+    state(page, "ready")
+    station.runs()
+    page.goto(f"{station.address}/board")
+    for width, height in ((1920, 1080), (1280, 720)):
+        page.set_viewport_size({"width": width, "height": height})
+        assert page.evaluate("document.documentElement.scrollHeight") <= height
+        size_px = page.locator(".came .value").evaluate("(one) => parseFloat(getComputedStyle(one).fontSize)")
+        assert 0.7 * size_px >= 51 * width / 1920, "digits are about 0.7 of the type's size"
+
+
+def test_where_motion_is_not_wanted_the_clock_counts_whole_seconds(browser: Any, station: Station) -> None:
+    context = browser.new_context(reduced_motion="reduce")
+    page = context.new_page()
+    hands = begun(page, station)
+    page.keyboard.press("Space")
+    state(page, "ready")
+    hands.happens("armed", "started", t_ns=time.monotonic_ns())
+    state(page, "running")
+    page.wait_for_function("/^\\d+$/.test(document.querySelector('[data-clock]').textContent)")
+    context.close()
