@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import socket
+import threading
 import time
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
@@ -94,6 +95,7 @@ def build(
     names: tuple[str, ...] = (),
     crew: CrewMaker | None = None,
     stick_roots: Sequence[Path] = ROOTS,
+    ending: threading.Event | None = None,
 ) -> ASGIApp:
     """The application.
 
@@ -105,12 +107,13 @@ def build(
         names: further names by which this computer may be called.
         crew: makes those who work the rig in a lesson; None: the rig's own.
         stick_roots: below these USB sticks are mounted.
+        ending: is set as soon as the station is to be shut, so that nobody who watches holds it up.
     """
     sessions = Sessions(clock_ns, asks_pin=pin is not None)
     lessons = _lessons(rig_file, now=now, clock_ns=clock_ns, crew=crew)
     site = Site(
         rig_file, sessions, Attempts(clock_ns), pin, Drafts(rig_file), Jobs(), now, templates(), lessons,
-        News(lessons.desk, clock_ns=clock_ns), stick_roots,
+        News(lessons.desk, clock_ns=clock_ns, ending=ending), stick_roots,
     )  # fmt: skip
     routes: list[BaseRoute] = [route for page in PAGES for route in page.routes(site)]
     routes.append(Route("/static/{name}", _static, methods=["GET"]))

@@ -13,6 +13,8 @@ from logger.lesson.board import Board
 from logger.lesson.desk import Desk
 
 HEARTBEAT_S = 10.0
+LOOK_S = 0.5
+"""So often it is looked whether the station is being shut."""
 LEAST_S = 0.1
 """A browser is told at most so often."""
 _KEPT_COUNT = 8
@@ -21,8 +23,9 @@ _KEPT_COUNT = 8
 class News:
     """Hands every new board on to the loops of those who watch."""
 
-    def __init__(self, desk: Desk, *, clock_ns: Callable[[], int]) -> None:
-        self._clock_ns = clock_ns
+    def __init__(self, desk: Desk, *, clock_ns: Callable[[], int], ending: threading.Event | None = None) -> None:
+        """Listen to the desk; when `ending` is set, those who watch are let go within a second."""
+        self._clock_ns, self._ending = clock_ns, ending or threading.Event()
         self._lock = threading.Lock()
         self._watching: set[tuple[asyncio.AbstractEventLoop, asyncio.Event]] = set()
         self._shown = desk.board()
@@ -58,8 +61,13 @@ class News:
                 woken.clear()
                 yield self._shown
                 await asyncio.sleep(LEAST_S)
-                with contextlib.suppress(TimeoutError):
-                    await asyncio.wait_for(woken.wait(), HEARTBEAT_S)
+                for _ in range(round(HEARTBEAT_S / LOOK_S)):
+                    with contextlib.suppress(TimeoutError):
+                        await asyncio.wait_for(woken.wait(), LOOK_S)
+                    if self._ending.is_set():
+                        return
+                    if woken.is_set():
+                        break
         finally:
             with self._lock:
                 self._watching.discard(who)

@@ -8,9 +8,11 @@ import ipaddress
 import os
 import socket
 import tempfile
+import threading
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
+from types import FrameType
 
 import uvicorn
 
@@ -48,13 +50,27 @@ def serve(rig_file: Path, at: socket.socket, *, pin: Pin | None, now: Callable[[
     drafts = rig_file.absolute().parent / "drafts"
     drafts.mkdir(exist_ok=True)
     tempfile.tempdir = str(drafts)  # a picture that is being sent must not fill a /tmp that is memory
-    app = build(rig_file, pin=pin, now=now)
+    ending = threading.Event()
+    app = build(rig_file, pin=pin, now=now, ending=ending)
     config = uvicorn.Config(
         app, log_level="warning", access_log=False, server_header=False, ws="none", lifespan="on", http="h11",
         loop="asyncio", limit_concurrency=_MOST_CONNECTIONS, timeout_keep_alive=5, timeout_graceful_shutdown=2,
         proxy_headers=False,
     )  # fmt: skip
-    asyncio.run(_served(uvicorn.Server(config), at))
+    asyncio.run(_served(_Server(config, ending), at))
+
+
+class _Server(uvicorn.Server):
+    """Lets those go who watch, before it waits for them."""
+
+    def __init__(self, config: uvicorn.Config, ending: threading.Event) -> None:
+        super().__init__(config)
+        self._ending = ending
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """Ctrl-C or SIGTERM."""
+        self._ending.set()
+        super().handle_exit(sig, frame)
 
 
 async def _served(server: uvicorn.Server, at: socket.socket) -> None:

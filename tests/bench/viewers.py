@@ -88,6 +88,10 @@ class Teacher:
         line_to.close()
         return answer.status, text
 
+    def board(self) -> dict[str, Any]:
+        found: dict[str, Any] = json.loads(self._ask("GET", "/board.json")[1])
+        return found
+
     def press(self, what: str, **more: str) -> None:
         _, page = self._ask("GET", "/lesson")
         hidden = {
@@ -153,13 +157,11 @@ def lead(port: int, pid: int, station: Path, *, viewers_count: int, minutes: flo
         thread.start()
     teacher, begun_s, last_s, memory = Teacher(port), time.monotonic(), 0.0, []
     while (gone_s := time.monotonic() - begun_s) < minutes * 60:
-        board = viewers[0].board
-        if board and board["state"] in ("done", "over"):
-            break
-        if board and board["state"] == "closed":
-            teacher._ask("GET", "/")
         try:
-            if board and teacher.go_on(board):
+            board = teacher.board()
+            if board["state"] in ("done", "over"):
+                break
+            if teacher.go_on(board):
                 threading.Event().wait(1.0)
             resident_mb = used(pid)[1]
         except OSError:
@@ -167,7 +169,7 @@ def lead(port: int, pid: int, station: Path, *, viewers_count: int, minutes: flo
         if gone_s - last_s > 15 or not memory:
             memory.append((gone_s, resident_mb))
             last_s = gone_s
-        threading.Event().wait(0.2)
+        threading.Event().wait(0.4)
     spent_s = used(pid)[0]
     stop.set()
     report(viewers, teacher, station, memory=memory, spent_s=spent_s, lasted_s=time.monotonic() - begun_s)
