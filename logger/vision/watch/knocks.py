@@ -21,6 +21,8 @@ _U_HEIGHT_MM = 40.0
 """Marks lie up to 70 mm above the water, as the rim: 70/√3. If the camera was shifted, and not turned, they moved by so
 much over its height more than things on the water."""
 _TELLING_PX = 0.3
+_SAME_PX = 0.1
+"""Answers so near to each other are one."""
 _TELLING_COUNT = 3
 """A knock moves so many pictures by so much at least; less may be one picture's chance."""
 _BRIDGED_COUNT = 45
@@ -62,6 +64,9 @@ def knocks(moves: Sequence[Move], plane: Plane, seen_mm: Floats) -> Knocks:
     along = aside_mm / np.maximum(far_mm, 1e-9)[:, None]
     wrong_px = np.hypot(_U_PUT_BACK_PX * (far_px > 0), far_px * _U_HEIGHT_MM / plane.height_mm)
     shift = along * (wrong_px * plane.step_mm(plane.foot_mm))[:, None]
+    if (apart_px := _contradiction(aside_px, known & doubted)).any():
+        either = (by_pixel @ apart_px) * doubted[:, None]
+        shift = np.where((np.hypot(*either.T) > np.hypot(*shift.T))[:, None], either, shift)
     flags = []
     if np.count_nonzero(known & (far_px > _TELLING_PX)) >= _TELLING_COUNT:
         flags.append(_told(far_mm[known], far_px[known]))
@@ -91,6 +96,20 @@ def doubted(track: Track, watch: Watch | None, plane: Plane, seen_mm: Floats) ->
         shifts_mm={**track.shifts_mm, **moved},
         flags=track.flags + known.flags,
     )
+
+
+def _contradiction(aside_px: Floats, moved: NDArray[np.bool_]) -> Floats:
+    """(2,) how far apart, at most, two answers are of how the camera stands; nought if there is but one.
+
+    A picture whose answer is another than that of both its neighbours, which agree, contradicts them: no camera goes
+    and comes back in so short a time. Which of them is right is not known.
+    """
+    before, here, after = aside_px[:-2], aside_px[1:-1], aside_px[2:]
+    agree = np.hypot(*(after - before).T) < _SAME_PX
+    apart = here - (before + after) / 2
+    odd = agree & moved[:-2] & moved[1:-1] & moved[2:] & (np.hypot(*apart.T) > _TELLING_PX)
+    most: Floats = apart[np.argmax(np.where(odd, np.hypot(*apart.T), 0.0))] if odd.any() else np.zeros(2)
+    return most
 
 
 def _told(far_mm: Floats, far_px: Floats) -> str:

@@ -134,3 +134,14 @@ def test_a_knock_in_a_simulated_run_is_put_right_and_told(tmp_path: Path, monkey
     same = np.isin(tracks["still"].frame, tracks["knocked"].frame[after])
     more = np.median(tracks["knocked"].noise_mm2[after, 0, 0]) - np.median(tracks["still"].noise_mm2[same, 0, 0])
     assert more > 0.01**2
+
+
+def test_of_two_answers_about_one_camera_either_may_be_right() -> None:
+    step = PLANE.step_mm(np.array([600.0, 0.0]))
+    alone = knocks([STILL] * 6 + [moved(2, 0)] * 14, PLANE, places(20)).shift_mm
+    found = knocks([STILL] * 6 + [moved(2, 0)] * 7 + [moved(1, 1)] + [moved(2, 0)] * 6, PLANE, places(20)).shift_mm
+    assert alone is not None
+    assert found is not None
+    assert np.hypot(*alone[10]) < 0.1 * step
+    np.testing.assert_allclose(np.hypot(*found[10]), np.sqrt(2) * step, rtol=0.05)
+    assert not found[:6].any()
