@@ -50,6 +50,17 @@ def test_no_route_takes_a_form_without_its_token(desk: Desk) -> None:
         assert answer.status_code in (403, 404), (path, answer.status_code)
 
 
+def test_viewers_may_send_the_pin_and_their_language_and_nothing_else(guarded: Desk) -> None:
+    """To no route, whoever adds one."""
+    token = guarded.token("/pin")
+    for route in every_route(guarded.rig_file):
+        path = filled(route.path, "dry" if "slot" in route.path else "1")
+        if "POST" in (route.methods or ()) and path not in ("/pin", "/language"):
+            answer = guarded.client.post(path, data={"token": token}, headers={"Origin": HERE}, follow_redirects=False)
+            assert answer.status_code == 403, path
+            assert "viewers may only look" in answer.text, path
+
+
 def test_whoever_takes_pictures_is_on_the_list_of_those_who_may(rig_file: Path) -> None:
     takes = [r.path for r in every_route(rig_file) if "POST" in (r.methods or ()) and "picture" in r.path]
     assert len(takes) == 3
