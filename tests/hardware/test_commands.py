@@ -34,6 +34,8 @@ LONG: dict[str, str] = {
     "boatrun calibrate gates": "tests/logger/cli/test_calibrate_gates.py",
     "boatrun film": "tests/logger/cli/test_film.py",
     "boatrun serve": "tests/logger/cli/test_serve.py",
+    "boatrun study": "tests/logger/cli/test_study.py",
+    "boatrun print class": "tests/logger/cli/test_print_class.py",
     "boatrun demo --live": "tests/logger/cli/test_practice.py",
 }
 """Beginning of a command that takes many pictures or half a minute, or never ends -> the tests that run it. Here its
