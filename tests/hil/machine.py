@@ -87,7 +87,7 @@ def qemu_command(made: Kernel, *, results: Path, cpus_count: int, memory_mb: int
         QEMU, "-accel", "tcg,thread=multi", "-cpu", "max", "-smp", str(cpus_count), "-m", str(memory_mb),
         "-nodefaults", "-no-user-config", "-display", "none", "-no-reboot",
         "-kernel", str(made.image), "-initrd", str(results / "initrd"),
-        "-append", "console=ttyS0 loglevel=4 panic=-1 rdinit=/init" + "".join(
+        "-append", "console=ttyS0 loglevel=4 panic=-1 no_timer_check rdinit=/init" + "".join(
             f" {name}={value}" for name, value in os.environ.items() if name.startswith("BOATRUN_HIL_")
         ),
         "-virtfs", "local,path=/,mount_tag=host,security_model=none,readonly=on,multidevs=remap",
