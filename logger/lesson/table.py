@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from calibration.quantity import Quantity
 from logger.lesson.board import Figure, Place, Who
 from logger.lesson.standing import Standing
 from logger.results.trial import Result, Trial
@@ -15,22 +14,29 @@ from logger.study import ranking as places
 def ranking(standing: Standing, trials: Mapping[str, Trial], name: str) -> tuple[Place, ...]:
     """The teams by the result `name`; those without a run that counts come last, without a place of their own.
 
-    Only the runs of a team's newest boat count: a rebuilt boat is another one.
+    Only the runs of a team's newest boat count: a rebuilt boat is another one. A run that the wall cut short counts for
+    what it is at least.
     """
     runs = {team.number: _counting(standing, trials, team.number, name) for team in standing.teams}
-    having = [compare.repeats_of(str(number), values) for number, values in runs.items() if values]
+    having = [
+        compare.repeats_of(
+            str(number), [one.quantity for one in found], floors_count=sum(one.at_least for one in found)
+        )
+        for number, found in runs.items()
+        if found
+    ]
     order = places.places(having, compare.compare_all(having), more_is_better=words.more_is_better(name))
     found = []
     for one in order:
         repeats = next(r for r in having if r.boat == one.boat)
-        figure = _figure(name, repeats.mean_with_spread, repeats.count)
+        figure = _figure(name, repeats)
         found.append(Place(one.place, one.is_tie, _who(standing, int(one.boat)), figure, repeats.count))
     last = len(found) + 1
     found += [Place(last, False, _who(standing, number), None, 0) for number, values in runs.items() if not values]
     return tuple(found)
 
 
-def _counting(standing: Standing, trials: Mapping[str, Trial], team: int, name: str) -> list[Quantity]:
+def _counting(standing: Standing, trials: Mapping[str, Trial], team: int, name: str) -> list[Result]:
     newest = standing.team(team)
     found = []
     for attempt in standing.attempts:
@@ -38,16 +44,16 @@ def _counting(standing: Standing, trials: Mapping[str, Trial], team: int, name: 
         counts = attempt.team == team and attempt.status in ("valid", "freed")
         if counts and trial is not None and newest is not None and attempt.boat_version == newest.boat.version:
             result = trial.results.get(name)
-            if result is not None and not result.at_least:
-                found.append(result.quantity)
+            if result is not None:
+                found.append(result)
     return found
 
 
-def _figure(name: str, mean: Quantity, count: int) -> Figure:
-    result = Result(mean, "")
-    doubt = f"±\u00a0{words.give_or_take(mean)}" if count > 1 else ""
-    text = words.value_only(result)
-    return Figure(name, mean.value, mean.u, mean.unit, text, doubt)
+def _figure(name: str, repeats: compare.Repeats) -> Figure:
+    mean, is_floor = repeats.mean_with_spread, repeats.floors_count > 0
+    text = words.value_only(Result(mean, "", at_least=is_floor))
+    doubt = f"±\u00a0{words.give_or_take(mean)}" if repeats.count > 1 else ""
+    return Figure(name, mean.value, mean.u, mean.unit, text, doubt, at_least=is_floor)
 
 
 def _who(standing: Standing, number: int) -> Who:

@@ -46,13 +46,18 @@ def set_up(modules: Path, results: Path) -> None:
         subprocess.run(["modprobe", module], check=True)
 
 
+OPTIONS = "-q --strict-markers --strict-config --import-mode=importlib"
+"""Instead of those in pyproject.toml, some of which are for spreading tests over processors."""
+
+
 def work(results: Path, project: Path, arguments: tuple[str, ...]) -> int:
     """Run pytest, or the program that was asked for; its status."""
     if arguments[:1] == ("--script",):
         return subprocess.run([sys.executable, *arguments[1:]], cwd=project, check=False).returncode
     asked = arguments if any("tests/hil" in word for word in arguments) else ("tests/hil", *arguments)
     # --confcutdir: what the other tests share, Hypothesis among it, takes ten seconds to load here
-    options = ["-m", "hil", "--confcutdir=tests/hil", "-p", "no:cacheprovider", "-p", "no:xdist"]
+    options = ["-o", f"addopts={OPTIONS}", "-m", "hil", "--confcutdir=tests/hil", "-p", "no:cacheprovider"]
+    options += ["-p", "no:xdist"]
     options += [f"--junitxml={results}/junit.xml", "-o", "faulthandler_timeout=120"]
     command = [sys.executable, "-m", "pytest", *options, *asked]
     return subprocess.run(command, cwd=project, check=False).returncode

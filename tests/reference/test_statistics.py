@@ -88,16 +88,16 @@ def test_a_real_difference_is_seen() -> None:
 
 
 @pytest.mark.parametrize("pair", list(combinations(range(3), 2)))
-def test_three_boats_are_compared_as_games_and_howell_do(pair: tuple[int, int]) -> None:
-    """SciPy's tukey_hsd with unequal variances is their procedure; it does not truncate the degrees of freedom."""
+def test_three_boats_are_told_apart_where_games_and_howell_do_with_a_little_more_care(pair: tuple[int, int]) -> None:
+    """SciPy's tukey_hsd with unequal variances is their procedure, which calls too much with few repeats."""
     i, j = pair
     theirs = stats.tukey_hsd(*THREE, equal_var=False)
     bounds = theirs.confidence_interval(0.95)
     half_width = (bounds.high[i, j] - bounds.low[i, j]) / 2
     ours = next(c for c in three() if (c.first, c.second) == ("abc"[i], "abc"[j]))
     assert ours.difference.value == pytest.approx(theirs.statistic[i, j])
-    assert half_width * (1 - 1e-6) <= ours.U < 1.05 * half_width
-    assert ours.too_close == (theirs.pvalue[i, j] > 0.05)
+    assert half_width <= ours.U < 1.10 * half_width
+    assert ours.too_close or theirs.pvalue[i, j] < 0.05
 
 
 # --- NIST Statistical Reference Datasets, univariate: https://www.itl.nist.gov/div898/strd (public domain) ---

@@ -45,3 +45,17 @@ def test_only_the_newest_version_of_a_boat_is_ranked() -> None:
     said, trials = ran({1: [4.0, 4.1], 2: [5.0, 5.1]})
     here = fold(numbered([Planned(plan(3)), *said, Carded(1, Boat(name="Boat 1", version=2))], at=AT))
     assert {one.who.team: one.runs_count for one in ranking(here, trials, "time_s")} == {1: 0, 2: 2, 3: 0}
+
+
+def test_runs_that_a_wall_cut_short_count_for_at_least_so_much_and_never_put_a_team_behind() -> None:
+    from dataclasses import replace
+
+    said, trials = ran({1: [4.0, 4.01], 2: [2.0, 2.01]})
+    for run_id in ("r3", "r4"):
+        result = replace(trials[run_id].results["time_s"], at_least=True)
+        trials[run_id] = replace(trials[run_id], results={"time_s": result})
+    here = fold(numbered([Planned(plan(2)), *said], at=AT))
+    found = {one.who.team: one for one in ranking(here, trials, "time_s")}
+    assert found[2].figure is not None
+    assert found[2].figure.at_least
+    assert found[1].place == 1, "nobody knows that the other was quicker"

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from calibration.quantity import Quantity, Source
-from logger.study.compare import compare_all, grouped, range_factor, repeats_of
+from logger.study.compare import compare_all, grouped, modulus_factor, repeats_of
 
 GATES = Source("gate distance")
 
@@ -66,16 +66,23 @@ def test_more_boats_make_every_pair_harder_to_tell_apart() -> None:
     assert in_class.U > alone.U
 
 
-# Upper 5 % points of the studentized range, from memory of the printed tables: q(3; 10) = 3.88, q(4; 20) = 3.96,
-# q(2; infinity) = 2.77, q(8; 12) = 5.12.
-@pytest.mark.parametrize(("boats", "dof", "q"), [(3, 10, 3.88), (4, 20, 3.96), (2, math.inf, 2.77), (8, 12, 5.12)])
-def test_the_factor_is_that_of_the_tables(boats: int, dof: float, q: float) -> None:
-    assert range_factor(boats, dof) * math.sqrt(2) == pytest.approx(q, abs=0.006)
+# Upper 5 % points of the studentized maximum modulus, from memory of the printed tables (Stoline & Ury, Technometrics
+# 21:87, 1979): three pairs, 10 degrees of freedom 2.83; infinitely many 2.39; ten pairs, infinitely many 2.80.
+@pytest.mark.parametrize(("pairs", "dof", "m"), [(3, 10, 2.83), (3, math.inf, 2.39), (10, math.inf, 2.80)])
+def test_the_factor_is_that_of_the_tables(pairs: int, dof: float, m: float) -> None:
+    assert modulus_factor(pairs, dof) == pytest.approx(m, abs=0.006)
+
+
+@pytest.mark.parametrize("dof", [2, 4, 9])
+def test_the_factor_is_the_largest_of_many_draws(dof: int) -> None:
+    draw = np.random.default_rng(dof)
+    largest = np.abs(draw.normal(size=(200_000, 6))).max(axis=1) / np.sqrt(draw.chisquare(dof, 200_000) / dof)
+    assert np.mean(largest <= modulus_factor(6, dof)) == pytest.approx(0.95, abs=0.002)
 
 
 @pytest.mark.parametrize("dof", [1, 3, 8, 60])
 def test_for_two_boats_the_factor_is_students(dof: int) -> None:
-    assert range_factor(2, dof + 0.7) == pytest.approx(stats.t.isf(0.025, dof), rel=1e-6)
+    assert modulus_factor(1, dof + 0.7) == pytest.approx(stats.t.isf(0.025, dof), rel=1e-6)
 
 
 # What the procedure promises: with no true difference at most one class in twenty is told of one.
