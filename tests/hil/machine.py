@@ -75,8 +75,8 @@ def ram_disk(made: Kernel, *, results: Path, arguments: Sequence[str]) -> bytes:
 
 
 CPU = "Nehalem"
-"""Without AVX: emulated by QEMU 7.2, NumPy's comparisons by AVX2 end in a segmentation fault where memory lies unluckily,
-which they do on no real processor."""
+"""Without AVX: emulated by QEMU 7.2, NumPy's comparisons by AVX2 end in a segmentation fault where memory lies
+unluckily, which they do on no real processor."""
 
 
 def qemu_command(made: Kernel, *, results: Path, cpus_count: int, memory_mb: int) -> list[str]:
