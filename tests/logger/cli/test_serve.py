@@ -6,6 +6,8 @@ import socket
 import subprocess
 import sys
 import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -21,11 +23,17 @@ def rig(tmp_path: Path) -> Path:
     return tmp_path / "rig.toml"
 
 
-def served(rig: Path, *words: str, said: str = "") -> subprocess.Popen[str]:
-    return subprocess.Popen(
+@contextmanager
+def served(rig: Path, *words: str) -> Iterator[subprocess.Popen[str]]:
+    """The program, ended at the end whatever a test found."""
+    with subprocess.Popen(
         [sys.executable, "-m", "logger", "serve", str(rig), *words], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
         stderr=subprocess.PIPE, text=True, env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
-    )  # fmt: skip
+    ) as server:  # fmt: skip
+        try:
+            yield server
+        finally:
+            server.kill()
 
 
 def test_it_serves_on_this_computer_until_it_is_stopped(rig: Path) -> None:
@@ -33,7 +41,7 @@ def test_it_serves_on_this_computer_until_it_is_stopped(rig: Path) -> None:
         assert server.stdout is not None
         address = server.stdout.readline().split()[3]
         assert address.startswith("http://127.0.0.1:")
-        with urllib.request.urlopen(address, timeout=60) as answer:  # noqa: S310 - it is our own
+        with urllib.request.urlopen(f"{address.rstrip('/')}/rig", timeout=60) as answer:  # noqa: S310 - it is our own
             assert answer.status == 200
             assert b"Calibration, step by step" in answer.read()
             assert "server" not in {name.lower() for name in answer.headers}
