@@ -12,7 +12,7 @@ from logger.simulator.live import SimulatedTank
 from logger.vision.calm import Calm
 
 
-def watched(tier: str, folder: Path, count: int = 24) -> Calm:
+def watched(tier: str, folder: Path, count: int = 10) -> Calm:
     tank = SimulatedTank(tier=tier, kind="drift", seed=4, frame_rate_hz=8.0)  # type: ignore[arg-type]
     file = folder / "camera.toml"
     file.write_text(tank.camera_text, encoding="utf-8")
