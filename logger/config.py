@@ -12,6 +12,8 @@ from typing import Annotated, Literal, TypeAlias
 from logger.settings import Range, Text
 
 KindOfRun: TypeAlias = Literal["straight", "drift", "course", "cargo", "rings", "distance", "balance", "load"]
+BY_HAND: frozenset[KindOfRun] = frozenset(("balance", "load"))
+"""Tests that are written down by hand; the rig measures nothing in them."""
 LineRole: TypeAlias = Literal["start", "mark", "finish"]
 ZoneKind: TypeAlias = Literal["port", "obstacle", "ring"]
 TagKind: TypeAlias = Literal["square", "disc"]

@@ -12,9 +12,10 @@ from contextlib import nullcontext
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 from logger.cli.simulate import count_of
+from logger.config import BY_HAND, KindOfRun
 from logger.errors import InputError
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from logger.results.trial import Trial
     from logger.station.line import Plan
 
-_KINDS = ("straight", "drift", "course", "cargo", "rings", "distance")
+_KINDS = tuple(kind for kind in get_args(KindOfRun) if kind not in BY_HAND)
 _MISSING_CARD = {"format": "boatrun-recording/1"}
 
 

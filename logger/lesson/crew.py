@@ -13,10 +13,11 @@ from typing import Protocol
 
 from logger.config import RunCard
 from logger.lesson.board import BeamSeen, Water
-from logger.lesson.plan import Begin, Team
+from logger.lesson.plan import Team
 from logger.recording.folder import Event
 from logger.records import Fix, KeyName
 from logger.results.trial import Trial
+from logger.station.referee import Begin
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,21 +28,9 @@ from logger.results.trial import Status, Trial
 class Desk:
     """Leads one lesson at a time. Every call may come from any thread."""
 
-    def __init__(
-        self,
-        *,
-        now: Callable[[], str],
-        clock_ns: Callable[[], int],
-        clock_set_by: Callable[[], str] = lambda: "unknown",
-    ) -> None:
-        """No lesson is open yet.
-
-        Args:
-            now: wall time, RFC 3339, for the log.
-            clock_ns: CLOCK_MONOTONIC.
-            clock_set_by: how this computer's wall clock was set, as in a run's card.
-        """
-        self._on = Proceedings(now=now, clock_ns=clock_ns, clock_set_by=clock_set_by)
+    def __init__(self, proceedings: Proceedings) -> None:
+        """Lead `proceedings`, in which no lesson is open yet."""
+        self._on = proceedings
         self.ear = Ear(self._on, self)
         """Whom the crew tells what happens."""
 
@@ -103,11 +91,10 @@ class Desk:
             standing = self._on.opened()
             self._on.state = "over" if standing.is_over else "paused" if standing.is_paused else "called"
             self._on.settle()
-            for attempt in self._on.standing.attempts:
+            for attempt in self._on.opened().attempts:
                 if attempt.state in ("to_decide", "decided") and attempt.run_id not in self._on.trials:
                     crew.measure(folder.recording(attempt.run_id))
-                self._on.mirror(attempt.run_id)
-            self._on.attend()
+            self._on.mirror()
 
     def close(self) -> None:
         """Leave the lesson; it can be opened again. InputError: a run is under way."""
@@ -182,7 +169,7 @@ class Desk:
             if not is_waiting and not self._on.may("change"):
                 raise InputError("not while a run is under way; decide when it has ended")
             self._on.say(said.Decided(attempt.run_id, status, reason.strip(), again))
-            self._on.mirror(attempt.run_id)
+            self._on.mirror()
             self._on.settle()
 
     def count(self, of: CountOf, count: int, *, run_id: str = "") -> None:
@@ -200,7 +187,7 @@ class Desk:
         with self._on.changing():
             self._on.team(team)
             self._on.say_about(run_id, lambda attempt: said.Reassigned(attempt.run_id, team))
-            self._on.mirror(run_id)
+            self._on.mirror()
             self._on.settle()
 
     def move(self, team: int, *, last: bool) -> None:
@@ -255,11 +242,8 @@ class Desk:
             number = self._on.opened().can_undo
             if number is None:
                 raise InputError("there is nothing to take back")
-            before = self._on.opened()
             self._on.say(said.Undone(number))
-            for attempt in self._on.opened().attempts:
-                if attempt != before.attempt(attempt.run_id):
-                    self._on.mirror(attempt.run_id)
+            self._on.mirror()
             self._on.settle()
 
     def pause(self, reason: str = "") -> None:

@@ -134,7 +134,7 @@ class Ear:
                 return
             if trial is not None:
                 self._on.trials[run_id] = trial
-                self._on.mirror(run_id)
+                self._on.mirror()
             if run_id == self._on.run.run_id:
                 self._on.run = replace(
                     self._on.run, trial=trial or self._on.run.trial, is_final=True, why_none=sentence

@@ -117,14 +117,19 @@ class LessonFolder:
         with Store(self.store, read_only=True) as store:
             return store.runs()
 
-    def mirror(self, attempt: Attempt, standing: Standing, *, at: str) -> None:
-        """Let the store say of a run what the log says. StoreError: it cannot be written."""
-        stored = next((one for one in self.stored() if one.trial.run_id == attempt.run_id), None)
-        if stored is None:
-            return
-        with Store(self.store) as store:
-            for correction in _corrections(attempt, stored, standing, at=at):
-                store.correct(correction)
+    def mirror(self, *, at: str) -> None:
+        """Let the store say of its runs what the log says. StoreError: it cannot be read or written."""
+        stored = {one.trial.run_id: one for one in self.stored()}
+        behind = [
+            correction
+            for attempt in self._standing.attempts
+            if attempt.run_id in stored
+            for correction in _corrections(attempt, stored[attempt.run_id], self._standing, at=at)
+        ]
+        if behind:
+            with Store(self.store) as store:
+                for correction in behind:
+                    store.correct(correction)
 
     def close(self) -> None:
         """Give the log back. May be called twice."""

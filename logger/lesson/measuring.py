@@ -56,16 +56,17 @@ class Measuring:
 
     def begin(self, folder: Path, run_id: str) -> None:
         """Measure a recording; what comes of it is told."""
-        if self._pool is None:
-            self._pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_stand_back)
-        done = self._pool.submit(measured, folder, self._store, self._now())
+        done = self._opened().submit(measured, folder, self._store, self._now())
         done.add_done_callback(lambda future: self._tell(run_id, future))
 
     def warm_up(self) -> None:
         """Have the process load what it needs, so that the first run does not wait for that."""
+        self._opened().submit(_stand_ready)
+
+    def _opened(self) -> ProcessPoolExecutor:
         if self._pool is None:
             self._pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_stand_back)
-        self._pool.submit(_stand_ready)
+        return self._pool
 
     def close(self) -> None:
         """Do not begin anything more; what is being measured is ended."""

@@ -11,16 +11,15 @@ from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal, TypeAlias
 
 from logger import settings
-from logger.config import Boat, Conditions, KindOfRun, Positive, Rules
+from logger.config import BY_HAND, Boat, Conditions, KindOfRun, Positive, Rules
 from logger.errors import ConfigError
 from logger.settings import Range, Text
+from logger.station.referee import Begin
 
 FORMAT = "boatrun-lesson/1"
 
 OrderKind: TypeAlias = Literal["fixed", "random", "balanced"]
 """As listed in every round · drawn anew for every round · each team about as often early as late."""
-Begin: TypeAlias = Literal["hands_off", "on_go"]
-"""A run begins when the boat reaches the start line · on the word go, and not before it."""
 Units: TypeAlias = Literal["metric", "inches"]
 """What lengths are typed in; everything is shown in metric units."""
 
@@ -29,8 +28,6 @@ Repeats: TypeAlias = Annotated[int, Range(least=1, most=12)]
 Number: TypeAlias = Annotated[int, Range(least=1, most=40)]
 
 MOST_TEAMS = 40
-BY_HAND: frozenset[KindOfRun] = frozenset(("balance", "load"))
-"""Tests that are written down by hand, without a recording."""
 
 
 @dataclass(frozen=True, slots=True)

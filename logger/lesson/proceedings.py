@@ -187,12 +187,9 @@ class Proceedings:
         """The card of a run."""
         return card_of(self.opened(), turn, run_id=run_id, at=self.now(), clock_set_by=self.clock_set_by())
 
-    def mirror(self, run_id: str) -> None:
-        """Bring the store into line with what was decided, once the run is in it. Trouble is shown, the log has it."""
-        attempt = self.opened().attempt(run_id)
-        if attempt is None or run_id not in self.trials:
-            return
+    def mirror(self) -> None:
+        """Bring the store into line with what was decided of the runs in it. Trouble is shown, the log has it."""
         try:
-            self.lesson.mirror(attempt, self.opened(), at=self.now())
+            self.lesson.mirror(at=self.now())
         except StoreError as error:
             self.troubles = shown.sentences(str(error))

@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from logger import __version__
-from logger.config import KindOfRun, Rig, ZoneKind
+from logger.config import BY_HAND, KindOfRun, Rig, ZoneKind
 from logger.recording.folder import Recording
 from logger.results import (
     by_hand,
@@ -42,7 +42,6 @@ Answers = Mapping[str, Result | NotMeasured]
 
 _CHANGE = 0.05
 """By what share a boat under power may change its speed while it passes the finish beam."""
-_BY_HAND = ("balance", "load")
 _OWN_COUNTS: dict[KindOfRun, tuple[str, ZoneKind | None]] = {
     "course": ("ports and obstacles", "port"),
     "cargo": ("pieces of cargo", None),
@@ -81,7 +80,7 @@ def conclude(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> O
     heard = testimony(case)
     ending = stretch.ending(case, heard)
     answers: dict[str, Result | NotMeasured] = {}
-    if case.kind not in _BY_HAND:
+    if case.kind not in BY_HAND:
         answers |= {**_times(case, heard), **_mean_speed(case, heard), **_speed_at_line(case, heard)}
         answers |= stretch.answers(case, heard, ending)
         if case.kind == "drift":
@@ -193,7 +192,7 @@ def _status(case: Case, heard: Testimony) -> Status:
 
 
 def _kind_flags(case: Case, answers: Answers) -> list[str]:
-    if case.kind in _BY_HAND:
+    if case.kind in BY_HAND:
         return [f"A {case.kind} test is entered by hand; the instrument measures nothing in it."]
     if case.kind in _OWN_COUNTS:
         what, kind = _OWN_COUNTS[case.kind]

@@ -24,6 +24,7 @@ from logger.checkup.machine import clock_is_led
 from logger.errors import LoggerError
 from logger.lesson.crew import Crew
 from logger.lesson.desk import Desk
+from logger.lesson.proceedings import Proceedings
 from logger.web.drafts import Drafts
 from logger.web.guard import Guard, TooMuchError
 from logger.web.jobs import Jobs
@@ -159,7 +160,7 @@ def _lessons(
 
         return RigCrew(rig_file, told=desk.ear, store=store, now=at)
 
-    desk = Desk(now=at, clock_ns=clock_ns, clock_set_by=lambda: "network" if clock_is_led() else "unknown")
+    desk = Desk(Proceedings(now=at, clock_ns=clock_ns, clock_set_by=lambda: "network" if clock_is_led() else "unknown"))
     return Lessons(rig_file.absolute().parent / FOLDER, desk, crew=crew or own_crew, now=now)
 
 

@@ -6,7 +6,6 @@ With BOATRUN_SHOTS=FOLDER pictures of every page are kept there, to be looked at
 from __future__ import annotations
 
 import os
-import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,9 +28,7 @@ from tests.logger.cli.test_calibrate_plane import RIG
 from tests.logger.station.test_plane_session import still
 
 pytestmark = pytest.mark.browser
-playwright = pytest.importorskip("playwright.sync_api", reason="the extra `browser` is not installed")
 axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="the extra `browser` is not installed")
-BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 SIZES = {"wide": (1280, 900), "narrow": (390, 844)}
 GATES = """
 [[gates]]
@@ -69,29 +66,6 @@ def rigged(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rigged]:
         cv2.imwrite(str(hands / f"{name}.png"), plane_picture.picture(scene))
     with served(folder / "rig.toml") as address:
         yield Rigged(folder / "rig.toml", address, photos, hands / "dry.png", hands / "filled.png")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if BROWSER is None:
-        pytest.skip("there is no Chromium here: install it to open the pages (apt-get install chromium)")
-    with playwright.sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=BROWSER, args=["--no-sandbox", "--disable-gpu"])
-        yield opened
-        opened.close()
-
-
-@pytest.fixture
-def page(browser: Any) -> Iterator[Any]:
-    """A window, of which every complaint and every address that it asks for is noted."""
-    context = browser.new_context(viewport={"width": 1280, "height": 900})
-    page = context.new_page()
-    page.complaints, page.asked = [], []
-    page.on("console", lambda message: page.complaints.append(message.text))
-    page.on("pageerror", lambda error: page.complaints.append(str(error)))
-    page.on("request", lambda request: page.asked.append(request.url))
-    yield page
-    context.close()
 
 
 def kept_shot(page: Any, name: str) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 import subprocess
 from html import unescape
 from pathlib import Path
@@ -14,10 +13,10 @@ import pytest
 from logger.config import Rig, Tank
 from logger.recording.place_list import read_places
 from logger.study.point_page import point_page
+from tests.browser.chromium import BROWSER
 
 pytestmark = pytest.mark.browser
 
-BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 OPTIONS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update",
     "--no-first-run", "--host-resolver-rules=MAP * ~NOTFOUND", "--virtual-time-budget=3000", "--dump-dom",

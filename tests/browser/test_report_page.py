@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
 import subprocess
 from dataclasses import dataclass
 from html import unescape
@@ -17,10 +16,10 @@ from logger.results.measure import measure
 from logger.simulator.live import SimulatedTank
 from logger.study.gather import run_of
 from logger.study.report import report
+from tests.browser.chromium import BROWSER
 
 pytestmark = pytest.mark.browser
 
-BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 # No name is found and nothing is fetched in the background: the page is on its own.
 OPTIONS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update",

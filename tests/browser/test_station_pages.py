@@ -6,7 +6,6 @@ Nobody works the rig but the test. With BOATRUN_SHOTS=FOLDER pictures of every p
 from __future__ import annotations
 
 import os
-import shutil
 import threading
 import time
 from collections.abc import Iterator
@@ -26,9 +25,7 @@ from tests.logger.cli.test_calibrate_plane import RIG
 from tests.logger.lesson.lessons import Hands, trial
 
 pytestmark = pytest.mark.browser
-playwright = pytest.importorskip("playwright.sync_api", reason="the extra `browser` is not installed")
 axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="the extra `browser` is not installed")
-BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 HERE = "127.0.0.1"
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "low": (1280, 720), "wall": (1920, 1080)}
 WITHIN_MS = 30_000
@@ -70,29 +67,6 @@ def station(tmp_path: Path) -> Iterator[Station]:
         yield made
         server.should_exit = True
         thread.join(20)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if BROWSER is None:
-        pytest.skip("there is no Chromium here: install it to open the pages (apt-get install chromium)")
-    with playwright.sync_playwright() as driver:
-        made = driver.chromium.launch(executable_path=BROWSER, args=["--no-sandbox", "--disable-gpu"])
-        yield made
-        made.close()
-
-
-@pytest.fixture
-def page(browser: Any) -> Iterator[Any]:
-    """A window, of which every complaint and every address that it asks for is noted."""
-    context = browser.new_context(viewport={"width": 1280, "height": 900})
-    page = context.new_page()
-    page.complaints, page.asked = [], []
-    page.on("console", lambda message: page.complaints.append(message.text))
-    page.on("pageerror", lambda error: page.complaints.append(str(error)))
-    page.on("request", lambda request: page.asked.append(request.url))
-    yield page
-    context.close()
 
 
 def judged(page: Any, name: str) -> None:

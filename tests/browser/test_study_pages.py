@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 import zlib
 from collections.abc import Iterator
 from decimal import Decimal
@@ -23,9 +22,7 @@ from logger.study.pack.writing import pack
 from tests.logger.study.invented_class import Sail, along_mm, speed_mm_per_s, track_of, write_class
 
 pytestmark = pytest.mark.browser
-playwright = pytest.importorskip("playwright.sync_api", reason="the extra `browser` is not installed")
 axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="the extra `browser` is not installed")
-BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 SIZES = {"wide": (1280, 900), "tablet": (820, 1100), "narrow": (390, 844)}
 LOOKED_AT = (
     ("2-3", "narrow"),
@@ -54,29 +51,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return made
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if BROWSER is None:
-        pytest.skip("there is no Chromium here: install it to open the pages (apt-get install chromium)")
-    with playwright.sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=BROWSER, args=["--no-sandbox", "--disable-gpu"])
-        yield opened
-        opened.close()
-
-
 @pytest.fixture
-def page(browser: Any) -> Iterator[Any]:
-    """A window, of which every complaint and every address that it asks for is noted."""
-    context = browser.new_context(viewport={"width": 1280, "height": 900})
-    page = context.new_page()
-    page.complaints, page.asked = [], []
-    page.on("console", lambda message: page.complaints.append(message.text))
-    page.on("pageerror", lambda error: page.complaints.append(str(error)))
-    page.on("request", lambda request: page.asked.append(request.url))
+def page(page: Any) -> Iterator[Any]:
+    """A window in which no page complains, and none asks for anything outside."""
     yield page
     assert page.complaints == []
     assert [url for url in page.asked if not url.startswith(("file://", "blob:"))] == [], "nothing is asked for outside"
-    context.close()
 
 
 def opened(page: Any, folder: Path, name: str, band: str = "4-5") -> Any:

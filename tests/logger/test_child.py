@@ -9,19 +9,19 @@ import time
 from pathlib import Path
 
 PARENT = """
-import multiprocessing, sys, time
+import multiprocessing, signal, sys
 from logger.child import end_with_parent
 
 def work(pid):
     end_with_parent()
     import os
     open(pid, "w").write(str(os.getpid()))
-    time.sleep(600)
+    signal.pause()
 
 if __name__ == "__main__":
     context = multiprocessing.get_context("spawn")
     context.Process(target=work, args=(sys.argv[1],)).start()
-    time.sleep(600)
+    signal.pause()
 """
 
 

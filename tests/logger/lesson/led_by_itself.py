@@ -17,6 +17,7 @@ from logger.errors import InputError
 from logger.lesson.board import Board
 from logger.lesson.desk import Desk
 from logger.lesson.folder import LessonFolder
+from logger.lesson.proceedings import Proceedings
 from logger.lesson.rig_crew import RigCrew
 
 
@@ -26,7 +27,7 @@ def now() -> str:
 
 def lead(rig_file: Path, lesson: Path) -> None:
     folder = LessonFolder(lesson)
-    desk = Desk(now=now, clock_ns=time.monotonic_ns)
+    desk = Desk(Proceedings(now=now, clock_ns=time.monotonic_ns))
     changed = threading.Event()
     desk.listen(lambda _: changed.set())
     desk.open(folder, RigCrew(rig_file, told=desk.ear, store=folder.store, now=now))

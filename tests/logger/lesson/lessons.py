@@ -13,6 +13,7 @@ from logger.lesson.crew import Job, Seen
 from logger.lesson.desk import Desk
 from logger.lesson.folder import LessonFolder
 from logger.lesson.plan import LessonPlan, Team
+from logger.lesson.proceedings import Proceedings
 from logger.recording.folder import Event
 from logger.records import KeyName
 from logger.results.store import Store
@@ -121,7 +122,7 @@ def led(folder: LessonFolder) -> tuple[Desk, Hands]:
     """A desk that leads the lesson in `folder`."""
     OPENED.append(folder)
     clock = iter(range(1, 10**9))
-    desk = Desk(now=lambda: AT, clock_ns=lambda: next(clock))
+    desk = Desk(Proceedings(now=lambda: AT, clock_ns=lambda: next(clock)))
     hands = Hands(folder.store, desk)
     desk.open(folder, hands)
     return desk, hands

@@ -14,6 +14,7 @@ from logger.lesson.board import Board
 from logger.lesson.desk import Desk
 from logger.lesson.folder import LessonFolder
 from logger.lesson.plan import LessonPlan
+from logger.lesson.proceedings import Proceedings
 from logger.lesson.rig_crew import RigCrew
 from logger.recording.rig_toml import rig_text
 from logger.simulator.live import SimulatedTank
@@ -60,7 +61,7 @@ class Practice:
             return datetime.now().astimezone().isoformat(timespec="seconds")
 
         self.folder = LessonFolder.create(self.file.parent / "lessons", self.made, at=AT)
-        self.desk = Desk(now=now, clock_ns=time.monotonic_ns)
+        self.desk = Desk(Proceedings(now=now, clock_ns=time.monotonic_ns))
         self._changed = threading.Condition()
         self.seen: list[Board] = []
         self.desk.listen(self._note)

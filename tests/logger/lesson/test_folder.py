@@ -64,7 +64,6 @@ def test_the_store_is_told_once_what_the_log_says(tmp_path: Path) -> None:
     hands.finishes()
     desk.decide("freed")
     for _ in range(2):
-        assert desk.standing is not None
-        folder.mirror(desk.standing.attempts[0], desk.standing, at=AT)
+        folder.mirror(at=AT)
     changes = [correction.change for correction in folder.stored()[0].corrections]
     assert changes == ["freed"]

@@ -14,6 +14,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from logger.lesson.desk import Desk as LessonDesk
+from logger.lesson.proceedings import Proceedings
 from logger.results.trial import Trial
 from logger.web.app import build
 from logger.web.drafts import Drafts
@@ -122,7 +123,7 @@ def rig_file(tmp_path: Path) -> Path:
 
 def site_of(rig_file: Path) -> Site:
     """What every page is given, without an application around it."""
-    led = LessonDesk(now=AT.isoformat, clock_ns=Clock())
+    led = LessonDesk(Proceedings(now=AT.isoformat, clock_ns=Clock()))
     lessons = Lessons(rig_file.parent / "lessons", led, crew=Hands, now=lambda: AT)
     return Site(
         rig_file, Sessions(Clock(), asks_pin=False), Attempts(Clock()), None, Drafts(rig_file), Jobs(), lambda: AT,

@@ -7,6 +7,7 @@ import pytest
 
 from logger.errors import InputError
 from logger.lesson.desk import Desk
+from logger.lesson.proceedings import Proceedings
 from logger.web.lessons import Lessons
 from tests.logger.lesson.lessons import Hands, plan
 
@@ -22,7 +23,7 @@ class Wall:
 
 def lessons(folder: Path, wall: Wall | None = None) -> Lessons:
     clock = wall or Wall()
-    desk = Desk(now=lambda: clock().isoformat(timespec="seconds"), clock_ns=lambda: 1)
+    desk = Desk(Proceedings(now=lambda: clock().isoformat(timespec="seconds"), clock_ns=lambda: 1))
     return Lessons(folder / "lessons", desk, crew=Hands, now=clock)
 
 
