@@ -8,6 +8,7 @@ import json
 import os
 import re
 import select
+import signal
 import socket
 import stat
 import struct
@@ -167,7 +168,7 @@ def the_walls() -> None:
 def answers(address: str) -> str:
     """What the pages say there: their status, or why not."""
     try:
-        with urllib.request.urlopen(f"http://{address}:8321/", timeout=30) as answer:
+        with urllib.request.urlopen(f"http://{address}:8321/rig", timeout=30) as answer:
             return f"{answer.status} {'Calibration, step by step' in answer.read().decode()}"
     except OSError as error:
         return type(error).__name__
@@ -192,7 +193,7 @@ def the_pages() -> None:
         print(last_words("boatrun-serve"))
     process = run("systemctl", "show", "-p", "MainPID", "--value", "boatrun-serve.service")
     with open(os.pidfd_open(int(process))) as its_end:
-        run("kill", "-STOP", process)  # it hangs: nothing is told any more
+        signal.pidfd_send_signal(its_end.fileno(), signal.SIGSTOP)  # it hangs: nothing is told any more
         select.select([its_end], [], [], 240)
     shown = run("systemctl", "show", "-p", "Result,SubState", "boatrun-serve.service")
     say(f"pages that hang are started anew: {' '.join(shown.split())}", well="Result=watchdog" in shown)
