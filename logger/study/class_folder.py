@@ -1,6 +1,7 @@
 """The folder of a class, as a lesson left it: every run as it stands now, ready to be drawn. No video is looked at.
 
-It holds `trials.sqlite` and the folders of the recordings; whatever else lies there is left alone.
+It holds `trials.sqlite` and the folders of the recordings; whatever else lies there is left alone. A recording that is
+gone or damaged shuts nobody out: the class opens, and says which run is missing and why.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from logger.config import Rig, RunCard
-from logger.errors import InputError
+from logger.errors import InputError, LoggerError
 from logger.recording.card_toml import read_card
 from logger.recording.rig_toml import read_rig
 from logger.results.store import Store, Stored
@@ -21,6 +22,8 @@ from logger.study.series import zero_of
 
 STORE = "trials.sqlite"
 COUNTED = ("valid", "freed")
+_TOLD = 3
+"""So many reasons are enough where nothing can be read."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,6 +37,10 @@ class ClassRun:
     """Place in the order in which the runs were made, from 1."""
     reason: str
     """Why somebody changed its status; empty if nobody did."""
+    folder: Path | None = None
+    """Where its recording is."""
+    trouble: str = ""
+    """Why its track cannot be drawn although one was kept; empty if nothing is wrong with it."""
 
     @property
     def id(self) -> str:
@@ -52,12 +59,33 @@ class ClassRun:
         return card.name if card.version == 1 else f"{card.name} {card.version}"
 
 
+@dataclass(frozen=True, slots=True)
+class MissingRun:
+    """A run that the store remembers, but of which the recording is gone or cannot be read."""
+
+    trial: Trial
+    """As it was measured, with its status of now."""
+    team: str
+    boat: str
+    why: str
+    """A sentence."""
+
+    @property
+    def id(self) -> str:
+        """Name of the run."""
+        return self.trial.run_id
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Class:
     """All runs of a class, at least one, in the order in which they were made."""
 
     name: str
     runs: tuple[ClassRun, ...]
+    missing: tuple[MissingRun, ...] = ()
+    """Runs that cannot be shown; they are told and counted, and in no mean."""
+    folder: Path | None = None
+    """Where it was read from."""
 
     @property
     def kinds(self) -> tuple[str, ...]:
@@ -97,7 +125,7 @@ def read_class(folder: Path, *, name: str = "") -> Class:
     """Every run of the class in `folder`; named after the folder if no name is given.
 
     Raises:
-        InputError: there is no such class, no run in it, or a recording is gone or cannot be read.
+        InputError: there is no such class, no run in it, or none of which the recording can be read.
         StoreError: the store cannot be read.
     """
     if not is_class_folder(folder):
@@ -107,28 +135,64 @@ def read_class(folder: Path, *, name: str = "") -> Class:
     if not kept:
         raise InputError(f"{folder}: its store holds no run yet; measure a recording first")
     rigs: dict[bytes, Rig] = {}
-    read = sorted(
-        ((stored, _read(folder, stored, rigs)) for stored in kept),
-        key=lambda pair: (pair[1].card.recorded_at, pair[1].trial.run_id),
-    )
-    runs = [
-        ClassRun(run, stored.team or run.card.boat.team or run.card.boat.name, number, _reason(stored))
-        for number, (stored, run) in enumerate(read, start=1)
-    ]
-    return Class(name or folder.resolve().name, tuple(runs))
+    read: list[ClassRun] = []
+    missing: list[MissingRun] = []
+    for stored in kept:
+        try:
+            read.append(_read(folder, stored, rigs))
+        except LoggerError as error:
+            trial = replace(stored.trial, status=stored.status)
+            missing.append(MissingRun(trial, stored.team or stored.boat, stored.boat, _inside(str(error), folder)))
+    if not read:
+        told = " | ".join(one.why for one in missing[:_TOLD])
+        raise InputError(f"{folder}: no recording of its {len(missing)} runs can be read: {told}")
+    read.sort(key=lambda one: (one.run.card.recorded_at, one.id))
+    runs = tuple(replace(one, number=number) for number, one in enumerate(read, start=1))
+    return Class(name or folder.resolve().name, runs, tuple(missing), folder)
 
 
-def _read(folder: Path, stored: Stored, rigs: dict[bytes, Rig]) -> Run:
-    """One run; `rigs` are those read before, by the bytes of their file, as a class has mostly one."""
+def _read(folder: Path, stored: Stored, rigs: dict[bytes, Rig]) -> ClassRun:
+    """One run; `rigs` are those read before, by the bytes of their file, as a class has mostly one.
+
+    Raises:
+        LoggerError: its card or its rig file is gone or damaged. A track can be missed: the trial was measured.
+    """
     place = _place(folder, stored)
-    written = (place / "rig.toml").read_bytes()
+    written = _bytes(place / "rig.toml")
     card, rig = read_card(place / "recording.toml"), rigs.get(written) or read_rig(place / "rig.toml")
     rigs[written] = rig
     trial = replace(stored.trial, status=stored.status)
     card = _as_decided(card, stored)
-    columns = read_track(place / "track.csv")
+    columns, trouble = _track(place / "track.csv", trial)
     series = None if columns is None else series_of_track(columns, trial, rig, card.boat)
-    return Run(card=card, rig=rig, trial=trial, series=series, zero_ns=_zero_ns(trial, rig, columns))
+    run = Run(card=card, rig=rig, trial=trial, series=series, zero_ns=_zero_ns(trial, rig, columns))
+    team = stored.team or card.boat.team or card.boat.name
+    return ClassRun(run, team, 0, _reason(stored), place, _inside(trouble, folder))
+
+
+def _inside(text: str, folder: Path) -> str:
+    """The sentence without the way to the class folder, which may tell whose computer it lies on."""
+    for place in {str(folder), str(folder.resolve())}:
+        text = text.replace(f"{place}/", "").removeprefix(f"{place}: ")
+    return text
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError(f"{path}: it cannot be read ({error.strerror}); put it back") from error
+
+
+def _track(path: Path, trial: Trial) -> tuple[dict[str, Floats] | None, str]:
+    """The track, and why there is none although the camera saw one."""
+    try:
+        columns = read_track(path)
+    except InputError as error:
+        return None, str(error)
+    if columns is None and any("camera" in found.witness for found in trial.results.values()):
+        return None, f"{path}: it is gone, though the camera has seen this run; put it back, or measure again"
+    return columns, ""
 
 
 def _place(folder: Path, stored: Stored) -> Path:

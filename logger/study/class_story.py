@@ -29,18 +29,25 @@ class Count:
     """A plain number."""
     freed: int
     """Counted, but with help: a plain number."""
+    missing: int = 0
+    """Of which the recording is gone or damaged, so that they are in no mean: a plain number."""
 
 
 def counts(whole: Class, kind: str) -> list[Count]:
     """Every team's runs of a kind, none hidden."""
     found = []
-    for team in whole.teams:
+    lost = [one for one in whole.missing if one.trial.kind == kind]
+    for team in dict.fromkeys((*whole.teams, *(one.team for one in lost))):
         runs = [one.run.trial.status for one in whole.of(kind=kind, team=team)]
-        if runs:
+        gone = sum(one.team == team for one in lost)
+        if runs or gone:
             kept = sum(one.counts for one in whole.of(kind=kind, team=team))
             found.append(
-                Count(team, len(runs), kept, runs.count("void"), runs.count("did_not_finish"), runs.count("freed"))
-            )
+                Count(
+                    team, len(runs) + gone, kept, runs.count("void"), runs.count("did_not_finish"),
+                    runs.count("freed"), gone,
+                )
+            )  # fmt: skip
     return found
 
 
@@ -62,6 +69,10 @@ def counts_told(whole: Class, kind: str) -> str:
         text += " " + several(
             "{n} was freed with help and counts.", "{n} were freed with help and count.", freed
         ).format(n=freed)
+    if gone := sum(c.missing for c in every):
+        text += " " + several(
+            "{n} is missing: its recording cannot be read.", "{n} are missing: their recordings cannot be read.", gone
+        ).format(n=gone)
     return text
 
 

@@ -31,12 +31,15 @@ def read_track(path: Path) -> dict[str, Floats] | None:
     """The columns of a track.csv that are numbers, and `seen` (1 where the boat was seen); None if there is no track.
 
     Raises:
-        InputError: the file is no track.csv.
+        InputError: the file is no track.csv, or damaged.
     """
     if not path.is_file():
         return None
-    with path.open(encoding="utf-8", newline="") as file:
-        rows = list(csv.reader(file))
+    try:
+        with path.open(encoding="utf-8", newline="") as file:
+            rows = list(csv.reader(file))
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise InputError(f"{path}: it cannot be read ({error}); measure the recording again") from error
     if not rows or rows[0] != list(TRACK):
         raise InputError(f"{path}: its first line is not that of a track.csv; measure the recording again")
     if len(rows) < 3:
@@ -45,6 +48,8 @@ def read_track(path: Path) -> dict[str, Floats] | None:
         columns = {name: np.array(column, np.float64) for name, column in _numbers(rows)}
     except ValueError as error:
         raise InputError(f"{path}: {error}; wanted numbers; measure the recording again") from None
+    if not all(np.isfinite(column).all() for column in columns.values()) or not (np.diff(columns["t_ns"]) > 0).all():
+        raise InputError(f"{path}: its moments do not follow each other as numbers; measure the recording again")
     columns["seen"] = np.array([row[-1] == _STILL for row in rows[1:]], np.float64)
     return columns
 

@@ -53,6 +53,11 @@ def lead_of(whole: Class) -> str:
         text += " " + several(
             "{count} is shown but not counted.", "{count} are shown but not counted.", len(out)
         ).format(count=len(out))
+    if whole.missing:
+        text += " " + several(
+            "{n} is missing: its recording cannot be read.", "{n} are missing: their recordings cannot be read.",
+            len(whole.missing),
+        ).format(n=len(whole.missing))  # fmt: skip
     return text
 
 

@@ -19,6 +19,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from logger import __version__
+from logger.study import words
 from logger.study.tongue import in_use
 from logger.study.track_data import as_json
 
@@ -58,7 +59,7 @@ def draw(template: str, place: Place, *, scripts: Sequence[str], data: dict[str,
         place=place, data=as_json(data), version=__version__, inside=inside, band_names=BANDS,
         styles=[(name, static_text(name) if inside else "") for name in STYLES],
         scripts=[(name, static_text(name) if inside else "") for name in scripts],
-        policy=policy(scripts) if inside else "",
+        policy=policy(scripts) if inside else "", say=words,
         **values,
     )  # fmt: skip
 

@@ -158,6 +158,8 @@ class Flow:
             parts.append(_("simulated"))
         if void:
             parts.append(several("{n} void run not counted", "{n} void runs not counted", void).format(n=void))
+        if gone := len(self._whole.missing):
+            parts.append(several("{n} run missing", "{n} runs missing", gone).format(n=gone))
         note = " · ".join(parts)
         if self._measured:
             at = (self.left_mm, self._low_mm - 0.5)

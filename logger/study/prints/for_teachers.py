@@ -81,6 +81,10 @@ def results(sheet: Sheet, whole: Class) -> None:
             rows.append([boat, "   ".join(shown), mean, spread, ", ".join(other)])
         flow.table([_("Boat"), _("Runs"), _("Mean"), _("Spread"), _("Not counted")], rows, shares=(1.6, 3, 1, 1, 1.6))
         flow.say(counts_told(whole, kind), size_pt=TEACHER_PT)
+    if whole.missing:
+        flow.heading(_("Runs that are missing"), size_pt=TEACHER_PT + 2)
+        for one in whole.missing:
+            flow.say(f"{one.id}, {one.team}: {one.why}", size_pt=TEACHER_PT)
     flow.heading(_("The class in sentences"), size_pt=TEACHER_PT + 2)
     for sentence in story(whole):
         flow.say(sentence, size_pt=TEACHER_PT)

@@ -50,6 +50,8 @@ class _Shelf:
         if found is not None and found[0] == state:
             return found[1]
         tracks = tracks_of(read_class(folder))
+        if tracks.whole.missing:
+            return tracks  # whoever puts a recording back is to see it at once; the store does not change by that
         self.kept[folder] = (state, tracks)
         while len(self.kept) > _KEPT_COUNT:
             self.kept.popitem(last=False)

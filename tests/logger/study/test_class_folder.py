@@ -8,6 +8,7 @@ import pytest
 from logger.errors import InputError
 from logger.results.store import Correction, Store
 from logger.study.class_folder import is_class_folder, names_of, read_class
+from logger.study.class_story import counts, counts_told
 from tests.logger.study.invented_class import TEAMS, sails, write_class
 
 
@@ -68,13 +69,64 @@ def test_what_is_missing_is_told(folder: Path, tmp_path: Path) -> None:
     Store(tmp_path / "trials.sqlite").close()
     with pytest.raises(InputError, match="holds no run yet"):
         read_class(tmp_path)
-    gone = tmp_path / "gone"
-    shutil.copytree(folder, gone)
-    shutil.rmtree(gone / "recordings" / "s1-r001")
-    for stray in (folder / "recordings" / "s1-r001",):
-        stray.rename(stray.with_name("away"))
-    try:
-        with pytest.raises(InputError, match="recording s1-r001 of run s1-r001 is gone"):
-            read_class(gone)
-    finally:
-        (folder / "recordings" / "away").rename(folder / "recordings" / "s1-r001")
+
+
+@pytest.fixture
+def damaged(tmp_path: Path) -> Path:
+    """A class of its own, to be broken: its store knows its recordings by this place only."""
+    return write_class(tmp_path)
+
+
+def test_a_class_opens_without_recordings_that_are_gone_or_damaged_and_says_which_and_why(damaged: Path) -> None:
+    places = damaged / "recordings"
+    shutil.rmtree(places / "s1-r001")
+    (places / "s1-r002" / "recording.toml").write_text("id = ", encoding="utf-8")
+    (places / "s1-r004" / "rig.toml").unlink()
+    (places / "s1-r005" / "rig.toml").write_bytes(b"\xff\xfe")
+    whole = read_class(damaged)
+    assert [one.id for one in whole.missing] == ["s1-r001", "s1-r002", "s1-r004", "s1-r005"]
+    assert [one.trial.status for one in whole.missing] == ["valid", "void", "valid", "valid"]
+    assert [one.team for one in whole.missing] == ["Team Heron", "Team Otter", "Team Newt", "Team Coot"]
+    assert "the recording s1-r001 of run s1-r001 is gone; put it back" in whole.missing[0].why
+    for one, file in zip(whole.missing[1:], ("recording.toml", "rig.toml", "rig.toml"), strict=True):
+        assert f"recordings/{one.id}/{file}: " in one.why
+        assert str(damaged) not in one.why, "whose computer it is, is nobody's business"
+    assert len(whole.runs) == len(list(sails())) + 1 - 4
+    assert [one.number for one in whole.runs] == list(range(1, len(whole.runs) + 1))
+    (made,) = {sum(c.made for c in counts(whole, "straight"))}
+    assert made == len([sail for sail in sails() if sail.kind == "straight"]) + 1
+    assert {c.team: c.missing for c in counts(whole, "straight")}["Team Coot"] == 1
+    assert "4 are missing: their recordings cannot be read." in counts_told(whole, "straight")
+
+
+@pytest.mark.parametrize(
+    ("content", "why"),
+    [(b"t_ns,t_s\n", "its first line is not that of a track.csv"), (b"\xff\xfe\x00", "it cannot be read"),
+     (None, "it is gone, though the camera has seen this run")],
+)  # fmt: skip
+def test_a_run_of_which_only_the_track_is_damaged_keeps_its_results(
+    damaged: Path, content: bytes | None, why: str
+) -> None:
+    track = damaged / "recordings" / "s1-r045" / "track.csv"
+    track.unlink() if content is None else track.write_bytes(content)
+    one = read_class(damaged).run("s1-r045")
+    assert one is not None
+    assert one.run.series is None
+    assert "drift_mm" in one.run.trial.results
+    assert one.trouble.startswith("recordings/s1-r045/track.csv: ")
+    assert why in one.trouble
+
+
+def test_moments_that_run_backwards_are_no_track(damaged: Path) -> None:
+    track = damaged / "recordings" / "s1-r045" / "track.csv"
+    head, *rows = track.read_text(encoding="utf-8").splitlines()
+    track.write_text("\n".join([head, *reversed(rows)]) + "\n", encoding="utf-8")
+    one = read_class(damaged).run("s1-r045")
+    assert one is not None
+    assert "do not follow each other" in one.trouble
+
+
+def test_a_class_of_which_nothing_can_be_read_says_why(damaged: Path) -> None:
+    shutil.rmtree(damaged / "recordings")
+    with pytest.raises(InputError, match=r"no recording of its 53 runs can be read: the recording s1-r001 of run"):
+        read_class(damaged)

@@ -2,11 +2,14 @@ from __future__ import annotations
 
 import io
 import re
+import shutil
 import zipfile
 from dataclasses import replace
+from pathlib import Path
 
-from logger.study.class_folder import Class
-from logger.study.pack.writing import page_names, zipped
+from logger.study.class_folder import Class, read_class
+from logger.study.pack.writing import pack, page_names, zipped
+from tests.logger.study.invented_class import write_class
 
 
 def test_every_link_inside_leads_to_a_page_of_the_pack(whole: Class, files: dict[str, str]) -> None:
@@ -31,3 +34,21 @@ def test_a_zip_holds_every_page(files: dict[str, str]) -> None:
         assert archive.testzip() is None
         assert {name.removeprefix("room/") for name in archive.namelist()} == set(files)
         assert archive.read("room/index.html").decode() == files["index.html"]
+
+
+def test_a_class_with_damaged_recordings_is_packed_and_its_pages_say_what_is_missing(tmp_path: Path) -> None:
+    folder = write_class(tmp_path)
+    shutil.rmtree(folder / "recordings" / "s1-r001")
+    (folder / "recordings" / "s1-r045" / "track.csv").write_text("nonsense", encoding="utf-8")
+    made = pack(read_class(folder), band="4-5")
+    assert "s1-r001.html" not in made
+    for page in ("index.html", "class.html"):
+        assert "Runs that are missing" in made[page]
+        assert "the recording s1-r001 of run s1-r001 is gone" in made[page]
+        assert str(folder) not in made[page]
+    assert "1 is missing: its recording cannot be read." in made["index.html"]
+    assert "The track of this run cannot be drawn:" in made["s1-r045.html"]
+
+
+def test_of_a_whole_class_nothing_is_said_to_be_missing(files: dict[str, str]) -> None:
+    assert "Runs that are missing" not in files["index.html"] + files["class.html"]

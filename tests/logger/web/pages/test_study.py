@@ -81,3 +81,15 @@ def test_sheets_tracks_and_the_pack_can_be_taken(desk: Desk, lesson: Path) -> No
 )  # fmt: skip
 def test_what_is_not_there_is_not_found(desk: Desk, lesson: Path, path: str) -> None:
     assert "there is no such page" in desk.get(path, status=404)
+
+
+def test_a_class_with_a_damaged_recording_opens_and_is_whole_as_soon_as_it_is_put_back(
+    desk: Desk, lesson: Path
+) -> None:
+    place = lesson / "recordings" / "s1-r001"
+    place.rename(lesson / "away")
+    assert "the recording s1-r001 of run s1-r001 is gone" in desk.get(f"/study/{NAME}")
+    assert "Runs that are missing" in desk.get(f"/study/{NAME}/class")
+    assert desk.client.get(f"/study/{NAME}/print/results.pdf").content.startswith(b"%PDF")
+    (lesson / "away").rename(place)
+    assert "is gone" not in desk.get(f"/study/{NAME}")
