@@ -78,6 +78,15 @@ def places(plane: Plane, rows: int, columns: int) -> Floats:
     return np.asarray(places, np.float64).reshape(-1, 2)
 
 
+def within(mask: Mask | None, pixels: Floats) -> NDArray[np.bool_]:
+    """Which points (N, 2) px of the whole picture a small mask has; beyond the picture, as at its border."""
+    if mask is None:
+        return np.ones(len(pixels), bool)
+    small = np.floor((pixels + 0.5) / SHRINK).astype(int)
+    found: NDArray[np.bool_] = mask[np.clip(small[:, 1], 0, len(mask) - 1), np.clip(small[:, 0], 0, mask.shape[1] - 1)]
+    return found
+
+
 def depth_share(tank: Tank, plane: Plane) -> float:
     """How much of the way to the foot point things on the floor seem moved on `plane` (rays near the vertical)."""
     seeming = tank.water_depth_mm / WATER_INDEX

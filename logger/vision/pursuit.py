@@ -17,6 +17,7 @@ from logger.vision.course import Course
 from logger.vision.doubts import shines
 from logger.vision.fit import AGREED_PX, Fit, Fitter
 from logger.vision.glance import Film, Whole
+from logger.vision.ground import within
 from logger.vision.hull import Floats
 from logger.vision.learning import Learnt
 from logger.vision.plane import Plane, Windowed
@@ -46,6 +47,8 @@ _LITTLE, _SAME_MM = 0.22, 3.0
 """Of so little of a boat its place is believed if the whole fit comes as near as this to it."""
 _UNLIKE, _BETTER = 2.0, 0.8
 """What is hidden counts as so many times worse than is usual; a part must leave so much less unexplained."""
+_WELL_INSIDE = 0.8
+"""A boat in the water has so much of its length in it, whatever its bow hangs over and the tank was measured wrong."""
 _RIVAL = 0.8
 """Another place at which so much is shown of what is shown at the best makes both worthless."""
 _NEAR_COUNT, _BORNE_OUT_COUNT = 4, 4
@@ -71,7 +74,7 @@ def pursue(
         t_s: (film.count,) when each was taken, from any moment.
         tank: small mask of where a boat can be.
     """
-    chase = _Chase(film, t_s, plane, found, learnt)
+    chase = _Chase(film, t_s, plane, found, learnt, tank)
     chase.forwards()
     chase.backwards()
     if chase.seek(Seeker(chase.fitter, found, tank)):
@@ -102,7 +105,7 @@ def complete(
         learnt: the boat's look.
         fits: what something else has found, on the same plane.
     """
-    chase = _Chase(film, t_s, plane, found, learnt)
+    chase = _Chase(film, t_s, plane, found, learnt, tank=None)
     chase.fits = dict(fits)
     chase.onwards()
     chase.backwards()
@@ -112,8 +115,8 @@ def complete(
 class _Chase:
     """The boat followed through the pictures: forwards, then backwards into what was missed."""
 
-    def __init__(self, film: Film, t_s: Floats, plane: Plane, found: Survey, learnt: Learnt) -> None:
-        self.film, self.found, self._t_s = film, found, t_s
+    def __init__(self, film: Film, t_s: Floats, plane: Plane, found: Survey, learnt: Learnt, tank: Mask | None) -> None:
+        self.film, self.found, self._t_s, self._tank = film, found, t_s, tank
         self.fitter = Fitter(learnt.hull.thinned(), plane, found.water, found.tone)
         self.fits: dict[int, Fit] = {}
         self._damaged: set[int] = set()
@@ -231,7 +234,8 @@ class _Chase:
         """Whether the boat is where it must be; if not, the picture may be one of which a part was lost."""
         if fit is None:
             return False
-        return min(float(np.hypot(*(fit.place_mm - start[:2]))) for start in starts) < self._nearby_mm
+        is_near = min(float(np.hypot(*(fit.place_mm - start[:2]))) for start in starts) < self._nearby_mm
+        return is_near and (not fit.is_partial or self._is_afloat(fit))
 
     def _course(self, number: int, side: int) -> Course:
         """Where the boat is in a picture, and its speed, judged from the nearest picture on one side."""
@@ -347,6 +351,15 @@ class _Chase:
         poses = np.array(starts)
         fits = self.fitter.fits_partly(picture, place_mm=poses[:, :2], heading_rad=poses[:, 2])
         return [fit for fit, start in zip(fits, starts, strict=True) if fit.good and self._is_there(fit, [start])]
+
+    def _is_afloat(self, fit: Fit) -> bool:
+        """Whether none of the boat would lie beyond the tank's wall.
+
+        The bow of a boat that touches a wall looks much like the stern of one beyond it.
+        """
+        c, s = np.cos(fit.heading_rad), np.sin(fit.heading_rad)
+        outline_mm = fit.place_mm + _WELL_INSIDE * self.fitter.hull.edge_mm @ np.array([[c, s], [-s, c]])
+        return bool(within(self._tank, self.fitter.plane.pixels(outline_mm)).all())
 
     def seek(self, seeker: Seeker) -> bool:
         """Look for the boat all over the pictures in which it was missed; whether it was found in any."""

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from logger.config import Boat, Line, Rig, Tank
-from logger.vision.ground import SHRINK, depth_share, ground, inside, places
+from logger.vision.ground import SHRINK, depth_share, ground, inside, places, within
 from logger.vision.plane import Plane
 from tests.logger.vision.painted import camera
 
@@ -20,6 +20,16 @@ def test_points_are_inside_a_polygon_with_a_dent_or_not() -> None:
     dented = np.array([[0.0, 0.0], [10.0, 0.0], [10.0, 10.0], [5.0, 4.0], [0.0, 10.0]])
     points = np.array([[1.0, 5.0], [5.0, 8.0], [9.0, 5.0], [5.0, 2.0], [-1.0, 5.0]])
     assert inside(points, dented).tolist() == [True, False, True, True, False]
+
+
+def test_a_point_is_where_its_pixel_of_the_small_mask_says_and_beyond_the_picture_as_at_the_border() -> None:
+    mask = np.zeros((3, 5), bool)
+    mask[1, 2:] = True
+    pixels = np.array(
+        [[2.0 * SHRINK, 1.5 * SHRINK], [2.0 * SHRINK - 1, 1.5 * SHRINK], [900.0, 1.0 * SHRINK], [9.0, -5.0]]
+    )
+    assert within(mask, pixels).tolist() == [True, False, True, False]
+    assert within(None, pixels).all()
 
 
 def test_the_start_zone_lies_behind_the_start_line_whichever_way_it_is_drawn() -> None:

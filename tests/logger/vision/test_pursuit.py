@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from logger.vision.fit import Fit
+from logger.vision.ground import SHRINK
 from logger.vision.pursuit import pursue, without_lonely
 from logger.vision.survey import Survey
 from tests.logger.vision.conftest import Painted
@@ -55,6 +56,19 @@ def test_a_boat_half_of_which_is_hidden_is_still_measured(painted: Painted, pict
     assert len(fits) == 150
     assert all(fits[n].is_partial and fits[n].agreeing < 0.8 for n in pictures_hidden)
     assert off_mm(painted, fits).max() < 0.8
+
+
+def test_part_of_a_boat_is_not_believed_where_the_rest_would_lie_beyond_the_wall(painted: Painted) -> None:
+    pictures, found = with_circles(painted, range(60, 80), aside_px=(-70, 0), radius_px=70)
+    rows, columns = (length // SHRINK for length in pictures[0].shape)
+    tank = np.ones((rows, columns), bool)
+    fits = pursue(Film(pictures), painted.plane, found, painted.learnt, t_s=T_S, tank=tank)
+    assert len(fits) == 150
+    middle = painted.plane.pixels(painted.on_plane(np.array([70])))[0]
+    tank[:, round(middle[0] / SHRINK) :] = False
+    walled = pursue(Film(pictures), painted.plane, found, painted.learnt, t_s=T_S, tank=tank)
+    assert 70 not in walled
+    assert all(fits[n].is_partial for n in fits.keys() - walled.keys())
 
 
 def test_a_start_that_the_sparse_pictures_got_wrong_is_put_right(painted: Painted) -> None:
