@@ -132,6 +132,8 @@ class Board:
     can_undo: bool = False
     ranking: tuple[Place, ...] = ()
     """Empty: not shown."""
+    log_count: int = 0
+    """Lines of the lesson's log: tells of what stands there alone, as notes do."""
 
     def table(self) -> dict[str, Any]:
         """As a table for JSON."""

@@ -94,6 +94,7 @@ class Desk:
             for attempt in self._on.opened().attempts:
                 if attempt.state in ("to_decide", "decided") and attempt.run_id not in self._on.trials:
                     crew.measure(folder.recording(attempt.run_id))
+            self._on.count()
             self._on.mirror()
 
     def close(self) -> None:
@@ -176,6 +177,7 @@ class Desk:
         """So much was counted by hand in a run: the last one, or one by its name."""
         with self._on.changing():
             self._on.say_about(run_id, lambda attempt: said.Counted(attempt.run_id, of, count))
+            self._on.count()
 
     def note(self, words: str, *, run_id: str = "") -> None:
         """Words about a run: the last one, or one by its name."""
@@ -243,6 +245,7 @@ class Desk:
             if number is None:
                 raise InputError("there is nothing to take back")
             self._on.say(said.Undone(number))
+            self._on.count()
             self._on.mirror()
             self._on.settle()
 

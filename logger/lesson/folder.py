@@ -13,9 +13,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from logger.errors import InputError, LoggerError, StoreError
+from logger.lesson import counted
 from logger.lesson.entries import Entry, Planned, Said, entry_from_table, entry_table
 from logger.lesson.plan import LessonPlan
 from logger.lesson.standing import Attempt, Standing, fold
+from logger.recording.hand_counts import write_counts
 from logger.recording.line_log import LineLog, read_lines
 from logger.recording.recovery import unfinished_name
 from logger.results.store import Correction, Store, Stored
@@ -130,6 +132,26 @@ class LessonFolder:
             with Store(self.store) as store:
                 for correction in behind:
                     store.correct(correction)
+
+    def count(self, attempt: Attempt, trial: Trial | None) -> bool:
+        """Let the recording of an attempt say what was counted by hand in it, as the log has it.
+
+        Returns:
+            Whether it has to be measured again for that.
+
+        Raises:
+            StoreError: it cannot be written; the log has it all the same.
+        """
+        folder = self.recording(attempt.run_id)
+        if not folder.is_dir():
+            return False
+        try:
+            is_new = write_counts(folder, {str(word): count for word, count in attempt.counts.items()})
+        except OSError as error:
+            raise StoreError(
+                f"{folder}: what was counted cannot be written there ({error.strerror}); free some space, count again"
+            ) from error
+        return is_new or (trial is not None and not counted.agrees(trial, attempt.counts))
 
     def close(self) -> None:
         """Give the log back. May be called twice."""

@@ -75,6 +75,7 @@ class Proceedings:
         board = shown.board(
             self.board.version + 1, self.folder.name if self.folder else "", self.standing, self.state,
             run=self.run, seen=self.seen, troubles=self.troubles, trials=self.trials,
+            log_count=len(self.folder.entries) if self.folder else 0,
         )  # fmt: skip
         if replace(board, version=self.board.version) == self.board:
             return
@@ -186,6 +187,16 @@ class Proceedings:
     def card(self, turn: Turn, run_id: str) -> RunCard:
         """The card of a run."""
         return card_of(self.opened(), turn, run_id=run_id, at=self.now(), clock_set_by=self.clock_set_by())
+
+    def count(self) -> None:
+        """Let recordings and trials say what was counted by hand. Trouble is shown, the log has it."""
+        for attempt in self.opened().attempts:
+            if attempt.state in ("to_decide", "decided"):
+                try:
+                    if self.lesson.count(attempt, self.trials.get(attempt.run_id)):
+                        self.crewed.measure(self.lesson.recording(attempt.run_id))
+                except StoreError as error:
+                    self.troubles = shown.sentences(str(error))
 
     def mirror(self) -> None:
         """Bring the store into line with what was decided of the runs in it. Trouble is shown, the log has it."""

@@ -6,7 +6,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from logger.lesson import cycle
+from logger.config import KindOfRun
+from logger.lesson import counted, cycle
 from logger.lesson.board import Board, Came, Figure, Who
 from logger.lesson.crew import Seen
 from logger.lesson.cycle import Signal, State
@@ -20,15 +21,15 @@ from logger.results.trial import NotMeasured, Result, Trial
 from logger.study import words
 
 MOST_NOTICES = 8
-SHOWN: Mapping[str, tuple[str, ...]] = {
-    "straight": ("time_s", "speed_mean_m_per_s"),
-    "drift": ("drift_mm", "speed_at_line_m_per_s"),
-    "course": ("time_s", "ports_count", "obstacle_touches_count"),
-    "cargo": ("ports_count", "port_dwell_s"),
-    "rings": ("rings_count",),
-    "distance": ("distance_mm", "speed_mean_m_per_s"),
+BESIDE: Mapping[KindOfRun, tuple[str, ...]] = {
+    "straight": ("speed_mean_m_per_s",),
+    "drift": ("speed_at_line_m_per_s",),
+    "course": ("ports_count", "obstacle_touches_count"),
+    "cargo": ("cargo_per_min", "ports_count"),
+    "rings": ("obstacle_touches_count",),
+    "distance": ("speed_mean_m_per_s",),
 }
-"""Kind of run -> what is shown of it, the main result first."""
+"""Kind of run -> what is shown of it beside its main result."""
 _NOT_NOW: Mapping[State, str] = {
     "closed": "no lesson is open; begin one first",
     "called": "no run is under way; arm it first",
@@ -119,6 +120,7 @@ def board(
     seen: Seen,
     troubles: tuple[str, ...],
     trials: Mapping[str, Trial],
+    log_count: int = 0,
 ) -> Board:
     """What everybody sees of the lesson as it stands, the run under way and the rig between runs."""
     if standing is None:
@@ -147,8 +149,8 @@ def board(
         boat_mm=run.boat_mm if state in ("armed", "released", "running", "drifting") else None,
         may=cycle.may(state),
         can_undo=standing.can_undo is not None,
-        ranking=ranking(standing, trials, SHOWN.get(standing.plan.kind, ("time_s",))[0])
-        if standing.shows_ranking else (),
+        ranking=ranking(standing, trials, words.main_result(standing.plan.kind)) if standing.shows_ranking else (),
+        log_count=log_count,
     )  # fmt: skip
 
 
@@ -193,14 +195,14 @@ def came(standing: Standing, attempt: Attempt, trial: Trial | None, *, is_final:
     who = _who(standing, Turn(attempt.team, attempt.round))
     assert who is not None  # noqa: S101 - teams are never taken away
     who = replace(who, boat=attempt.boat_name or who.boat, version=attempt.boat_version)
-    names = SHOWN.get(standing.plan.kind, ("time_s",))
+    names = (words.main_result(standing.plan.kind), *BESIDE.get(standing.plan.kind, ()))
     if standing.plan.kind in ("straight", "course") and standing.plan.begin == "on_go":
         names = ("time_from_go_s", *names)
-    found = {} if trial is None else trial.results
+    found = counted.results(trial, attempt.counts)
     missing = {} if trial is None else trial.not_measured
     return Came(
         attempt.run_id, who, attempt.status or "undecided", attempt.closing or "",
-        is_final=is_final,
+        is_final=is_final and (trial is None or counted.agrees(trial, attempt.counts)),
         figures=tuple(_figure(name, found[name]) for name in names if name in found),
         not_measured=_missing(names, found, missing) if is_final else (),
         flags=(*(() if trial is None else trial.flags), *((why_none,) if why_none else ())),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from logger.lesson import counted
 from logger.lesson.board import Figure, Place, Who
 from logger.lesson.standing import Standing
 from logger.results.trial import Result, Trial
@@ -43,7 +44,7 @@ def _counting(standing: Standing, trials: Mapping[str, Trial], team: int, name: 
         trial = trials.get(attempt.run_id)
         counts = attempt.team == team and attempt.status in ("valid", "freed")
         if counts and trial is not None and newest is not None and attempt.boat_version == newest.boat.version:
-            result = trial.results.get(name)
+            result = counted.results(trial, attempt.counts).get(name)
             if result is not None:
                 found.append(result)
     return found

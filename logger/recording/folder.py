@@ -16,6 +16,7 @@ from calibration.waterplane import View
 from logger.config import Rig, RunCard
 from logger.errors import ConfigError, InputError
 from logger.recording.card_toml import RECORDING_FORMAT, read_card
+from logger.recording.hand_counts import as_events, read_counts
 from logger.recording.recovery import is_unfinished
 from logger.recording.rig_toml import read_rig
 from logger.recording.sensor_tables import (
@@ -154,6 +155,7 @@ def _load(folder: Path) -> Recording:
     stamps = read_stamps(folder / "frames.csv", rig, doubts.append, cut_short=cut_short)
     edges = read_edges(folder / "edges.csv", rig, doubts.append, cut_short=cut_short)
     events = read_events(folder / "events.csv", doubts.append, cut_short=cut_short)
+    events += as_events(read_counts(folder), at_ns=_last_ns(events, edges, stamps))
     is_short = cut_short or any(event.event == VIDEO_ENDED for event in events)
     video = find_video(folder, cut_short=is_short)
     if is_short and (video is None or stamps is None):
@@ -183,6 +185,12 @@ def _load(folder: Path) -> Recording:
     )
     _try_first_picture(recording)
     return recording
+
+
+def _last_ns(events: tuple[Event, ...], edges: tuple[Edge, ...], stamps: FrameStamps | None) -> int:
+    """The last moment of the recording that is known, so that what was counted later does not make it longer."""
+    seen = [] if stamps is None else stamps.t_ns[-1:].tolist()
+    return max([*seen, *(one[-1].t_ns for one in (events, edges) if one)], default=0)
 
 
 def _check_folder(folder: Path) -> None:

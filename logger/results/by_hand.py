@@ -1,4 +1,4 @@
-"""What people counted: pieces of cargo, rings. A person says how many; the last word counts.
+"""What people counted: pieces of cargo, rings, touches of obstacles. A person says how many; the last word counts.
 
 A count by hand is exact by agreement. Its rate is not: the time it is over begins with the go signal and ends with the
 cap of the rules, or where somebody stopped the run, and a person works to that by eye and ear.
@@ -6,7 +6,7 @@ cap of the rules, or where somebody stopped the run, and a person works to that 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from calibration.quantity import Quantity
 from logger.recording.folder import Event
@@ -17,6 +17,12 @@ from logger.results.times import U_GO_S
 from logger.results.trial import NotMeasured, Result
 
 HAND = "hand"
+OF_WORD: Mapping[str, str] = {
+    "cargo": "cargo_count", "rings": "rings_count", "touches": "obstacle_touches_count",
+}  # fmt: skip
+"""Word of an event -> the result that it is."""
+MAIN = ("cargo_count", "rings_count")
+"""What its kind of run is about."""
 U_END_S = 0.1
 """How well people keep to the end of a time: the scatter of start to stop by hand (Am. J. Phys. 87:110, 2019)."""
 _MINUTE_S = 60.0
@@ -24,18 +30,23 @@ _NOBODY = "Nobody entered how many pieces of cargo it brought (an event “cargo
 
 
 def answers(case: Case, events: Sequence[Event], end: Ending) -> dict[str, Result | NotMeasured]:
-    """Cargo and its rate in a cargo run; rings in any run, where a person counted them."""
+    """Cargo and its rate in a cargo run; rings and touches in any run, where a person counted them."""
     found: dict[str, Result | NotMeasured] = {}
-    rings = _said(events, "rings")
-    if rings is not None:
-        found["rings_count"] = Result(Quantity(float(rings), "1"), HAND)
+    for word, name in OF_WORD.items():
+        count = _said(events, word)
+        if count is not None:
+            found[name] = counted(count)
     pieces = _said(events, "cargo")
     if pieces is not None:
-        found["cargo_count"] = Result(Quantity(float(pieces), "1"), HAND)
         found["cargo_per_min"] = _rate(case, pieces, end)
     elif case.kind == "cargo":
         found |= dict.fromkeys(("cargo_count", "cargo_per_min"), NotMeasured(_NOBODY))
     return found
+
+
+def counted(count: int) -> Result:
+    """A number that a person counted."""
+    return Result(Quantity(float(count), "1"), HAND)
 
 
 def _said(events: Sequence[Event], word: str) -> int | None:

@@ -72,7 +72,7 @@ _RESULTS = (
     Column("cargo_per_min", "/min", "cargo rate", "Pieces of cargo divided by the time from the go signal to the "
            "rules' time cap, or to where somebody stopped the run.", 4),
     Column("obstacle_touches_count", "1", "obstacle touches", "How often the waterline came over an obstacle between "
-           "go and the end of the run.", 0),
+           "go and the end of the run; where a person counted, as that person says.", 0),
 )  # fmt: skip
 
 _TRACK = (

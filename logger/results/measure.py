@@ -196,7 +196,7 @@ def _kind_flags(case: Case, answers: Answers) -> list[str]:
         return [f"A {case.kind} test is entered by hand; the instrument measures nothing in it."]
     if case.kind in _OWN_COUNTS:
         what, kind = _OWN_COUNTS[case.kind]
-        if any(isinstance(a, Result) and a.witness == by_hand.HAND for a in answers.values()):
+        if any(isinstance(a, Result) and a.witness == by_hand.HAND for n, a in answers.items() if n in by_hand.MAIN):
             return []
         if kind is None or not any(zone.kind == kind for zone in case.rig.zones):
             return [f"In this kind of run {what} are counted by hand."]

@@ -70,7 +70,8 @@ FIGURES: Mapping[str, str] = {
     "speed_mean_m_per_s": N_("mean speed"), "drift_mm": N_("drift"),
     "speed_at_line_m_per_s": N_("speed at the line"), "ports_count": N_("ports reached"),
     "obstacle_touches_count": N_("obstacles touched"), "port_dwell_s": N_("time in port"),
-    "rings_count": N_("rings reached"), "distance_mm": N_("distance"), "path_mm": N_("way"),
+    "rings_count": N_("rings reached"), "cargo_count": N_("pieces of cargo"), "cargo_per_min": N_("pieces a minute"),
+    "distance_mm": N_("distance"), "path_mm": N_("way"),
 }  # fmt: skip
 COUNTS: Mapping[str, str] = {
     "cargo": N_("pieces of cargo"), "rings": N_("rings"), "weights": N_("weights"), "touches": N_("touches"),

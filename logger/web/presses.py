@@ -65,7 +65,9 @@ class Presses:
 
 
 def decided(desk: Desk, form: Form, status: Status) -> None:
-    """Decide about the run that a form names. InputError: why not."""
+    """Decide about the run that a form names; what was counted in it is noted first. InputError: why not."""
+    if form.get("of") and form.get("count"):
+        desk.count(_count_of(form), _number(form, "count"), run_id=form.get("run_id"))
     reason = ""
     if status == "void":
         chosen = form.get("reason")

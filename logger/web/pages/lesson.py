@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 
 from starlette.concurrency import run_in_threadpool
@@ -9,8 +10,10 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
+from logger.config import KindOfRun
 from logger.errors import LoggerError
 from logger.lesson.board import Board
+from logger.lesson.entries import CountOf
 from logger.web import forms, words
 from logger.web.language import language
 from logger.web.pages.board import shown
@@ -19,6 +22,10 @@ from logger.web.sessions import Visitor
 from logger.web.site import Site, go, split, visitor_of
 
 PART = "lesson_part.html"
+_COUNTED: Mapping[KindOfRun, tuple[CountOf, ...]] = {
+    "cargo": ("cargo",), "rings": ("rings", "touches"), "course": ("touches",),
+}  # fmt: skip
+"""Kind of run -> what people may count in it; the first is asked for with the decision."""
 
 
 def routes(site: Site) -> list[Route]:
@@ -26,9 +33,7 @@ def routes(site: Site) -> list[Route]:
     presses = Presses(site.desk)
 
     def part(board: Board, visitor: Visitor) -> str:
-        folder = site.desk.folder  # notes and counts stand in the log alone
-        log = 0 if folder is None else len(folder.entries)
-        how = f"{language()} {visitor.token if visitor.is_operator else 'viewer'} {log}"
+        how = f"{language()} {visitor.token if visitor.is_operator else 'viewer'}"
         return site.news.drawn(board, how, lambda one: site.part(PART, **_shown(site, one, visitor)))
 
     def drawn(request: Request, *, wrong: str = "") -> Response:
@@ -68,12 +73,11 @@ def routes(site: Site) -> list[Route]:
 
 def _shown(site: Site, board: Board, visitor: Visitor) -> dict[str, object]:
     standing = site.desk.standing
-    counted = {"cargo": ("cargo",), "rings": ("rings", "touches"), "course": ("touches",)}
     attempt = None if standing is None or board.last is None else standing.attempt(board.last.run_id)
     return {
         **shown(site, board), "visitor": visitor, "token": visitor.token, "standing": standing,
         "teams": () if standing is None else standing.teams, "attempt": attempt,
-        "counted": () if standing is None else counted.get(standing.plan.kind, ()),
+        "counted": () if standing is None else _COUNTED.get(standing.plan.kind, ()),
         "early_count": 0 if standing is None or standing.next_turn is None
         else standing.early_starts(standing.next_turn),
     }  # fmt: skip

@@ -7,6 +7,7 @@
   const calm = matchMedia("(prefers-reduced-motion: reduce)");
   const told = new Map();
   const parts = (root) => [...root.querySelectorAll("[data-part]")];
+  const of = (part) => part.querySelector("[name=run_id]")?.value;  // what was typed of one run is not said of the next
   let begun = 0;
 
   function ticking() {
@@ -30,7 +31,9 @@
       if (old !== part) {
         const focus = old.contains(document.activeElement) ? document.activeElement.id : "";
         const open = [...old.querySelectorAll("details[open][id]")].map((one) => one.id);
+        const typed = [...old.querySelectorAll("input[id]")].filter((one) => one.value !== one.defaultValue && one.type !== "radio").map((one) => [one.id, one.value]);
         old.replaceWith(part);
+        if (of(old) === of(part)) for (const [id, value] of typed) { const again = document.getElementById(id); if (again) again.value = value; }
         for (const id of open) { const again = document.getElementById(id); if (again && again.dataset.keep === old.querySelector(`#${id}`).dataset.keep) again.open = true; }
         if (focus) (document.getElementById(focus) || part.querySelector("button, a"))?.focus({ preventScroll: true });
       }
@@ -71,6 +74,7 @@
       const answer = await fetch(form.action, { method: "POST", body: values, headers: { Accept: "application/json" } });
       if (!answer.ok && answer.status !== 422) { location.reload(); return; }
       const { wrong: words, part, running_s } = await answer.json();
+      if (!words.length) form.reset();
       wrong.replaceChildren();
       for (const { words: sentence, is_english } of words) { const line = document.createElement("li"); line.textContent = sentence; if (is_english) line.lang = "en"; wrong.append(line); }
       wrong.parentElement.hidden = !words.length;

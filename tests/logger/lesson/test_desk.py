@@ -10,6 +10,8 @@ from logger.errors import InputError
 from logger.lesson.board import Board
 from logger.lesson.folder import LessonFolder
 from logger.lesson.plan import Team
+from logger.recording.hand_counts import read_counts
+from logger.results.by_hand import counted
 from logger.results.store import Store
 from tests.logger.lesson.lessons import AT, led, opened, plan, trial
 
@@ -326,3 +328,55 @@ def test_a_lesson_that_is_led_cannot_be_led_twice(tmp_path: Path) -> None:
         desk.open(folder, hands)
     assert replace(desk.board(), version=0).lesson == folder.name
     assert AT[:10] in folder.name
+
+
+def test_a_count_is_shown_at_once_reaches_the_recording_and_is_taken_back(tmp_path: Path) -> None:
+    desk, hands, folder = opened(tmp_path, plan(kind="cargo"))
+    desk.arm()
+    hands.finishes(trial("r1", results={}))
+    version = desk.board().version
+    desk.count("cargo", 7)
+    last = desk.board().last
+    assert last is not None
+    assert (last.figures[0].name, last.figures[0].text, last.is_final) == ("cargo_count", "7", False)
+    assert read_counts(folder.recording("r1")) == {"cargo": 7}
+    assert hands.measured == ["r1"]
+    hands.tells(trial("r1", results={"cargo_count": counted(7)}))
+    last = desk.board().last
+    assert last is not None
+    assert last.is_final
+    desk.note("took water")
+    assert desk.board().version > version + 1, "whoever watches is told of a note, too"
+    desk.undo()
+    desk.undo()
+    assert desk.board().last.figures == ()  # type: ignore[union-attr]
+    assert read_counts(folder.recording("r1")) == {}
+    assert hands.measured == ["r1", "r1"]
+
+
+def test_a_count_that_power_cut_off_from_its_trial_is_brought_there_later(tmp_path: Path) -> None:
+    desk, hands, folder = opened(tmp_path, plan(kind="rings"))
+    desk.arm()
+    hands.finishes(trial("r1"))
+    desk.count("rings", 4)
+    desk.close()
+    assert hands.measured == ["r1"], "begun, but nothing came of it"
+    again, later = led(LessonFolder(folder.path))
+    assert later.measured == ["r1"]
+    assert again.board().last.figures[0].value == 4  # type: ignore[union-attr]
+    later.tells(trial("r1", results={"rings_count": counted(4)}))
+    again.close()
+    assert led(LessonFolder(folder.path))[1].measured == []
+
+
+def test_the_order_of_a_cargo_lesson_follows_the_counts(tmp_path: Path) -> None:
+    desk, hands, _ = opened(tmp_path, plan(kind="cargo", teams_count=2, repeats=2, shows_ranking=True))
+    for number in range(1, 5):
+        desk.arm()
+        assert hands.job is not None
+        team = int(hands.job.card.boat.team.partition(" ")[0])
+        hands.finishes(trial(f"r{number}", results={}))
+        desk.count("cargo", (3 if team == 1 else 8) + number // 3)
+        desk.decide("valid")
+    order = desk.board().ranking
+    assert [(one.who.team, one.figure.value) for one in order if one.figure] == [(2, 8.5), (1, 3.5)]

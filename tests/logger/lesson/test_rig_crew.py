@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from logger.errors import InputError
+from logger.lesson.plan import Agreed
 from logger.recording.folder import load
 from tests.logger.lesson.lessons import plan
 from tests.logger.lesson.practice import Practice, rig_file
@@ -52,6 +53,28 @@ def test_a_boat_that_waits_for_the_word_is_let_go_by_it(tmp_path: Path) -> None:
         board = lesson.until(lambda board: board.state == "deciding" and board.last and board.last.figures)
         assert board.last is not None
         assert board.last.figures[0].name == "time_from_go_s"
+
+
+def test_what_was_counted_by_hand_reaches_the_stored_trial(tmp_path: Path) -> None:
+    made = plan(1, repeats=1, kind="cargo", begin="on_go", agreed=Agreed(count_within_s=2.0))
+    with Practice(rig_file(tmp_path), made) as lesson:
+        lesson.until(clear)
+        lesson.desk.arm()
+        lesson.until(lambda board: board.state == "armed")
+        lesson.desk.go()
+        lesson.until(lambda board: board.state == "deciding")
+        lesson.desk.count("cargo", 7)
+        lesson.desk.decide("valid")
+        board = lesson.until(lambda board: board.last and board.last.is_final)
+        assert board.last is not None
+        assert [(one.name, one.value, one.witness) for one in board.last.figures] == [
+            ("cargo_count", 7, "hand"),
+            ("cargo_per_min", pytest.approx(7 / (2.0 / 60)), "hand"),
+        ]
+        (stored,) = lesson.folder.stored()
+        assert stored.trial.results["cargo_count"].quantity.value == 7
+        assert "cargo_count" not in stored.trial.not_measured
+    assert load(lesson.folder.recording("r1")).events[-1].detail == "7"
 
 
 def test_a_run_called_off_is_kept_and_leaves_the_boat_called(tmp_path: Path) -> None:

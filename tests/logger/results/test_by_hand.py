@@ -61,3 +61,9 @@ def test_rings_that_a_person_counted_go_before_what_the_camera_saw(shop: Any) ->
     assert found.results["rings_count"].witness == by_hand.HAND
     assert not any("counted by hand" in flag for flag in found.flags)
     assert "cargo_count" not in found.results
+
+
+def test_touches_that_a_person_counted_go_before_what_the_camera_saw(shop: Any) -> None:
+    found = trial(shop, (1.0, "go"), (35.0, "touches: 2"), kind="course")
+    assert found.results["obstacle_touches_count"].quantity.value == 2
+    assert any("ports and obstacles are counted by hand" in flag for flag in found.flags), "of the ports nobody spoke"

@@ -7,7 +7,8 @@ from logger.lesson.board import Board
 from logger.lesson.cycle import State
 from logger.lesson.entries import Closing, CountOf
 from logger.lesson.plan import Begin, OrderKind
-from logger.lesson.shown import SHOWN
+from logger.lesson.shown import BESIDE
+from logger.study import words
 from logger.web import lesson_words as say
 
 
@@ -18,8 +19,9 @@ def test_everything_has_a_name() -> None:
     assert set(say.BEGINS) == set(get_args(Begin))
     assert set(say.ENDS) - {""} == set(get_args(Closing))
     assert set(say.COUNTS) == set(get_args(CountOf))
-    assert set(say.KINDS) == set(SHOWN) < set(get_args(KindOfRun))
-    assert {name for names in SHOWN.values() for name in names} <= set(say.FIGURES)
+    assert set(say.KINDS) == set(BESIDE) < set(get_args(KindOfRun))
+    assert {name for names in BESIDE.values() for name in names} <= set(say.FIGURES)
+    assert {words.main_result(kind) for kind in BESIDE} <= set(say.FIGURES)
     assert set(say.SIGNS) == set(say.STATUSES)
 
 

@@ -99,6 +99,21 @@ def test_a_team_is_skipped_called_counted_and_noted(desk: Desk) -> None:
     assert "7 pieces of cargo" in page
     assert "took water" in page
     assert "wanted a whole number" in desk.press("count", 422, run_id=name, of="cargo", count="many").text
+    assert "took water" not in desk.get("/board.json"), "notes are for those who lead the lesson"
+
+
+def test_a_count_typed_beside_the_decision_is_kept_with_it(desk: Desk) -> None:
+    hands = desk.begin("cargo")
+    assert 'name="count"' not in desk.get("/lesson")
+    desk.press("arm")
+    hands.finishes(trial("r1", results={}))
+    assert 'id="count"' in desk.get("/lesson")
+    assert "wanted a whole number" in desk.press("keep", 422, run_id="r1", of="cargo", count="many").text
+    desk.press("keep", run_id="r1", of="cargo", count="7")
+    attempt = hands.desk.standing.attempts[0]  # type: ignore[union-attr]
+    assert (attempt.counts, attempt.status) == ({"cargo": 7}, "valid")
+    for page in ("/lesson", "/board", "/sofar"):
+        assert "pieces of cargo" in desk.get(page), page
 
 
 @pytest.mark.parametrize("press", ["pause", "end"])
