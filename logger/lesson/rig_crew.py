@@ -67,15 +67,20 @@ class RigCrew:
         self._rig: Rig | None = None
         self._drivers: list[Driver[Any]] = []
         self._fixes: list[Fix] = []
+        self._expected: RunCard | None = None
         self._thread = threading.Thread(target=self._work, name="crew", daemon=True)
         self._thread.start()
         self._measuring.warm_up()
 
     def expect(self, card: RunCard) -> None:
         """This is the next boat. Only an invented crew of a simulated rig needs to know."""
+        self._expected = card
+        self._tell_invented_crew()
+
+    def _tell_invented_crew(self) -> None:
         for driver in self._drivers:
-            if isinstance(driver, Peopled):
-                driver.expect(card)
+            if self._expected is not None and isinstance(driver, Peopled):
+                driver.expect(self._expected)
 
     def look_out(self, teams: Sequence[Team]) -> None:
         """Watch the rig between two runs."""
@@ -151,6 +156,7 @@ class RigCrew:
         if rig != self._rig or not self._drivers:
             self._drivers = drivers_of(rig, place=str(self._rig_file))
             self._rig = rig
+            self._tell_invented_crew()
         return rig
 
     def _record(self, job: Job) -> None:

@@ -7,7 +7,8 @@ calibrated camera says that it is.
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping
+import re
+from collections.abc import Callable, Mapping
 from html import escape
 from importlib.resources import files
 
@@ -20,6 +21,8 @@ from logger.config import Rig
 from logger.study import svg
 
 _STEPS_COUNT = 30
+_SAID = re.compile(r"@\[(.+?)\]@")
+"""A sentence in a file of HTML that may be said in another language."""
 POINT_SCRIPTS = ("point.js", "point_table.js")
 """Files beside this one that make the picture live, in this order."""
 
@@ -32,12 +35,24 @@ def point_page(picture: NDArray[np.uint8], rig: Rig, view: View | None) -> str:
     return _filled(_text("point_page.html"), {"SCRIPT": "".join(map(_text, POINT_SCRIPTS)), "PART": part})
 
 
-def point_part(size_px: tuple[int, int], rig: Rig, view: View | None, *, source: str, table: str = "") -> str:
-    """The picture at `source` with its controls and its table so far, to stand in a page that has POINT_SCRIPTS."""
+def point_part(
+    size_px: tuple[int, int], rig: Rig, view: View | None, *, source: str, table: str = "",
+    say: Callable[[str], str] = str,
+) -> str:  # fmt: skip
+    """The picture at `source` with its controls and its table so far, to stand in a page that has POINT_SCRIPTS.
+
+    `say` gives a sentence of it (see `sentences`) in the page's language.
+    """
     before = "" if view is None else _before(rig, view, size_px[0])
     filled = {"WIDTH": str(size_px[0]), "HEIGHT": str(size_px[1]), "BEFORE": before, "SOURCE": source}
     filled["TABLE"] = escape(table)
-    return _filled(_text("point_part.html"), filled)
+    spoken = _SAID.sub(lambda found: escape(say(found[1])), _text("point_part.html"))
+    return _filled(spoken, filled)
+
+
+def sentences() -> tuple[str, ...]:
+    """All that the controls of `point_part` say, in English."""
+    return tuple(dict.fromkeys(_SAID.findall(_text("point_part.html"))))
 
 
 def _text(name: str) -> str:

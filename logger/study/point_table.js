@@ -2,6 +2,7 @@
 "use strict";
 {
   const $ = (id) => document.getElementById(id);
+  const say = (what, values = {}) => { $("said").textContent = $("said").dataset[what].replace(/\{(\w+)\}/g, (_, name) => values[name]); };
   const points = read($("table").value);
   const cell = (text) => /[",]/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text;
   const height = () => $("where").value === "above" ? $("height").value.trim() : $("where").value;
@@ -26,20 +27,19 @@
   }
   function set([u, v]) {
     const name = $("name").value.trim();
-    if (!name) { $("said").textContent = "Give it a name first."; $("name").focus(); return; }
-    if ($("where").value === "above" && !(parseFloat($("height").value) >= 0)) { $("said").textContent = "Give its height above the water in mm first."; $("height").focus(); return; }
+    if (!name) { say("unnamed"); $("name").focus(); return; }
+    if ($("where").value === "above" && !(parseFloat($("height").value) >= 0)) { say("unhigh"); $("height").focus(); return; }
     points.push({ name, kind: $("kind").value, u, v, height: height() });
-    const mine = points.filter((p) => p.name === name).length;
-    $("said").textContent = `${name}: point ${mine} at column ${u.toFixed(1)}, row ${v.toFixed(1)}.`;
+    say("set", { name, number: points.filter((p) => p.name === name).length, u: u.toFixed(1), v: v.toFixed(1) });
   }
   function move(moved) {
     const last = points[points.length - 1];
     if (!last) return null;
     [last.u, last.v] = moved([last.u, last.v]);
-    $("said").textContent = `${last.name}: moved to column ${last.u.toFixed(1)}, row ${last.v.toFixed(1)}.`;
+    say("moved", { name: last.name, u: last.u.toFixed(1), v: last.v.toFixed(1) });
     return [last.u, last.v];
   }
-  function undo() { if (points.pop()) $("said").textContent = `Taken away; ${points.length} points are left.`; }
+  function undo() { if (points.pop()) say("left", { number: points.length }); }
   const pointer = pointAt($("look"), { set, undo, shapes, move, pad: $("pad") });
   $("undo").addEventListener("click", () => { undo(); pointer.show(); });
   $("kind").addEventListener("change", () => { $("name").value = $("kind").value; });
@@ -48,7 +48,7 @@
   if (copy) copy.addEventListener("click", async () => {
     $("table").select();
     try { await navigator.clipboard.writeText($("table").value); } catch { document.execCommand("copy"); }
-    $("said").textContent = "Copied.";
+    say("copied");
   });
   if (save) save.addEventListener("click", () => {
     const link = document.createElement("a");

@@ -62,7 +62,7 @@ ENDS: Mapping[str, str] = {
 REASONS: Mapping[str, str] = {
     "hand": N_("hand in the beam"), "touched": N_("boat was touched"), "gust": N_("gust or draught"),
     "early": N_("early start"), "rig": N_("beam or camera knocked"), "boat": N_("boat came apart"),
-    "other": N_("another reason"),
+    "power": N_("power or rig failed"), "other": N_("another reason"),
 }  # fmt: skip
 """Reasons for which a run is void, chosen by a digit from 1."""
 FIGURES: Mapping[str, str] = {

@@ -38,6 +38,17 @@ STANDINGS = {
     "not needed": N_("Not needed"),
     "next": N_("Next"),
 }
+POINTING = (
+    N_("What is pointed at"), N_("What"), N_("start line"), N_("mark line"), N_("finish line"), N_("beam of a gate"),
+    N_("port"), N_("obstacle"), N_("ring"), N_("Name"), N_("Where does it lie?"), N_("at the water"),
+    N_("on the floor, under the water"), N_("above the water"), N_("Height above the water, mm"),
+    N_("Take the last point away"), N_("The picture. Arrow keys move the cross, Enter sets a point."),
+    N_("The camera's picture"), N_("Give it a name first."), N_("Give its height above the water in mm first."),
+    N_("{name}: point {number} at column {u}, row {v}."), N_("{name}: moved to column {u}, row {v}."),
+    N_("Taken away; points left: {number}."), N_("Copied."), N_("No point yet."), N_("Move the last point"),
+    N_("Left by a pixel"), N_("Right by a pixel"), N_("Up by a pixel"), N_("Down by a pixel"), N_("The table"),
+)  # fmt: skip
+"""What stands beside a picture that is pointed at (logger/study/point_page.py)."""
 _SAID = {
     "in": N_("The PIN was right: you may change things now."),
     "out": N_("You only look on now."),

@@ -109,7 +109,8 @@ def _part(site: Site, rig: Rig, file: Path) -> str:
         found = address_of(file, site.folder)
         height, width = read_still([file]).grey.shape
         address, size_px = found or "", (width, height)
-    return point_part(size_px, rig, view, source=address, table=site.drafts.values(STEP).get("table", ""))
+    table = site.drafts.values(STEP).get("table", "")
+    return point_part(size_px, rig, view, source=address, table=table, say=_)
 
 
 def _made(site: Site, values: dict[str, str]) -> session.PlacesMade:

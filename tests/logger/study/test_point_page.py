@@ -9,7 +9,7 @@ import numpy as np
 from calibration.lens import Lens
 from calibration.waterplane import Pose, View
 from logger.config import Line, Rig, Tank
-from logger.study.point_page import point_page, point_part
+from logger.study.point_page import point_page, point_part, sentences
 
 VIEW = View(
     Lens(640, 360, 300.0, 300.0, 319.5, 179.5), Pose.at(np.diag([1.0, -1.0, -1.0]), camera_mm=[0.0, 0.0, 1000.0])
@@ -32,6 +32,15 @@ def test_nothing_is_fetched_and_nothing_is_left_open() -> None:
     assert "http://" not in page.replace("http://www.w3.org/2000/svg", "")
     assert "https://" not in page
     assert re.findall(r"@[A-Z]+@", page) == []
+
+
+def test_its_sentences_are_said_in_another_language() -> None:
+    part = point_part((640, 360), RIG, None, source="/a.png", say=lambda sentence: f"<{len(sentence)}>")
+    assert "@[" not in part
+    assert 'data-copied="&lt;7&gt;"' in part, "and cannot break out of their place"
+    assert {"Copied.", "No point yet.", "mark line"} < set(sentences())
+    assert all(sentence not in part for sentence in sentences() if " " in sentence)
+    assert "No point yet." in point_page(PICTURE, RIG, VIEW)
 
 
 def test_points_so_far_stand_in_the_table_as_text() -> None:

@@ -27,6 +27,13 @@ def planed(desk: Desk) -> Desk:
     return desk
 
 
+def test_the_picture_is_pointed_at_in_spanish(planed: Desk) -> None:
+    planed.client.cookies.set("language", "es")
+    text = planed.get("/lines")
+    assert "Aún no hay puntos." in text
+    assert "No point yet." not in text
+
+
 def test_places_are_looked_at_first_and_only_then_entered(planed: Desk) -> None:
     desk = planed
     assert "/evidence/plane/" in desk.get("/lines"), "the plane's own picture is there to be clicked on"
