@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -48,11 +49,20 @@ def of_second_start(gate: str, count: int) -> str:
     )
 
 
-def of_length(passage: Passage, seen_mm: float | None, boat: Boat) -> list[str]:
-    """What went through the beam while it was broken should be about as long as the boat."""
+def of_length(passage: Passage, seen_mm: float | None, boat: Boat, *, from_rest_over_mm: float = 0.0) -> list[str]:
+    """What went through the beam while it was broken should be about as long as the boat.
+
+    Args:
+        passage: of the beam.
+        seen_mm: how much went through; None: nobody knows.
+        boat: its card.
+        from_rest_over_mm: `seen_mm` was made with the mean speed over this way, though the boat may have set off in the
+            beam. Gathering way evenly a boat of length L then takes as long as makes sqrt(way·L) of it (v² = 2·a·s).
+    """
     if boat.length_mm is None or seen_mm is None or "edges_lost" in passage.doubts:
         return []
-    if _LEAST_SHARE * boat.length_mm <= seen_mm <= _MOST_SHARE * boat.length_mm:
+    longest_mm = max(boat.length_mm, math.sqrt(from_rest_over_mm * boat.length_mm))
+    if _LEAST_SHARE * boat.length_mm <= seen_mm <= _MOST_SHARE * longest_mm:
         return []
     return [
         f"Gate {passage.gate}: broken for {passage.blocked_s:.2f} s, which makes about {seen_mm:.0f} mm of boat; the "

@@ -138,7 +138,7 @@ def _believed(
     if seen and any(trouble.concerns(gate.name, passage.t_ns) for trouble in case.troubles):
         flags.append(doubts.of_trouble(gate.name, line.line.name))
         return seen
-    flags += doubts.of_length(passage, _in_the_beam_mm(case, line, passage, pair), case.owner.boat)
+    flags += _of_length(case, line, passage, pair)
     if (lead := _seen_lead(case, line, passage, gate)) is not None:
         time = gates.stamp(passage, gate, case.gates_clock) - lead
     else:
@@ -210,17 +210,24 @@ def _seen_speed(motion: Motion, line: Ahead, at_s: float) -> float | None:
     return speed if speed > 1.0 else None
 
 
-def _in_the_beam_mm(case: Case, line: Ahead, passage: Passage, pair: gates.GatePair) -> float | None:
+def _of_length(case: Case, line: Ahead, passage: Passage, pair: gates.GatePair) -> list[str]:
     """How much boat went through: the way that the camera saw meanwhile, else blocked time times the mean speed."""
     if passage.cleared_ns is None:
-        return None
+        return []
     motion = case.motion
     if motion is not None:
         moments = np.array([case.since_first_s(passage.t_ns), case.since_first_s(passage.cleared_ns)])
         if moments[0] > 0 and moments[1] < motion.time_s[-1]:
-            return float(np.diff(bow.past_line_at_mm(motion, line, moments))[0])
+            seen_mm = float(np.diff(bow.past_line_at_mm(motion, line, moments))[0])
+            return doubts.of_length(passage, seen_mm, case.owner.boat)
     between = None if case.kind == "drift" else beam_to_beam(case, pair)
-    return None if between is None else passage.blocked_s * between[0].value / between[1].value
+    if between is None:
+        return []
+    over_mm, took_s = between[0].value, between[1].value
+    from_rest_mm = over_mm if line is case.first else 0.0
+    return doubts.of_length(
+        passage, passage.blocked_s * over_mm / took_s, case.owner.boat, from_rest_over_mm=from_rest_mm
+    )
 
 
 def beam_to_beam(case: Case, pair: gates.GatePair) -> tuple[Quantity, Quantity] | None:

@@ -44,7 +44,7 @@ def test_two_teams_sail_through_a_power_cut_and_what_else_happens(tmp_path: Path
         ("finish", "valid", ""),
     ]
     first, cut, hand = teacher.noted
-    assert any("Something is in the beam: A. Clear it." in said for said in first.said)
+    assert any("Something is in the beam: start-gate. Clear it." in said for said in first.said)
     assert any("blocked" in said for said in first.said), "whoever arms all the same is told why not"
     assert "The rig does not answer. Waiting." in cut.said
     assert hand.said, "the hand is told"

@@ -9,10 +9,11 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from logger.checkup.steps import CARDS
 from logger.config import Boat
 from logger.errors import InputError, LoggerError
 from logger.lesson.plan import MOST_TEAMS, Nickname, Team
-from logger.recording.boat_card import Steps, number_of, oddities, with_numbers
+from logger.recording.boat_card import Steps, number_of, oddities, with_numbers, write_boat
 from logger.settings import Text
 from logger.web import forms
 from logger.web.language import _
@@ -85,7 +86,9 @@ def _changed(site: Site, number: int, form: forms.Form) -> None:
     elif what == "rebuilt":
         if not form.get("mass"):
             raise InputError(_("a rebuilt boat has another mass; weigh it and type it in"))
-        site.desk.card(number, weighed(replace(team.boat, version=team.boat.version + 1), form))
+        rebuilt = weighed(replace(team.boat, version=team.boat.version + 1), form)
+        site.desk.card(number, rebuilt)
+        _keep_card(site, rebuilt)
     elif what == "weigh":
         site.desk.card(number, weighed(team.boat, form))
     elif what == "boat":
@@ -95,6 +98,13 @@ def _changed(site: Site, number: int, form: forms.Form) -> None:
         site.desk.card(number, replace(chosen, team=""))
     else:
         raise InputError(_("this can not be pressed; open the page anew"))
+
+
+def _keep_card(site: Site, rebuilt: Boat) -> None:
+    """The card that the boat came with says the new version, too; as it was it is kept beside it (write_boat)."""
+    for file, boat in cards_of(site).items():
+        if boat.name == rebuilt.name and boat.version <= rebuilt.version:
+            write_boat(site.folder / CARDS / file, replace(rebuilt, team=boat.team), at=site.now())
 
 
 def weighed(boat: Boat, form: forms.Form) -> Boat:

@@ -35,6 +35,17 @@ def test_a_length_far_from_the_cards_is_told(shop: Any, seen_mm: float | None, o
     assert doubts.of_length(one, 5.0, shop.boat(length_mm=None)) == []
 
 
+def test_a_boat_that_sets_off_in_the_beam_is_longer_in_it(shop: Any) -> None:
+    """By eye: from rest, evenly faster, over 200 mm of 1 m it takes sqrt(0.2) of the time, which makes 447 mm."""
+    (one,) = passages(shop.edges("A", (2.0, 3.0)))
+    boat = shop.boat()
+    assert boat.length_mm == 200
+    assert doubts.of_length(one, 447.0, boat)
+    assert doubts.of_length(one, 447.0, boat, from_rest_over_mm=1000.0) == []
+    assert doubts.of_length(one, 700.0, boat, from_rest_over_mm=1000.0), "a hand that lingers is told all the same"
+    assert doubts.of_length(one, 90.0, boat, from_rest_over_mm=1000.0), "and one that is too quick"
+
+
 def test_agreement_within_the_joint_doubt_is_not_worth_a_word() -> None:
     assert doubts.of_agreement(Agreement("start", 0.004, 0.002)) == []
     (told,) = doubts.of_agreement(Agreement("start", -0.04, 0.004))

@@ -1,6 +1,8 @@
 from __future__ import annotations
 
-from tests.logger.web.conftest import PIN, Desk
+from logger.config import Boat
+from logger.recording.boat_card import read_boat, write_boat
+from tests.logger.web.conftest import AT, PIN, Desk
 
 
 def teams(desk: Desk):
@@ -14,6 +16,20 @@ def test_a_rebuilt_boat_is_a_new_version_and_asks_for_its_mass(desk: Desk) -> No
     boat = teams(desk)[3].boat
     assert (boat.version, round(boat.mass_g or 0, 3)) == (2, 56.699)
     assert "version 2" in desk.get("/teams")
+
+
+def test_the_card_of_a_rebuilt_boat_says_so_and_the_one_before_is_kept(desk: Desk) -> None:
+    path = desk.folder / "cards" / "swan.toml"
+    write_boat(path, Boat("Paper Swan", length_mm=210.0, mass_g=48.0, colour="red"), at=AT)
+    desk.begin(boat_3="swan.toml")
+    desk.post("/teams/3", {"do": "rebuilt", "mass": "61"}, drawn_at="/teams")
+    card = read_boat(path)
+    assert (card.version, card.mass_g, card.length_mm, card.team) == (2, 61.0, 210.0, "")
+    (older,) = path.parent.glob("swan-before-*.toml")
+    assert read_boat(older).mass_g == 48.0
+    desk.press("undo")
+    desk.post("/teams/3", {"do": "rebuilt", "mass": "62"}, drawn_at="/teams")
+    assert (read_boat(path).version, read_boat(path).mass_g) == (2, 62.0), "taken back and done again"
 
 
 def test_teams_are_renamed_weighed_and_join_later(desk: Desk) -> None:
