@@ -203,6 +203,8 @@ class Boat:
     mast_height_mm: NotNegative | None = None
     """Top of mast or sail above the water, if it has one."""
     colour: Word = ""
+    material: Word = ""
+    """What its hull is made of, in words."""
     notes: Notes = ""
     tag: Tag | None = None
 

@@ -35,6 +35,7 @@ _NUMBERS = {
     "tag.height_mm": ("--tag-height", "print of the tag above the water"),
     "tag.bow_ahead_mm": ("--tag-bow", "from the middle of the tag forward to the bow"),
 }
+_WORDS = ("name", "team", "colour", "material")
 _LATER = ("mast_height_mm", "tag.size_mm", "tag.bow_ahead_mm")
 """Not asked for, for they can mostly do without."""
 
@@ -45,6 +46,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--name", metavar="NAME", help="nickname of the boat")
     parser.add_argument("--team", metavar="NAME", help="nickname of the team")
     parser.add_argument("--colour", metavar="WORD", help="colour in words")
+    parser.add_argument("--material", metavar="WORD", help="what the hull is made of, such as foil")
     for name, (option, words) in _NUMBERS.items():
         parser.add_argument(option, dest=name, metavar="READING", help=words)
     parser.add_argument("--tag", choices=("square", "disc", "none"), help="what is stuck on the deck")
@@ -61,7 +63,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     ask = input if sys.stdin.isatty() else None
     old = _old(arguments, ask)
-    boat = replace(old, **{k: v for k in ("name", "team", "colour") if (v := getattr(arguments, k)) is not None})
+    boat = replace(old, **{k: v for k in _WORDS if (v := getattr(arguments, k)) is not None})
     if arguments.rebuilt:
         boat = replace(boat, version=boat.version + 1)
     boat = replace(boat, tag=tag_of(arguments.tag, arguments.tag_number, boat.tag))

@@ -21,6 +21,7 @@ def describe(parser: argparse.ArgumentParser) -> None:
         "--grades", choices=("2-3", "4-5", "6-8"), default="4-5", help="digits and units (default: 4-5)"
     )
     parser.add_argument("--name", default="", metavar="TEXT", help="what the class is called (default: as its folder)")
+    parser.add_argument("--language", choices=("en", "es"), default="en", help="of the sheets (default: en)")
     parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="size of the paper (default: a4)")
     parser.add_argument("--to", type=Path, default=Path("class.pdf"), metavar="FILE", help="default: class.pdf")
 
@@ -32,19 +33,21 @@ def run(arguments: argparse.Namespace) -> int:
     from logger.study.class_folder import read_class
     from logger.study.paper import PAPERS
     from logger.study.prints.every import SHEETS, class_sheets
+    from logger.study.tongue import catalogue, speaking
 
     if arguments.list:
         print("\n".join(f"{name:<14} {what}" for name, what in SHEETS.items()))
         return 0
     refuse_existing(arguments.to)
-    made = class_sheets(
-        read_class(arguments.folder, name=arguments.name),
-        arguments.only if arguments.only is not None else list(SHEETS),
-        PAPERS[arguments.paper],
-        grades=arguments.grades,
-        rules=arguments.rule,
-        team=arguments.team,
-    )
+    with speaking(catalogue(arguments.language)):
+        made = class_sheets(
+            read_class(arguments.folder, name=arguments.name),
+            arguments.only if arguments.only is not None else list(SHEETS),
+            PAPERS[arguments.paper],
+            grades=arguments.grades,
+            rules=arguments.rule,
+            team=arguments.team,
+        )
     write_whole(arguments.to, made)
     print(f"{arguments.to}: print it at 100 %; where there is a bar at the foot, measure it")
     return 0

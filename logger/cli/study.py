@@ -21,6 +21,12 @@ def describe(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--zip", action="store_true", help="write one zip file")
     parser.add_argument("--grades", choices=BANDS, default="4-5", help="whom the pages speak to first (default: 4-5)")
     parser.add_argument("--language", choices=("en", "es"), default="en", help="of the pages (default: en)")
+    parser.add_argument(
+        "--plans",
+        type=Path,
+        metavar="FOLDER",
+        help="has further plans in its folder experiments/, as the rig has",
+    )
     parser.add_argument("--name", default="", metavar="TEXT", help="what the class is called (default: as its folder)")
 
 
@@ -34,12 +40,13 @@ def run(arguments: argparse.Namespace) -> int:
     from logger.study.tongue import catalogue, speaking
 
     target: Path = arguments.to
+    beside = [] if arguments.plans is None else [arguments.plans]
     if arguments.zip:
         refuse_existing(target)
     else:
         refuse_if_used(target)
     with speaking(catalogue(arguments.language)):
-        files = pack(read_class(arguments.folder, name=arguments.name), band=arguments.grades)
+        files = pack(read_class(arguments.folder, name=arguments.name, plans_beside=beside), band=arguments.grades)
     if arguments.zip:
         write_whole(target, zipped(files, target.stem))
         print(f"{target}: {len(files)} pages; unpack it and open index.html")

@@ -139,6 +139,7 @@ _BOAT = (
     Column("mass_g", "g", "mass", "Mass of the boat as it ran, its cargo included.", 2),
     Column("mast_height_mm", "mm", "mast height", "Top of mast or sail above the water.", 1),
     Column("colour", "", "colour", "Colour of the deck.", 0),
+    Column("material", "", "material", "What the hull is made of.", 0),
 )  # fmt: skip
 
 _EDGE = (

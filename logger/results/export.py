@@ -117,7 +117,7 @@ def _column(name: str) -> Column:
 def _run_columns() -> tuple[str, ...]:
     results = [name for result in RESULTS for name in (result, f"u_{result}")]
     results.insert(results.index("u_drift_mm") + 1, "drift_at_least")
-    return (*_ABOUT, *_CONDITIONS, "mass_g", *results, *_REST)
+    return (*_ABOUT, *_CONDITIONS, "mass_g", "material", *results, *_REST)
 
 
 def _run_rows(runs: Sequence[ExportRun]) -> Iterator[dict[str, object]]:
@@ -150,6 +150,7 @@ def _about(run: ExportRun) -> dict[str, object]:
             "clock_set_by": card.clock_set_by,
             "version": card.boat.version,
             "mass_g": card.boat.mass_g,
+            "material": card.boat.material,
             "note": " ".join(card.conditions.notes.split()),
         }
     )
@@ -201,7 +202,7 @@ def _doubt(quantity: Quantity) -> str:
 
 def _boat_columns() -> tuple[str, ...]:
     sizes = [name for size in _BOAT_SIZES for name in (size, f"u_{size}")]
-    return ("boat", "version", "team", *sizes, "mast_height_mm", "colour")
+    return ("boat", "version", "team", *sizes, "mast_height_mm", "colour", "material")
 
 
 def _boat_rows(runs: Sequence[ExportRun]) -> Iterator[dict[str, object]]:

@@ -42,7 +42,7 @@ def of_recording(folder: Path) -> ExportRun:
     boat = recording.card.boat
     return ExportRun(
         trial, trial.status, boat.name, boat.team,
-        card=recording.card, rig=recording.rig, edges=recording.edges, track=_track(folder),
+        card=recording.card, rig=recording.rig, edges=recording.edges, track=track_rows(folder),
     )  # fmt: skip
 
 
@@ -66,7 +66,7 @@ def _of_stored(stored: Stored) -> ExportRun:
         card=recording.card if recording else None,
         rig=recording.rig if recording else None,
         edges=recording.edges if recording else (),
-        track=_track(stored.folder),
+        track=track_rows(stored.folder),
     )
 
 
@@ -80,7 +80,8 @@ def _load_if_there(folder: Path) -> Recording | None:
     return load(folder)
 
 
-def _track(folder: Path) -> tuple[dict[str, str], ...]:
+def track_rows(folder: Path) -> tuple[dict[str, str], ...]:
+    """Rows of a recording's track.csv; none without one. InputError: it is damaged."""
     path = folder / "track.csv"
     if not path.is_file():
         return ()

@@ -16,6 +16,7 @@ from logger.recording.card_toml import read_card
 from logger.recording.rig_toml import read_rig
 from logger.results.store import Store, Stored
 from logger.results.trial import Trial
+from logger.study.experiment_file import KeptPlan, plans_in
 from logger.study.kept_track import Floats, read_track, series_of_track
 from logger.study.leaf import Run
 from logger.study.series import zero_of
@@ -86,6 +87,8 @@ class Class:
     """Runs that cannot be shown; they are told and counted, and in no mean."""
     folder: Path | None = None
     """Where it was read from."""
+    plans: tuple[KeptPlan, ...] = ()
+    """Its experiments."""
 
     @property
     def kinds(self) -> tuple[str, ...]:
@@ -121,8 +124,13 @@ def is_class_folder(folder: Path) -> bool:
     return (folder / STORE).is_file()
 
 
-def read_class(folder: Path, *, name: str = "") -> Class:
-    """Every run of the class in `folder`; named after the folder if no name is given.
+def read_class(folder: Path, *, name: str = "", plans_beside: Sequence[Path] = ()) -> Class:
+    """Every run of the class in `folder`, and its experiments.
+
+    Args:
+        folder: as a lesson or a demo left it.
+        name: what it is called; the folder's name if none is given.
+        plans_beside: further folders in which plans of experiments are kept; those of the class go before them.
 
     Raises:
         InputError: there is no such class, no run in it, or none of which the recording can be read.
@@ -148,7 +156,8 @@ def read_class(folder: Path, *, name: str = "") -> Class:
         raise InputError(f"{folder}: no recording of its {len(missing)} runs can be read: {told}")
     read.sort(key=lambda one: (one.run.card.recorded_at, one.id))
     runs = tuple(replace(one, number=number) for number, one in enumerate(read, start=1))
-    return Class(name or folder.resolve().name, runs, tuple(missing), folder)
+    plans = plans_in(folder, *plans_beside)
+    return Class(name or folder.resolve().name, runs, tuple(missing), folder, plans)
 
 
 def _read(folder: Path, stored: Stored, rigs: dict[bytes, Rig]) -> ClassRun:

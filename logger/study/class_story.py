@@ -85,7 +85,7 @@ def story(whole: Class) -> list[str]:
             told_so_far.append(told(found))
         if kind == "drift":
             told_so_far += [_of_line(fit, by) for fit, by in drift_lines(whole) if fit is not None]
-        told_so_far.append(_("Of the {kind}s:").format(kind=words.kind_of_run(kind)) + " " + counts_told(whole, kind))  # type: ignore[arg-type]
+        told_so_far.append(f"{words.kinds_of_run(kind)}: {counts_told(whole, kind)}")
     return told_so_far
 
 

@@ -14,6 +14,7 @@ from logger.study.dots import Dot, dot_plot
 from logger.study.leaf import Run
 from logger.study.ranking import places, repeats_needed
 from logger.study.scatter import Names, Point, scatter_plot
+from logger.study.tongue import _, several
 
 _COUNTED = ("valid", "freed")
 _SPEED = "speed_at_line_m_per_s"
@@ -37,6 +38,8 @@ class ClassView:
     key: str
     heading: str
     verdict: str
+    is_open: bool
+    """Whether anything between the boats is too close to call."""
     drawing: str
     caption: str
     scatter: str
@@ -67,8 +70,11 @@ def _view(runs: Sequence[Run]) -> ClassView | None:
     floors = sum(run.trial.results[name].at_least for run in measured)
     return ClassView(
         key=f"class-{kind}",
-        heading=f"The {words.kind_of_run(kind)}s of the class, by {words.name_of(name)}",
+        heading=_("The {kinds} of the class, by {what}").format(
+            kinds=words.runs_of_kind(kind), what=words.name_of(name)
+        ),
         verdict=f"{_verdict(boats, comparisons)} {_ahead(boats, comparisons, name)}".strip(),
+        is_open=not comparisons or any(pair.too_close for pair in comparisons),
         drawing=_drawing(measured, boats, name, f"class-{kind}-dots"),
         caption=_caption(floors_count=floors, void_count=void),
         scatter=_scatter(measured, name, f"class-{kind}-scatter"),
@@ -92,14 +98,17 @@ def _drawing(measured: Sequence[Run], boats: Sequence[Repeats], name: str, key: 
     ]
     unit = boats[0].mean.unit
     summary = "; ".join(
-        f"{boat.boat}: {boat.count} run{'s' if boat.count > 1 else ''}, mean {_plain(boat)}" for boat in boats
+        several("{boat}: {n} run, mean {mean}", "{boat}: {n} runs, mean {mean}", boat.count).format(
+            boat=boat.boat, n=boat.count, mean=_plain(boat)
+        )
+        for boat in boats
     )
     return dot_plot(
         dots,
         {boat.boat: boat.mean.value for boat in boats if boat.count > 1 and not boat.floors_count},
         name=f"{words.name_of(name)} ({words.unit_words(unit)})",
         key=key,
-        title=f"Every run as a dot: {words.name_of(name)}",
+        title=_("Every run as a dot: {what}").format(what=words.name_of(name)),
         summary=f"{summary}.",
     )
 
@@ -135,12 +144,12 @@ def _value_and_doubt(quantity: Quantity) -> tuple[float, float]:
 def _plain(boat: Repeats) -> str:
     """The mean, to the place that repeats and rig together allow."""
     shown = max(decimals_for(boat.mean_with_spread.u, 1), 0)
-    least = "at least " if boat.floors_count else ""
-    return least + words.with_unit(f"{boat.mean.value:.{shown}f}", boat.mean.unit)
+    text = words.with_unit(f"{boat.mean.value:.{shown}f}", boat.mean.unit)
+    return _("at least {value}").format(value=text) if boat.floors_count else text
 
 
 def _row(boat: Repeats) -> ClassRow:
-    spread = "one run: not known" if boat.spread is None else words.doubt_alone(boat.spread, boat.mean.unit)
+    spread = _("one run: not known") if boat.spread is None else words.doubt_alone(boat.spread, boat.mean.unit)
     return ClassRow(boat.boat, boat.count, _plain(boat), spread, f"± {words.give_or_take(boat.mean)}")
 
 
@@ -157,43 +166,57 @@ def _floors(pair: Comparison, boats: Sequence[Repeats]) -> list[str]:
 
 def _pair(pair: Comparison, name: str, boats: Sequence[Repeats]) -> str:
     floors = _floors(pair, boats)
+    both = {"first": pair.first, "second": pair.second}
     if not math.isfinite(pair.U):
-        who = " and ".join(floors)
-        return (
-            f"{pair.first} and {pair.second}: not to be told. {who} {'were' if len(floors) > 1 else 'was'} cut short, "
-            "so it is known only that it is at least as much as measured."
-        )
+        cut = several(
+            "{who} was cut short, so it is known only that it is at least as much as measured.",
+            "{who} were cut short, so it is known only that it is at least as much as measured.", len(floors),
+        ).format(who=_and(floors))  # fmt: skip
+        return _("{first} and {second}: not to be told.").format(**both) + " " + cut
     unit = pair.difference.unit
     gap = words.to_the_place_of(abs(pair.difference.value), pair.U, unit)
     allowed = words.doubt_alone(pair.U, unit)
     if pair.too_close:
         first, second = (next(b for b in boats if b.boat == one) for one in (pair.first, pair.second))
         wanted = None if floors else repeats_needed(first, second)
-        more = "" if wanted is None or wanted <= first.count else f" About {wanted} runs of each would probably tell."
-        return (
-            f"{pair.first} and {pair.second}: too close to call ({gap} apart, and it could be chance up to {allowed})."
-            f"{more}"
-        )
+        text = _(
+            "{first} and {second}: too close to call ({gap} apart, and it could be chance up to {allowed})."
+        ).format(**both, gap=gap, allowed=allowed)
+        if wanted is None or wanted <= first.count:
+            return text
+        return text + " " + _("About {n} runs of each would probably tell.").format(n=wanted)
     more, less = (pair.first, pair.second) if pair.difference.value > 0 else (pair.second, pair.first)
-    apart = f"at least {gap}" if floors else gap
-    return f"{more} {words.clearly_more(name)} {less} ({apart} apart; chance would explain up to {allowed})."
+    apart = _("at least {value}").format(value=gap) if floors else gap
+    return _("{more} {did} {less} ({gap} apart; chance would explain up to {allowed}).").format(
+        more=more, did=words.clearly_more(name), less=less, gap=apart, allowed=allowed
+    )
+
+
+def _and(names: Sequence[str]) -> str:
+    """Names in a row: "Coot, Teal and Newt"."""
+    return names[0] if len(names) == 1 else _("{names} and {last}").format(names=", ".join(names[:-1]), last=names[-1])
 
 
 def _verdict(boats: Sequence[Repeats], comparisons: Sequence[Comparison]) -> str:
     if len(boats) == 1:
-        return f"Only {boats[0].boat} has runs to show here, so there is nothing to compare."
+        return _("Only {boat} has runs to show here, so there is nothing to compare.").format(boat=boats[0].boat)
     if any(boat.spread is None for boat in boats):
-        return "Too close to call: one run of a boat does not tell how much it differs from itself. Repeat the runs."
+        return _("Too close to call: one run of a boat does not tell how much it differs from itself. Repeat the runs.")
     clear = [pair for pair in comparisons if not pair.too_close]
     if not clear and any(boat.floors_count for boat in boats):
-        return "Too close to call: runs that were cut short say only “at least”."
+        return _("Too close to call: runs that were cut short say only “at least”.")
     if not clear:
-        return "Too close to call: the boats differ from each other no more than each differs from itself."
+        return _("Too close to call: the boats differ from each other no more than each differs from itself.")
     if len(clear) == len(comparisons):
-        return "Every difference between the boats is larger than chance explains."
-    rest = "the other is" if len(comparisons) - len(clear) == 1 else "the others are"
-    told = "difference is" if len(clear) == 1 else "differences are"
-    return f"Of {len(comparisons)} pairs of boats, {len(clear)} {told} clear; {rest} too close to call."
+        return _("Every difference between the boats is larger than chance explains.")
+    told = several(
+        "Of {all} pairs of boats, {n} difference is clear;", "Of {all} pairs of boats, {n} differences are clear;",
+        len(clear),
+    ).format(all=len(comparisons), n=len(clear))  # fmt: skip
+    rest = several(
+        "the other is too close to call.", "the others are too close to call.", len(comparisons) - len(clear)
+    )
+    return f"{told} {rest}"
 
 
 def _ahead(boats: Sequence[Repeats], comparisons: Sequence[Comparison], name: str) -> str:
@@ -204,16 +227,18 @@ def _ahead(boats: Sequence[Repeats], comparisons: Sequence[Comparison], name: st
     first = [one.boat for one in found if one.place == 1]
     if len(first) == 1:
         return f"{words.ahead(name)}: {first[0]}."
-    return f"{words.ahead(name)}, too close to call between them: {', '.join(first[:-1])} and {first[-1]}."
+    return _("{ahead}, too close to call between them: {boats}.").format(ahead=words.ahead(name), boats=_and(first))
 
 
 def _caption(*, floors_count: int, void_count: int) -> str:
-    text = (
+    text = _(
         "Each dot is one run, the upright stroke is the mean of a boat's runs. How far a boat's dots lie apart is its "
         "spread; the thin bar through a dot is the rig uncertainty, and often it is hidden behind the dot."
     )
     if floors_count:
-        text += " An arrow means: at least this much. A boat with such a run has no mean, only a floor for it."
+        text += " " + _("An arrow means: at least this much. A boat with such a run has no mean, only a floor for it.")
     if void_count:
-        text += f" Hollow: {void_count} run{'s' if void_count > 1 else ''} shown but not counted."
+        text += " " + several(
+            "Hollow: {n} run shown but not counted.", "Hollow: {n} runs shown but not counted.", void_count
+        ).format(n=void_count)
     return text

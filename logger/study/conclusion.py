@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,7 +11,8 @@ from calibration.quantity import decimals_for
 from logger.results.columns import COLUMNS
 from logger.study import words
 from logger.study.effects import Groups, StraightLine, groups, line
-from logger.study.experiment import Cell, Experiment, Row, cells, warnings
+from logger.study.experiment import Cell, Experiment, Row, cells, level_told, warnings
+from logger.study.tongue import _
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,9 +38,9 @@ def conclude(plan: Experiment, rows: Sequence[Row]) -> Conclusion:
     found = cells(plan, rows)
     warned = tuple(warnings(plan, rows))
     values = [value for cell in found for value in cell.values]
-    levels = [cell.level for cell in found for _ in cell.values]
+    levels = [cell.level for cell in found for _value in cell.values]
     several = len(plan.boats) > 1 and plan.changed.name != "boat"
-    blocks = [cell.boat for cell in found for _ in cell.values] if several else []
+    blocks = [cell.boat for cell in found for _value in cell.values] if several else []
     if plan.changed.levels:
         fitted = line([float(level) for level in levels], values, blocks)
         return Conclusion(tuple(found), fitted, None, _of_line(plan, fitted), warned)
@@ -52,40 +54,70 @@ def conclude(plan: Experiment, rows: Sequence[Row]) -> Conclusion:
 
 def _of_line(plan: Experiment, fitted: StraightLine | None) -> str:
     if fitted is None:
-        return "There are too few runs for a line: at least three, at two levels or more."
+        return _("There are too few runs for a line: at least three, at two levels or more.")
     step = _round_step(plan)
-    unit, by = COLUMNS[plan.result].unit, COLUMNS[plan.changed.name]
-    per = words.with_unit(f"{step:g}", by.unit) + ("" if by.unit not in ("1", "") else f" {by.words}")
+    unit, by_unit, by = COLUMNS[plan.result].unit, COLUMNS[plan.changed.name].unit, words.name_of(plan.changed.name)
+    per = words.with_unit(f"{step:g}", by_unit) + ("" if by_unit not in ("1", "") else f" {by}")
     low, high = (step * (fitted.slope + sign * fitted.U_slope) for sign in (-1, 1))
     places = max(decimals_for(step * fitted.U_slope), 0)
     what = words.name_of(plan.result)
     if not fitted.is_clear:
-        return (
-            f"These {fitted.count} runs do not show that {by.words} changes the {what}: for {per} more it could be "
-            f"from {_number(low, places)} to {words.with_unit(_number(high, places), unit)}."
-        )
-    more = "grew" if fitted.slope > 0 else "fell"
+        return _(
+            "These {n} runs do not show that {by} changes the {what}: for {per} more it could be from {low} to {high}."
+        ).format(
+            n=fitted.count, by=by, what=what, per=per, low=_number(low, places),
+            high=words.with_unit(_number(high, places), unit),
+        )  # fmt: skip
     each = f"{abs(step * fitted.slope):.{places}f} ± {step * fitted.U_slope:.{places}f}"
     low_level, high_level = min(plan.changed.levels), max(plan.changed.levels)
-    between = f"between {low_level:g} and {words.with_unit(f'{high_level:g}', by.unit)}"
-    return (
-        f"With more {by.words} the {what} {more}: by {words.with_unit(each, unit)} for {per} more, {between}. That is "
-        f"what these {fitted.count} runs say; why it is so, and what happens outside these levels, they do not tell."
+    sentence = (
+        _("With more {by} the {what} grew: by {each} for {per} more, between {least} and {most}.")
+        if fitted.slope > 0
+        else _("With more {by} the {what} fell: by {each} for {per} more, between {least} and {most}.")
     )
+    told = sentence.format(
+        by=by, what=what, each=words.with_unit(each, unit), per=per, least=f"{low_level:g}",
+        most=words.with_unit(f"{high_level:g}", by_unit),
+    )  # fmt: skip
+    return told + " " + _(
+        "That is what these {n} runs say; why it is so, and what happens outside these levels, they do not tell."
+    ).format(n=fitted.count)  # fmt: skip
 
 
 def _of_groups(plan: Experiment, judged: Groups | None, by_level: dict[str, list[float]]) -> str:
-    by, what = COLUMNS[plan.changed.name].words, words.name_of(plan.result)
+    by, what = words.name_of(plan.changed.name), words.name_of(plan.result)
     if judged is None:
-        return "There are too few runs to compare: at least two levels, and one of them with repeats."
+        return _("There are too few runs to compare: at least two levels, and one of them with repeats.")
     if not judged.is_clear:
-        return f"These {judged.count} runs do not show that the {by} changes the {what}."
+        return _("These {n} runs do not show that the {by} changes the {what}.").format(
+            n=judged.count, by=by, what=what
+        )
     means = {level: statistics.fmean(values) for level, values in by_level.items() if values}
     most, least = max(means, key=lambda k: means[k]), min(means, key=lambda k: means[k])
-    return (
-        f"The {what} differs with the {by} by more than chance explains: most with {most}, least with {least}. That is "
-        f"what these {judged.count} runs say; why it is so they do not tell."
-    )
+    return _(
+        "The {what} differs with the {by} by more than chance explains: most with {most}, least with {least}. That is "
+        "what these {n} runs say; why it is so they do not tell."
+    ).format(what=what, by=by, most=most, least=least, n=judged.count)
+
+
+def in_short(plan: Experiment, found: Conclusion) -> str:
+    """The conclusion for those who do not read ± yet; no more than the long one says."""
+    by, what = words.name_of(plan.changed.name), words.name_of(plan.result)
+    if found.line is not None and found.line.is_clear:
+        if found.line.slope > 0:
+            return _("More {by}: more {what}. So it was in our {n} runs.").format(by=by, what=what, n=found.line.count)
+        return _("More {by}: less {what}. So it was in our {n} runs.").format(by=by, what=what, n=found.line.count)
+    if found.groups is not None and found.groups.is_clear:
+        by_level: dict[str, list[float]] = {}
+        for cell in found.cells:
+            by_level.setdefault(cell.level, []).extend(cell.values)
+        most = max(by_level, key=lambda level: statistics.fmean(by_level[level] or [-math.inf]))
+        return _("Most {what}: {level}. So it was in our {n} runs.").format(
+            what=what, level=level_told(plan, most), n=found.groups.count
+        )
+    if found.line is None and found.groups is None:
+        return _("There are too few runs yet.")
+    return _("Too close to call. Our runs do not tell.")
 
 
 def _number(value: float, places: int) -> str:

@@ -16,14 +16,16 @@ from logger.config import KindOfRun
 from logger.errors import ConfigError
 from logger.results.columns import COLUMNS, RESULTS
 from logger.settings import Range, Text, near, read
+from logger.study import words
+from logger.study.tongue import _, several
 
 FORMAT = "boatrun-experiment/1"
 Row = Mapping[str, str]
 """A run as it stands in runs.csv."""
 
-_CHANGEABLE = (
+CHANGEABLE = (
     "boat", "version", "power", "blowers_count", "fan_setting", "fan_distance_mm", "wind_direction_deg", "cargo_g",
-    "water_depth_mm", "mass_g",
+    "water_depth_mm", "mass_g", "material",
 )  # fmt: skip
 """What may be changed or held equal: columns of runs.csv that people decide."""
 _NEAR = 0.25
@@ -122,8 +124,8 @@ def _mistakes(plan: Experiment) -> list[str]:
     if plan.result not in RESULTS:
         found.append(f"result: found {plan.result!r}, wanted the name of a result{near(plan.result, RESULTS)}")
     for place, name in [("changed.name", plan.changed.name), *(("held_equal", name) for name in plan.held_equal)]:
-        if name not in _CHANGEABLE:
-            found.append(f"{place}: found {name!r}, wanted one of {', '.join(_CHANGEABLE)}{near(name, _CHANGEABLE)}")
+        if name not in CHANGEABLE:
+            found.append(f"{place}: found {name!r}, wanted one of {', '.join(CHANGEABLE)}{near(name, CHANGEABLE)}")
     if plan.changed.name in plan.held_equal:
         found.append(f"held_equal: {plan.changed.name} is what is changed; it cannot be held equal as well")
     is_number = plan.changed.name in COLUMNS and bool(COLUMNS[plan.changed.name].unit)
@@ -168,29 +170,55 @@ def warnings(plan: Experiment, rows: Sequence[Row]) -> list[str]:
     """What stands against a conclusion: runs missing or left out, and what else was changed; a sentence each."""
     told = []
     for cell in cells(plan, rows):
-        where = " at ".join(filter(None, (cell.boat, f"{plan.changed.name} {cell.level}")))
+        where = ", ".join(filter(None, (cell.boat, level_told(plan, cell.level))))
         if len(cell.values) < plan.repeats:
-            told.append(f"{where}: {len(cell.values)} of {plan.repeats} runs.")
+            told.append(_("{where}: {n} of {all} runs.").format(where=where, n=len(cell.values), all=plan.repeats))
     of_kind = [row for row in rows if row["kind"] == plan.kind]
     told += _left_out(plan, of_kind)
     own = [row for row in of_kind if _counts(plan, row) and plan.changed.level_of(row) is not None]
     for name in plan.held_equal:
-        seen = dict.fromkeys(row.get(name, "") or "not noted" for row in own)
+        seen = dict.fromkeys(row.get(name, "") or _("not noted") for row in own)
         if len(seen) > 1:
-            words = COLUMNS[name].words if name in COLUMNS else name
-            told.append(f"Something else changed too: {words} ({', '.join(seen)}).")
+            what = words.name_of(name)
+            told.append(_("Something else changed too: {what} ({values}).").format(what=what, values=", ".join(seen)))
     return told
 
 
 def _left_out(plan: Experiment, rows: Sequence[Row]) -> list[str]:
     told = []
-    unknown = [row["run_id"] for row in rows if plan.changed.level_of(row) is None]
+    strangers = dict.fromkeys(row["boat"] for row in rows if plan.boats and row["boat"] not in plan.boats)
+    if strangers:
+        told.append(_("Left out, boats that are not in the plan: {boats}.").format(boats=", ".join(strangers)))
+    unknown = [
+        row["run_id"] for row in rows if row["boat"] not in strangers and plan.changed.level_of(row) is None
+    ]  # fmt: skip
     if unknown:
-        told.append(f"Left out, at no level of the plan: {', '.join(unknown)}.")
-    for status, words in (("void", "void"), ("did_not_finish", "did not finish")):
-        if count := sum(row["status"] == status for row in rows):
-            told.append(f"{count} run{'s' if count > 1 else ''} {words}: not in the figures.")
+        told.append(_("Left out, at no level of the plan: {runs}.").format(runs=", ".join(unknown)))
+    void, lost = (sum(row["status"] == status for row in rows) for status in ("void", "did_not_finish"))
+    if void:
+        told.append(
+            several("{n} run void: not in the figures.", "{n} runs void: not in the figures.", void).format(n=void)
+        )
+    if lost:
+        told.append(
+            several(
+                "{n} run did not finish: not in the figures.", "{n} runs did not finish: not in the figures.", lost
+            ).format(n=lost)
+        )
     floors = sum(row.get("drift_at_least") == "true" for row in rows) if plan.result == "drift_mm" else 0
     if floors:
-        told.append(f"{floors} run{'s' if floors > 1 else ''} reached the wall: at least so far, not in the figures.")
+        told.append(
+            several(
+                "{n} run reached the wall: at least so far, not in the figures.",
+                "{n} runs reached the wall: at least so far, not in the figures.", floors,
+            ).format(n=floors)
+        )  # fmt: skip
     return told
+
+
+def level_told(plan: Experiment, level: str) -> str:
+    """What is set for a run: "mass 50 g", "power fan", or a boat's name."""
+    if plan.changed.name == "boat":
+        return level
+    unit = COLUMNS[plan.changed.name].unit
+    return f"{words.name_of(plan.changed.name)} {words.with_unit(level, unit) if plan.changed.levels else level}"

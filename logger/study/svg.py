@@ -40,6 +40,7 @@ def picture(width: float, height: float, *children: str, title: str, summary: st
         tag("title", escape(title), id=f"{key}-title"),
         tag("desc", escape(summary), id=f"{key}-desc"),
         *children,
+        id=key,
         xmlns="http://www.w3.org/2000/svg",
         viewBox=f"0 0 {number(width)} {number(height)}",
         role="img",

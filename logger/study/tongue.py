@@ -26,6 +26,11 @@ def _(sentence: str) -> str:
     return in_use().gettext(sentence)
 
 
+def N_(sentence: str) -> str:  # noqa: N802 - the usual name of the mark
+    """`sentence` as it is: marks what is looked up later."""
+    return sentence
+
+
 def several(one: str, many: str, count: int) -> str:
     """The form of a sentence that goes with `count`."""
     return in_use().ngettext(one, many, count)

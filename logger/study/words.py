@@ -8,41 +8,69 @@ from calibration.quantity import Quantity, decimals_for, plus_minus
 from logger.config import Conditions, KindOfRun, Rules
 from logger.results import columns
 from logger.results.trial import EndReason, Result, Status, Trial
+from logger.study.tongue import N_, _
 
 _UNITS = {
-    "s": "seconds",
-    "ns": "nanoseconds",
-    "mm": "millimetres",
-    "m": "metres",
-    "m/s": "metres per second",
-    "mm/s": "millimetres per second",
-    "m/s2": "metres per second squared",
-    "/s": "per second",
-    "/min": "per minute",
-    "/m": "per metre",
-    "g": "grams",
-    "deg": "degrees",
-    "Cel": "degrees Celsius",
+    "s": N_("seconds"),
+    "ns": N_("nanoseconds"),
+    "mm": N_("millimetres"),
+    "m": N_("metres"),
+    "m/s": N_("metres per second"),
+    "mm/s": N_("millimetres per second"),
+    "m/s2": N_("metres per second squared"),
+    "/s": N_("per second"),
+    "/min": N_("per minute"),
+    "/m": N_("per metre"),
+    "g": N_("grams"),
+    "deg": N_("degrees"),
+    "Cel": N_("degrees Celsius"),
     "1": "",
     "": "",
 }
 _SYMBOLS = {"Cel": "°C", "deg": "°", "m/s2": "m/s²", "/s": "1/s", "/m": "1/m", "/min": "1/min", "1": "", "": ""}
 
 _KINDS: dict[KindOfRun, str] = {
-    "straight": "straight run",
-    "drift": "drift run",
-    "course": "course run",
-    "cargo": "cargo run",
-    "rings": "ring run",
-    "distance": "distance run",
-    "balance": "balance test",
-    "load": "load test",
+    "straight": N_("straight run"),
+    "drift": N_("drift run"),
+    "course": N_("course run"),
+    "cargo": N_("cargo run"),
+    "rings": N_("ring run"),
+    "distance": N_("distance run"),
+    "balance": N_("balance test"),
+    "load": N_("load test"),
 }
+_MANY: dict[str, str] = {
+    "straight": N_("straight runs"),
+    "drift": N_("drift runs"),
+    "course": N_("course runs"),
+    "cargo": N_("cargo runs"),
+    "rings": N_("ring runs"),
+    "distance": N_("distance runs"),
+    "balance": N_("balance tests"),
+    "load": N_("load tests"),
+}
+NAMES = (
+    N_("time"), N_("time from go"), N_("mean speed"), N_("speed at the line"), N_("top speed"), N_("drift"),
+    N_("path length"), N_("straightness"), N_("sideways"), N_("swing"), N_("time stuck"), N_("distance"),
+    N_("coast time"), N_("slowing"), N_("drag, linear"), N_("drag, quadratic"), N_("ports"), N_("time in ports"),
+    N_("rings"), N_("cargo"), N_("cargo rate"), N_("obstacle touches"),
+    N_("boat"), N_("version"), N_("power"), N_("blowers"), N_("fan setting"), N_("fan distance"), N_("wind direction"),
+    N_("water depth"), N_("mass"), N_("material"),
+)  # fmt: skip
+"""What results and conditions are called in the column dictionary, for the catalogues."""
 _STATUS: dict[Status, str] = {
-    "valid": "valid",
-    "void": "void",
-    "did_not_finish": "did not finish",
-    "freed": "freed",
+    "valid": N_("valid"),
+    "void": N_("void"),
+    "did_not_finish": N_("did not finish"),
+    "freed": N_("freed"),
+}
+_POWERS: dict[str, str] = {
+    "breath": N_("breath"),
+    "fan": N_("fan"),
+    "wind": N_("wind"),
+    "balloon": N_("balloon"),
+    "hand": N_("hand"),
+    "motor": N_("motor"),
 }
 _WITNESS = {"gate": "the gates", "camera": "the camera", "gate+camera": "gates and camera", "card": "the boat card"}
 
@@ -54,7 +82,8 @@ RATIO_DECIMALS = 5
 
 def unit_words(unit: str) -> str:
     """A unit spoken fully: "metres per second"."""
-    return _UNITS.get(unit, unit)
+    found = _UNITS.get(unit, unit)
+    return _(found) if found else ""
 
 
 def unit_sign(unit: str) -> str:
@@ -63,8 +92,8 @@ def unit_sign(unit: str) -> str:
 
 
 def name_of(result: str) -> str:
-    """What a result is called, from the column dictionary."""
-    return columns.COLUMNS[result].words
+    """What a result or a condition is called, from the column dictionary."""
+    return _(columns.COLUMNS[result].words)
 
 
 def meaning_of(result: str) -> str:
@@ -82,12 +111,23 @@ def cause(source: str) -> str:
 
 def kind_of_run(kind: KindOfRun) -> str:
     """For example "drift run"."""
-    return _KINDS[kind]
+    return _(_KINDS[kind])
+
+
+def kinds_of_run(kind: str) -> str:
+    """Several of them at the head of a part: "Drift runs"."""
+    many = runs_of_kind(kind)
+    return many[0].upper() + many[1:]
+
+
+def runs_of_kind(kind: str) -> str:
+    """Several of them within a sentence: "drift runs"."""
+    return _(_MANY[kind])
 
 
 def status_of(status: Status) -> str:
     """For example "did not finish"."""
-    return _STATUS[status]
+    return _(_STATUS[status])
 
 
 def seen_by(witness: str) -> str:
@@ -122,13 +162,14 @@ def _typeset(text: str) -> str:
 def said(result: Result) -> str:
     """A result with its doubt; "at least" in front of a lower bound."""
     text = value_and_doubt(result.quantity)
-    return f"at least {text}" if result.at_least else text
+    return _("at least {value}").format(value=text) if result.at_least else text
 
 
 def value_only(result: Result) -> str:
     """The value rounded to the place that its doubt allows, with its unit, without the doubt."""
     rounded = _typeset(_rounded(result.quantity).partition(" ± ")[0])
-    return ("at least " if result.at_least else "") + with_unit(rounded, result.quantity.unit)
+    text = with_unit(rounded, result.quantity.unit)
+    return _("at least {value}").format(value=text) if result.at_least else text
 
 
 def give_or_take(quantity: Quantity) -> str:
@@ -139,15 +180,14 @@ def give_or_take(quantity: Quantity) -> str:
 def end_of(reason: EndReason, rules: Rules) -> str:
     """Why the run ended, as a sentence."""
     return {
-        "finish": "It ended when the bow reached the finish line.",
-        "at_rest": (
-            "It ended when the boat came to rest: when it began to stay slower than"
-            f" {rules.stop_speed_mm_per_s:g} mm/s for {rules.stop_for_s:g} s."
-        ),
-        "wall": "It ended when the bow touched the wall.",
-        "time_cap": f"It ended because the time was up ({rules.time_cap_s:g} s).",
-        "stopped_by_hand": "It was ended by hand.",
-        "recording_ended": "The recording ended before the run did.",
+        "finish": _("It ended when the bow reached the finish line."),
+        "at_rest": _(
+            "It ended when the boat came to rest: when it began to stay slower than {speed} mm/s for {time} s."
+        ).format(speed=f"{rules.stop_speed_mm_per_s:g}", time=f"{rules.stop_for_s:g}"),
+        "wall": _("It ended when the bow touched the wall."),
+        "time_cap": _("It ended because the time was up ({time} s).").format(time=f"{rules.time_cap_s:g}"),
+        "stopped_by_hand": _("It was ended by hand."),
+        "recording_ended": _("The recording ended before the run did."),
     }[reason]
 
 
@@ -199,8 +239,8 @@ def main_result(kind: KindOfRun) -> str:
 
 
 _MORE = {
-    "time_s": "took clearly longer than",
-    "drift_mm": "drifted clearly farther than",
+    "time_s": N_("took clearly longer than"),
+    "drift_mm": N_("drifted clearly farther than"),
 }
 
 
@@ -211,12 +251,14 @@ def more_is_better(result: str) -> bool:
 
 def ahead(result: str) -> str:
     """What the boats that are ahead are, at the beginning of a sentence."""
-    return "Farthest" if result in ("drift_mm", "distance_mm") else "Fastest" if result == "time_s" else "Ahead"
+    if result in ("drift_mm", "distance_mm"):
+        return _("Farthest")
+    return _("Fastest") if result == "time_s" else _("Ahead")
 
 
 def clearly_more(result: str) -> str:
     """What a boat with more of a result did, for between two names."""
-    return _MORE.get(result, "has clearly more than")
+    return _(_MORE.get(result, N_("has clearly more than")))
 
 
 def doubts_count(count: int) -> str:
@@ -226,13 +268,13 @@ def doubts_count(count: int) -> str:
 
 def power_of(conditions: Conditions) -> str:
     """How the boat was driven, in a few words."""
-    parts: list[str] = ["not noted" if conditions.power == "unknown" else conditions.power]
+    parts: list[str] = [_("not noted") if conditions.power == "unknown" else _(_POWERS[conditions.power])]
     if conditions.fan_setting:
-        parts.append(f"setting {conditions.fan_setting}")
+        parts.append(_("setting {which}").format(which=conditions.fan_setting))
     if conditions.fan_distance_mm is not None:
-        parts.append(f"{conditions.fan_distance_mm:g} mm behind the start line")
+        parts.append(_("{mm} mm behind the start line").format(mm=f"{conditions.fan_distance_mm:g}"))
     if conditions.blowers_count is not None:
-        parts.append(f"{conditions.blowers_count} blowing")
+        parts.append(_("{n} blowing").format(n=conditions.blowers_count))
     return ", ".join(parts)
 
 
@@ -245,7 +287,8 @@ def to_the_place_of(value: float, doubt: float, unit: str) -> str:
     """A size without a sign, rounded to the place of `doubt`'s second digit, with its unit."""
     places = max(decimals_for(doubt), 0)
     shown = max(value, 10.0**-places)
-    return ("less than " if shown > value else "") + with_unit(f"{shown:.{places}f}", unit)
+    text = with_unit(f"{shown:.{places}f}", unit)
+    return _("less than {value}").format(value=text) if shown > value else text
 
 
 def true_value(value: float, measured: Quantity) -> str:

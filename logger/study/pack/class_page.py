@@ -12,14 +12,15 @@ from logger.study import words
 from logger.study.axes import axis
 from logger.study.bars import bar_chart
 from logger.study.class_folder import Class, ClassRun
-from logger.study.class_story import SPEED, Count, counts, counts_told, drift_lines, drift_runs, drifts, story
+from logger.study.class_story import SPEED, Count, counts, counts_told, drift_lines, drifts, story
 from logger.study.class_view import ClassView, class_views
 from logger.study.effects import StraightLine
 from logger.study.leaf import Run
+from logger.study.materials import Materials, materials
 from logger.study.pack import page_words, shell
 from logger.study.rebuilds import drawing, rebuilds, told, usable
 from logger.study.standards import ADDRESS, standards
-from logger.study.tongue import _
+from logger.study.tongue import _, several
 
 SCRIPTS = ("draw.js", "band.js", "scatter.js", "save.js")
 
@@ -28,6 +29,7 @@ SCRIPTS = ("draw.js", "band.js", "scatter.js", "save.js")
 class KindPart:
     """What the page shows of one kind of run."""
 
+    kind: str
     title: str
     counts_told: str
     counts: tuple[Count, ...]
@@ -36,6 +38,10 @@ class KindPart:
     bars: Markup
     rebuilt: Markup
     rebuilt_told: str
+    left_out: str
+    """Which runs are in no bar; empty if none are left out."""
+    materials: Materials | None
+    by_material: Markup
 
 
 def class_page(whole: Class, place: shell.Place, *, band: str) -> str:
@@ -55,9 +61,10 @@ def _part(whole: Class, kind: str) -> KindPart:
     latest = latest_runs(whole, kind)
     view = next(iter(class_views(latest)), None)
     found = rebuilds(whole, kind)
-    title = words.kind_of_run(kind)  # type: ignore[arg-type]
+    made_of = materials(whole, kind)
     return KindPart(
-        title=title[0].upper() + title[1:] + "s",
+        kind=kind,
+        title=words.kinds_of_run(kind),
         counts_told=counts_told(whole, kind),
         counts=tuple(counts(whole, kind)),
         view=view,
@@ -65,6 +72,9 @@ def _part(whole: Class, kind: str) -> KindPart:
         bars=_markup(_bars(whole, kind)),
         rebuilt=_markup(drawing(found, key=f"rebuilt-{kind}") if found else ""),
         rebuilt_told=told(found) if found else "",
+        left_out=_left_out(whole, kind),
+        materials=made_of,
+        by_material=_markup(made_of.drawing if made_of else ""),
     )
 
 
@@ -95,9 +105,34 @@ def _bars(whole: Class, kind: str) -> str:
     return bar_chart(shown, name=f"{words.name_of(name)} ({words.unit_words(unit)})", title=title, key=f"bars-{kind}")
 
 
+def _left_out(whole: Class, kind: str) -> str:
+    """How many runs the bars leave out because they say "at least" or did not finish."""
+    name = words.main_result(kind)  # type: ignore[arg-type]
+    floors = sum(one.counts and name in one.run.trial.results and not usable(one) for one in whole.of(kind=kind))
+    lost = sum(one.run.trial.status == "did_not_finish" for one in whole.of(kind=kind))
+    told = []
+    if floors:
+        told.append(
+            several(
+                "{n} run was cut short and says only “at least”: it is in no bar.",
+                "{n} runs were cut short and say only “at least”: they are in no bar.", floors,
+            ).format(n=floors)
+        )  # fmt: skip
+    if lost:
+        told.append(
+            several(
+                "{n} run did not finish: it is in no bar.", "{n} runs did not finish: they are in no bar.", lost
+            ).format(n=lost)
+        )
+    return " ".join(told)
+
+
 def scatters_of(whole: Class) -> list[dict[str, Any]]:
-    """Drift against mass, and against the speed at the line: points, axes and the computed line, for the script."""
-    runs = drift_runs(whole)
+    """Drift against mass, and against the speed at the line: points, axes and the computed line, for the script.
+
+    Runs that a wall cut short are among the points, marked, and in no line.
+    """
+    runs = [one for one in whole.of(kind="drift") if one.counts and "drift_mm" in one.run.trial.results]
     (by_mass, _mass), (by_speed, _speed) = drift_lines(whole)
     weighed = [one for one in runs if one.run.card.boat.mass_g is not None]
     timed = [one for one in runs if SPEED in one.run.trial.results]
@@ -119,9 +154,11 @@ def _scatter(
     spread = max(along, default=0.0) - min(along, default=0.0)
     return {
         "key": key, "name": name, "unit": unit, "step": across.step, "x": [across.low, across.high],
-        "y": [upright.low, upright.high],
+        "y": [upright.low, upright.high], "names": True,
+        "up": {"name": _("drift (millimetres)"), "unit": "mm", "decimals": 0},
         "points": [
-            {"name": one.team, "x": round(x, 4), "y": round(y, 1)} for one, x, y in zip(runs, along, ups, strict=True)
+            {"name": one.team, "x": round(x, 4), "y": round(y, 1), "floor": not usable(one)}
+            for one, x, y in zip(runs, along, ups, strict=True)
         ],
         "spreads": bool(along) and spread > 0.1 * max(along),
         "fit": None if fit is None else {

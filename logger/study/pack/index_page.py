@@ -30,12 +30,11 @@ def index_page(whole: Class, names: Mapping[str, str], place: shell.Place, *, ba
     """The page as text."""
     kinds = []
     for kind in whole.kinds:
-        title = words.kind_of_run(kind)  # type: ignore[arg-type]
         teams = [
             (team, [_row(one, names) for one in whole.of(kind=kind, team=team)])
             for team in whole.teams if whole.of(kind=kind, team=team)
         ]  # fmt: skip
-        kinds.append((title[0].upper() + title[1:] + "s", teams))
+        kinds.append((words.kinds_of_run(kind), teams))
     data = {"band": band, "bands": page_words.bands_data(), "words": {}}
     return shell.draw(
         "index.html", place, scripts=STILL_SCRIPTS, data=data, whole=whole, title=_("All runs"),

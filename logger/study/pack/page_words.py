@@ -57,7 +57,6 @@ def track_words() -> dict[str, Any]:
 def class_words() -> dict[str, Any]:
     """Sentences of the page of a class."""
     return {
-        "drift_axis": _("drift (millimetres)"),
         "line_end": _("End {n} of your line, at {x}, {y}; arrow keys move it"),
         "line_yours": _("Your line: for {step} more, {change}. At {at} it says {there}."),
         "line_tool": _("The computed line: for {step} more, {change} ± {doubt}."),

@@ -8,8 +8,10 @@ import zipfile
 from collections.abc import Mapping
 
 from logger.study.class_folder import Class
+from logger.study.experiment_view import experiment_views
 from logger.study.pack import shell
 from logger.study.pack.class_page import class_page
+from logger.study.pack.experiment_page import experiment_page, experiments_page, page_name
 from logger.study.pack.index_page import index_page
 from logger.study.pack.track_page import track_page
 from logger.study.track_data import tracks_of
@@ -25,6 +27,10 @@ def pack(whole: Class, *, band: str) -> dict[str, str]:
     place = shell.Place(link=lambda page: shell.file_name(pages.get(page, page)))
     files = {shell.file_name("index"): index_page(whole, tracks.names, place, band=band)}
     files[shell.file_name("class")] = class_page(whole, place, band=band)
+    if whole.plans:
+        files[shell.file_name("experiments")] = experiments_page(whole, place, band=band)
+    for name, view in experiment_views(whole).items():
+        files[shell.file_name(page_name(name))] = experiment_page(view, whole, place, band=band)
     for one in whole.runs:
         files[shell.file_name(pages[one.id])] = track_page(one, tracks, place, band=band)
     return files
@@ -33,9 +39,11 @@ def pack(whole: Class, *, band: str) -> dict[str, str]:
 def page_names(whole: Class) -> Mapping[str, str]:
     """Run -> the name of its page: what every file system takes, unlike each other and every other page."""
     found: dict[str, str] = {}
+    taken = {"index", "class", "experiments", *(page_name(kept.name) for kept in whole.plans)}
     for one in whole.runs:
         name = re.sub(r"[^a-z0-9-]+", "-", one.id.lower()).strip("-") or "run"
-        found[one.id] = f"{name}-{one.number}" if name in (*found.values(), "index", "class") else name
+        found[one.id] = f"{name}-{one.number}" if name in taken else name
+        taken.add(found[one.id])
     return found
 
 

@@ -171,9 +171,10 @@ def graph_paper(sheet: Sheet, whole: Class) -> None:
     for kind in whole.kinds:
         if not any(one.id in tracks.ways for one in whole.of(kind=kind)):
             continue
-        title = words.kind_of_run(kind)  # type: ignore[arg-type]
         flow = Flow(sheet, whole, _("Graph: how far, against time"), own_name=True, measured=True)
-        said = _("For the {kind}s. Both axes fit every team, so that steeper means faster.").format(kind=title)
+        said = _("{kinds}. Both axes fit every team, so that steeper means faster.").format(
+            kinds=words.kinds_of_run(kind)
+        )
         flow.say(said, size_pt=TEACHER_PT)
         reach = tracks.reaches[kind]
         _squares(flow, (0.0, reach.time_s[1]), (0.0, reach.along_mm[1] / 10))

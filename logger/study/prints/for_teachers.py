@@ -29,7 +29,7 @@ def fallback(sheet: Sheet, whole: Class) -> None:
     )
     flow.space(3)
     rows = max(8, int((flow.room_mm - 16) / 9.5))
-    heads = [f"{COLUMNS[name].words} ({name})" if name != "order_index" else "order" for name in FALLBACK]
+    heads = [f"{_(COLUMNS[name].words)} ({name})" if name != "order_index" else "order" for name in FALLBACK]
     heads[0] = _("no.")
     flow.table(
         heads, [[str(i)] + [""] * (len(FALLBACK) - 1) for i in range(1, rows)],
@@ -42,8 +42,7 @@ def running_order(sheet: Sheet, whole: Class) -> None:
     """Rounds of all teams, to be ticked off; the order in which each kind of run was begun."""
     flow = Flow(sheet, whole, _("Running order"))
     for kind in whole.kinds:
-        title = words.kind_of_run(kind)  # type: ignore[arg-type]
-        flow.heading(f"{title[0].upper()}{title[1:]}s", size_pt=TEACHER_PT + 2)
+        flow.heading(words.kinds_of_run(kind), size_pt=TEACHER_PT + 2)
         teams = [team for team in whole.teams if whole.of(kind=kind, team=team)]
         rounds = max(len(whole.of(kind=kind, team=team)) for team in teams)
         flow.table(
@@ -60,9 +59,8 @@ def results(sheet: Sheet, whole: Class) -> None:
     for kind in whole.kinds:
         name = words.main_result(kind)  # type: ignore[arg-type]
         column = COLUMNS[name]
-        title = words.kind_of_run(kind)  # type: ignore[arg-type]
         unit = words.unit_words(column.unit)
-        flow.heading(f"{title[0].upper()}{title[1:]}s: {column.words} ({unit})", size_pt=TEACHER_PT + 2)
+        flow.heading(f"{words.kinds_of_run(kind)}: {words.name_of(name)} ({unit})", size_pt=TEACHER_PT + 2)
         places = 0 if column.unit == "mm" else 2
         boats = dict.fromkeys(one.boat for one in whole.of(kind=kind))
         rows = []

@@ -98,6 +98,7 @@ def _made(boat: Boat | None, form: forms.Form) -> Boat:
     if complaint is not None:
         raise InputError(f"nickname of the boat: found {name!r}; wanted {complaint}")
     made = replace(boat or Boat(name), name=name, team=form.get("team"), colour=form.get("colour"))
+    made = replace(made, material=form.get("material"))
     if form.get("rebuilt") and boat is not None:
         made = replace(made, version=boat.version + 1)
     number = form.get("tag_number")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,8 +19,11 @@ from starlette.routing import Route
 from logger.errors import LoggerError
 from logger.recording.copies import Copy, note_copy
 from logger.study.class_folder import STORE, Class, is_class_folder, read_class
+from logger.study.experiment_file import FOLDER as PLANS
+from logger.study.experiment_view import experiment_views
 from logger.study.pack import shell
 from logger.study.pack.class_page import class_page
+from logger.study.pack.experiment_page import experiment_page, experiments_page, page_name
 from logger.study.pack.index_page import index_page
 from logger.study.pack.track_page import track_page
 from logger.study.pack.writing import pack, zipped
@@ -43,13 +46,13 @@ class _Shelf:
 
     kept: OrderedDict[Path, tuple[object, Tracks]] = field(default_factory=OrderedDict)
 
-    def tracks(self, folder: Path) -> Tracks:
-        """The class in `folder` as it stands now."""
-        state = _state(folder)
+    def tracks(self, folder: Path, *, plans_beside: Sequence[Path] = ()) -> Tracks:
+        """The class in `folder` as it stands now, with the experiments kept there and beside it."""
+        state = _state(folder, *plans_beside)
         found = self.kept.get(folder)
         if found is not None and found[0] == state:
             return found[1]
-        tracks = tracks_of(read_class(folder))
+        tracks = tracks_of(read_class(folder, plans_beside=plans_beside))
         if tracks.whole.missing:
             return tracks  # whoever puts a recording back is to see it at once; the store does not change by that
         self.kept[folder] = (state, tracks)
@@ -58,9 +61,11 @@ class _Shelf:
         return tracks
 
 
-def _state(folder: Path) -> object:
-    """What changes whenever the store does: its files' sizes and times."""
+def _state(folder: Path, *plans_beside: Path) -> object:
+    """What changes whenever the store or a plan does: their files' sizes and times."""
     files = sorted(folder.glob(f"{STORE}*"))
+    for place in (folder, *plans_beside):
+        files += sorted((place / PLANS).glob("*.toml"))
     return [
         (file.name, file.stat().st_size, file.stat().st_mtime_ns) for file in files if not file.name.endswith("-shm")
     ]
@@ -94,6 +99,8 @@ def routes(site: Site) -> list[Route]:
         Route("/study", every),
         Route(at, desk.first),
         Route(f"{at}/class", desk.of_class),
+        Route(f"{at}/experiments", desk.experiments),
+        Route(f"{at}/experiment/{{plan}}", desk.experiment),
         Route(f"{at}/run/{{run}}", desk.of_run),
         Route(f"{at}/run/{{run}}/track.csv", desk.track),
         Route(f"{at}/print/{{sheet}}.pdf", desk.sheet),
@@ -126,6 +133,21 @@ class _Desk:
 
         return await self._page(request, drawn)
 
+    async def experiments(self, request: Request) -> Response:
+        """The experiments of a class."""
+        return await self._page(request, lambda t, p, b: experiments_page(t.whole, p, band=b))
+
+    async def experiment(self, request: Request) -> Response:
+        """One experiment."""
+
+        def drawn(tracks: Tracks, place: shell.Place, band: str) -> str:
+            view = experiment_views(tracks.whole).get(request.path_params["plan"])
+            if view is None:
+                raise HTTPException(404)
+            return experiment_page(view, tracks.whole, place, band=band)
+
+        return await self._page(request, drawn)
+
     async def sheet(self, request: Request) -> Response:
         """A sheet to print, or all."""
         name, paper = request.path_params["sheet"], request.query_params.get("paper", "a4")
@@ -144,9 +166,9 @@ class _Desk:
 
     async def track(self, request: Request) -> Response:
         """The track of a run as it is kept."""
-        folder = self._class_folder(request)
-        run = (await run_in_threadpool(self._shelf.tracks, folder)).whole.run(request.path_params["run"])
-        found = None if run is None else folder / "recordings" / run.id / "track.csv"
+        run_id = request.path_params["run"]
+        one = await self._spoken(request, lambda tracks: tracks.whole.run(run_id))
+        found = None if one is None or one.folder is None else one.folder / "track.csv"
         if found is None or not found.is_file():
             raise HTTPException(404)
         return FileResponse(found, media_type="text/csv", filename=f"{found.parent.name}-track.csv")
@@ -171,7 +193,7 @@ class _Desk:
 
         def done() -> Made:
             with speaking(catalogue(code)):
-                return work(self._shelf.tracks(folder))
+                return work(self._shelf.tracks(folder, plans_beside=(self._folder,)))
 
         return await run_in_threadpool(done)
 
@@ -191,10 +213,17 @@ def _band(request: Request) -> str:
 
 def _place(name: str) -> shell.Place:
     begin = f"/study/{quote(name)}"
-    known = {"index": begin, "class": f"{begin}/class"}
-    return shell.Place(
-        link=lambda page: known.get(page, f"{begin}/run/{quote(page)}"), static="/static/", home="/study",
-    )  # fmt: skip
+    known = {"index": begin, "class": f"{begin}/class", "experiments": f"{begin}/experiments"}
+    prefix = page_name("")
+
+    def link(page: str) -> str:
+        if page in known:
+            return known[page]
+        if page.startswith(prefix):
+            return f"{begin}/experiment/{quote(page.removeprefix(prefix))}"
+        return f"{begin}/run/{quote(page)}"
+
+    return shell.Place(link=link, static="/static/", home="/study")
 
 
 def _file(made: bytes, kind: str, name: str) -> Response:

@@ -19,6 +19,8 @@ from logger.recording.rig_toml import rig_text
 from logger.results.columns import COLUMNS, TRACK
 from logger.results.store import Correction, Store
 from logger.results.trial import Crossing, Result, Trial
+from logger.study.experiment import Changed, Experiment
+from logger.study.experiment_file import keep_plan
 
 FINISH_MM, MARK_MM, LENGTH_MM, STOP_MM_PER_S = 1000.0, 500.0, 160.0, 10.0
 BASE_NS = 5_000_000_000_000
@@ -35,6 +37,7 @@ SPEEDS_MM_PER_S = {
     "Carp": ((210.0, 215.0), ()),
 }
 MASSES_G = dict(zip(TEAMS, (30.0, 45.0, 60.0, 75.0, 90.0, 110.0, 130.0, 150.0), strict=True))
+MATERIALS = dict(zip(TEAMS, ("foil", "clay") * 3 + ("Foil", ""), strict=True))
 TAUS_S = {team: 1.0 + 0.012 * MASSES_G[team] for team in TEAMS}
 DRIFT_SPEED_MM_PER_S = 250.0
 RIG = Rig(
@@ -49,6 +52,13 @@ RIG = Rig(
     zones=(Zone("quay", "port", ((1050.0, 100.0), (1200.0, 100.0), (1200.0, 250.0), (1050.0, 250.0))),
            Zone("buoy", "obstacle", middle_mm=(700.0, 150.0), radius_mm=40.0)),
     simulated=True,
+)  # fmt: skip
+
+
+HEAVIER = Experiment(
+    question="Does a heavier boat drift farther?", kind="drift", result="drift_mm",
+    changed=Changed("mass_g", levels=(30.0, 60.0, 90.0, 150.0)), held_equal=("power", "fan_setting"), repeats=2,
+    prediction="We think so: it is harder to stop.",
 )  # fmt: skip
 
 
@@ -111,7 +121,8 @@ def card_of(sail: Sail, number: int) -> RunCard:
         recorded_at=f"2026-05-04T10:{number % 60:02d}:00+02:00",
         boat=Boat(
             name=sail.team, team=f"Team {sail.team}", version=sail.version, length_mm=LENGTH_MM, width_mm=70.0,
-            freeboard_mm=20.0, mass_g=MASSES_G[sail.team], notes="a note that nobody else may read",
+            freeboard_mm=20.0, mass_g=MASSES_G[sail.team],
+            material=MATERIALS[sail.team], notes="a note that nobody else may read",
         ),
         conditions=Conditions(power="fan", fan_setting="2", fan_distance_mm=400.0, notes="a free word"),
         simulated=True,
@@ -176,7 +187,8 @@ def track_of(sail: Sail, rate_hz: float = RATE_HZ) -> str:
 
 
 def write_class(folder: Path) -> Path:
-    """The whole class; a run that did not finish and a void one are among it."""
+    """The whole class and an experiment; a run that did not finish and a void one are among it."""
+    keep_plan(folder, HEAVIER, name="heavier")
     with Store(folder / "trials.sqlite") as store:
         for number, sail in enumerate(sails(), start=1):
             _write(folder, store, sail, number)

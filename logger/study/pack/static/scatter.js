@@ -23,8 +23,10 @@
       const xStep = niceStep(g.x[1] - g.x[0], width < 420 ? 4 : 7), yStep = niceStep(g.y[1] - g.y[0], 7);
       for (const v of ticks(...g.x, xStep)) layer.push(el("path", { class: v ? "square" : "nought", d: `M${this.across.px(v)},${top}V${bottom}` }), text(this.across.px(v), bottom + 18, fixed(v, decimalsOf(xStep)), "tick", "middle"));
       for (const v of ticks(...g.y, yStep)) layer.push(el("path", { class: v ? "square" : "nought", d: `M${left},${this.upright.px(v)}H${right}` }), text(left - 7, this.upright.px(v) + 5, fixed(v, decimalsOf(yStep)), "tick", "end"));
-      layer.push(text(4, 18, words.drift_axis, "axis-name", "start"), text(right, height - 6, g.name, "axis-name", "end"));
-      for (const p of g.points) layer.push(el("circle", { class: "run", r: 7, cx: this.across.px(p.x), cy: this.upright.px(p.y) }, Object.assign(el("title"), { textContent: p.name })), text(this.across.px(p.x) + 9, this.upright.px(p.y) - 8, p.name.replace(/^Team /, ""), "tick", this.across.px(p.x) > right - 70 ? "end" : "start"));
+      layer.push(text(4, 18, g.up.name, "axis-name", "start"), text(right, height - 6, g.name, "axis-name", "end"));
+      for (const p of g.points) layer.push(el("circle", { class: p.floor ? "run left-out" : "run", r: 7, cx: this.across.px(p.x), cy: this.upright.px(p.y) }, Object.assign(el("title"), { textContent: p.name })));
+      for (const p of g.points) if (p.floor) layer.push(el("path", { class: "more", d: `M${this.across.px(p.x) - 6},${this.upright.px(p.y) - 10}l6,-8l6,8` }));
+      if (g.names) for (const p of g.points) layer.push(text(this.across.px(p.x) + 9, this.upright.px(p.y) - 8, p.name.replace(/^Team /, ""), "tick", this.across.px(p.x) > right - 70 ? "end" : "start"));
       this.over = el("g", {});
       this.svg.replaceChildren(...keep, ...layer, this.over);
       this.line();
@@ -36,9 +38,10 @@
       const g = this.given, [a, b] = this.ends, fit = g.fit, told = document.getElementById(`told-${g.key}`);
       const path = (from, to, cls) => el("path", { class: cls, d: `M${this.across.px(from.x)},${this.upright.px(from.y)}L${this.across.px(to.x)},${this.upright.px(to.y)}` });
       this.over.replaceChildren(path(a, b, "ruler yours"));
-      const change = (slope) => { const by = slope * g.step; return fill(by < 0 ? words.less : words.more, { value: `${fixed(Math.abs(by), 0)} mm` }); };
-      const step = `${fixed(g.step, decimalsOf(g.step))} ${g.unit}`, at = (g.x[0] + g.x[1]) / 2;
-      document.getElementById(`yours-${g.key}`).textContent = fill(words.line_yours, { step, change: change((b.y - a.y) / (b.x - a.x)), at: `${fixed(at, decimalsOf(g.step) + 1)} ${g.unit}`, there: `${fixed(this.at(at), 0)} mm` });
+      const say = (value) => `${fixed(value, g.up.decimals)}\u00a0${g.up.unit}`.trim();
+      const change = (slope) => { const by = slope * g.step; return fill(by < 0 ? words.less : words.more, { value: say(Math.abs(by)) }); };
+      const step = `${fixed(g.step, decimalsOf(g.step))} ${g.unit}`.trim(), at = (g.x[0] + g.x[1]) / 2;
+      document.getElementById(`yours-${g.key}`).textContent = fill(words.line_yours, { step, change: change((b.y - a.y) / (b.x - a.x)), at: `${fixed(at, decimalsOf(g.step) + 1)} ${g.unit}`, there: say(this.at(at)) });
       told.textContent = "";
       if (this.tool) {
         if (!fit) told.textContent = words.line_few;
@@ -47,8 +50,8 @@
           const ends = g.x.map((x) => ({ x, y: line(x) }));
           const inside = this.clip(ends[0], ends[1]);
           if (inside) this.over.append(path(inside[0], inside[1], "fit"));
-          const gap = (of) => fixed(g.points.reduce((sum, p) => sum + Math.abs(of(p.x) - p.y), 0) / g.points.length, 0) + " mm";
-          told.textContent = [fill(words.line_tool, { step, change: change(fit.slope), doubt: `${fixed(fit.U * g.step, 0)} mm` }), fit.clear ? "" : words.line_not_clear, fill(words.line_gap, { yours: gap((x) => this.at(x)), tool: gap(line) })].filter(Boolean).join(" ");
+          const exact = g.points.filter((p) => !p.floor), gap = (of) => say(exact.reduce((sum, p) => sum + Math.abs(of(p.x) - p.y), 0) / exact.length);
+          told.textContent = [fill(words.line_tool, { step, change: change(fit.slope), doubt: say(fit.U * g.step) }), fit.clear ? "" : words.line_not_clear, fill(words.line_gap, { yours: gap((x) => this.at(x)), tool: gap(line) })].filter(Boolean).join(" ");
         }
       }
       this.ends.forEach((end, i) => this.over.append(this.handle(end, i)));
@@ -64,7 +67,7 @@
 
     handle(end, i) {
       const g = this.given, group = el("g", { class: "handle", tabindex: 0, role: "button", transform: `translate(${this.across.px(end.x)},${this.upright.px(end.y)})`,
-        "aria-label": fill(words.line_end, { n: i + 1, x: `${fixed(end.x, decimalsOf(g.step))} ${g.unit}`, y: `${fixed(end.y, 0)} mm` }) },
+        "aria-label": fill(words.line_end, { n: i + 1, x: `${fixed(end.x, decimalsOf(g.step))} ${g.unit}`, y: `${fixed(end.y, g.up.decimals)} ${g.up.unit}`.trim() }) },
         el("circle", { class: "reach", r: 22 }), el("circle", { class: "point", r: 9 }));
       const put = (y) => { this.ends[i].y = Math.min(g.y[1], Math.max(g.y[0], y)); this.line(); };
       group.addEventListener("keydown", (event) => {
@@ -85,6 +88,7 @@
 
   const all = data.scatters.map((one) => new Scatter(one));
   B.onBand(() => all.forEach((one) => one.draw()));
+  for (const part of document.querySelectorAll("details")) part.addEventListener("toggle", () => { if (part.open) all.forEach((one) => one.draw()); });
   let width = 0;
   new ResizeObserver(() => { if (innerWidth !== width) { width = innerWidth; all.forEach((one) => one.draw()); } }).observe(document.body);
   B.begin();

@@ -13,7 +13,7 @@ from tests.logger.study.invented_class import write_class
 
 
 def test_every_link_inside_leads_to_a_page_of_the_pack(whole: Class, files: dict[str, str]) -> None:
-    assert len(files) == len(whole.runs) + 2
+    assert len(files) == len(whole.runs) + 4
     for name, text in files.items():
         for link in re.findall(r'href="([^"#:]+)"', re.sub(r"<script.*?</script>", "", text, flags=re.S)):
             assert link in files, (name, link)
