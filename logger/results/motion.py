@@ -38,10 +38,6 @@ _BY_CHANCE = 0.8
 _LEAST_VARIANCE_MM2 = 1e-6
 _LEAST_VARIANCE_RAD2 = 1e-8
 
-_LEAST_STEP = 0.01
-"""Two pictures nearer in time than this share of the usual step count as so far apart: the law of motion grows as stiff
-as the fifth power of the step is small, and of pictures stamped 100 ns apart no digits would be left."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Motion:
@@ -224,7 +220,7 @@ def _smooth_heading(track: Track) -> tuple[Floats, Floats, Solved]:
 def _system(t_ns: NDArray[np.int64], weight: Floats, order: int) -> System:
     step_s = np.diff(t_ns) / 1e9
     usual_s = float(np.median(step_s))
-    return System(np.maximum(step_s / usual_s, _LEAST_STEP), weight, order, usual_s)
+    return System(step_s / usual_s, weight, order, usual_s)
 
 
 def _weights(track: Track) -> Floats:

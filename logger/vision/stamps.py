@@ -10,6 +10,8 @@ from logger.recording.folder import FrameStamps
 
 Floats = NDArray[np.float64]
 
+_LEAST_STEP = 0.1
+
 
 def times_ns(stamps: FrameStamps, rig: Rig, numbers: NDArray[np.int64], rows_px: Floats) -> NDArray[np.int64]:
     """(N,) mid-exposure of picture rows (N,) in the pictures `numbers` (N,), less the camera's delay."""
@@ -20,9 +22,17 @@ def times_ns(stamps: FrameStamps, rig: Rig, numbers: NDArray[np.int64], rows_px:
 
 
 def forwards(t_ns: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """Where each time is after all before it.
+    """Where each time is clearly after the last such one: by a tenth of the usual step.
 
     Stamps of pictures always go forwards; but where some lie closer together than a picture takes from its first row to
-    its last (a camera stamped on arrival, after a pause), times at the boat's own row may not.
+    its last (a camera stamped on arrival, after a pause), times at the boat's own row may not. And two places at nearly
+    the same moment say nothing of a motion, but leave no digits of how well it is known.
     """
-    return np.concatenate([[True], t_ns[1:] > np.maximum.accumulate(t_ns)[:-1]])
+    kept = np.zeros(len(t_ns), bool)
+    least_ns = _LEAST_STEP * (int(t_ns.max()) - int(t_ns.min())) / len(t_ns) if len(t_ns) else 0.0
+    next_ns = -np.inf
+    for i, each_ns in enumerate(t_ns.tolist()):
+        if each_ns > next_ns:
+            kept[i] = True
+            next_ns = each_ns + least_ns
+    return kept

@@ -127,22 +127,6 @@ def test_draws_scatter_as_the_same_run_does_when_it_is_measured_again(shop: Any,
     assert 0.85 < np.sqrt(np.mean(np.square(told))) / np.std(found) < 1.4
 
 
-@pytest.mark.parametrize("apart_ns", [1, 97, 10_000])
-def test_two_pictures_with_nearly_the_same_stamp_do_no_harm(shop: Any, apart_ns: int) -> None:
-    track = shop.track(wave)
-    usual = smooth(track)
-    t_ns, x_mm = track.t_ns.copy(), track.x_mm.copy()
-    x_mm[60] += wave(t_ns[59] / 1e9) - wave(t_ns[60] / 1e9)
-    t_ns[60] = t_ns[59] + apart_ns
-    motion = smooth(replace(track, t_ns=t_ns, x_mm=x_mm))
-    assert np.linalg.eigvalsh(motion.covariance).min() > 0
-    assert motion.state[60, X] == pytest.approx(motion.state[59, X], abs=0.1)
-    far = np.abs(np.arange(len(t_ns)) - 60) > 10
-    u_mm = np.sqrt(usual.covariance[far, X, X])
-    assert (np.abs(motion.state[far, X] - usual.state[far, X]) < u_mm).all()
-    assert np.allclose(np.sqrt(motion.covariance[far, X, X]), u_mm, rtol=0.2)
-
-
 def test_too_few_fixes_are_refused(shop: Any) -> None:
     with pytest.raises(ValueError, match="5 measured fixes; at least 6"):
         smooth(shop.track(wave, until_s=5 / 30 - 1e-9))

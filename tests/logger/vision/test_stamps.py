@@ -16,3 +16,11 @@ def test_a_time_is_that_of_the_middle_of_the_exposure_of_its_row() -> None:
 
 def test_a_time_before_another_one_is_left_out() -> None:
     assert forwards(np.array([5, 8, 7, 8, 9])).tolist() == [True, True, False, False, True]
+
+
+def test_a_picture_stamped_with_nearly_the_time_of_another_is_left_out() -> None:
+    t_ns = np.arange(6) * 33_000_000
+    t_ns[3] = t_ns[2] + 97
+    assert forwards(t_ns).tolist() == [True, True, True, False, True, True]
+    assert forwards(t_ns[:1]).tolist() == [True]
+    assert forwards(t_ns[:0]).tolist() == []
