@@ -17,6 +17,7 @@ from logger.config import Rig, RunCard
 from logger.errors import ConfigError, InputError
 from logger.recording.card_toml import RECORDING_FORMAT, read_card
 from logger.recording.hand_counts import as_events, read_counts
+from logger.recording.mask_mark import SAID, is_masked
 from logger.recording.recovery import is_unfinished
 from logger.recording.rig_toml import read_rig
 from logger.recording.sensor_tables import (
@@ -169,6 +170,8 @@ def _load(folder: Path) -> Recording:
     recording = Recording(folder, card, rig, None, "", edges, events, None, None, tuple(doubts))
     if video is None or stamps is None:
         return recording
+    if is_masked(folder):
+        doubts.append(SAID)
     view, calibration_id = _view(folder, rig)
     seen = survey(video)
     stamps, damaged = _fit(video, stamps, seen, doubts.append, any_count=is_short)

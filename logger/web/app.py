@@ -137,6 +137,7 @@ def build(
     async def life(_: Starlette) -> AsyncIterator[None]:
         await run_in_threadpool(lessons.sweep)
         await run_in_threadpool(lessons.take_up)
+        lessons.mask()
         yield
         await run_in_threadpool(lessons.shut)
 

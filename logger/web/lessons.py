@@ -21,6 +21,7 @@ from logger.lesson.plan import LessonPlan
 from logger.lesson.standing import Standing
 from logger.recording.erasing import erase_film, films
 from logger.recording.line_log import read_lines
+from logger.recording.masking import mask_film
 from logger.web.language import _
 
 log = logging.getLogger(__name__)
@@ -33,6 +34,7 @@ RESTING = ("called", "done", "paused", "over")
 """States of a lesson in which nothing is recorded and nothing waits."""
 TAKEN_UP = timedelta(hours=12)
 """A lesson in which something was noted so lately is taken up by itself when the pages are served anew."""
+_PATIENCE_S = 10.0
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,60}")
 
 
@@ -59,6 +61,8 @@ class Lessons:
         self.folder, self.desk = folder, desk
         self._crew, self._now = crew, now
         self._lock = threading.Lock()
+        self._masking: threading.Thread | None = None
+        self._is_shut = threading.Event()
 
     def every(self) -> list[Listed]:
         """All that are kept, the newest first."""
@@ -103,9 +107,12 @@ class Lessons:
         with self._lock:
             self._leave()
         self.sweep()
+        self.mask()
 
     def shut(self) -> None:
         """The pages are shut: give the devices back. A run under way is kept as far as it has come."""
+        self._is_shut.set()
+        self.masked()
         with self._lock:
             folder = self.desk.folder
             with suppress(LoggerError):
@@ -149,6 +156,36 @@ class Lessons:
                             erase_film(film)
                         except StoreError as error:
                             log.warning("%s", error)
+
+    def mask(self) -> None:
+        """Black out, in a thread, what films that are still kept show beside the water, of lessons that are over."""
+        with self._lock:
+            if self._masking is not None and self._masking.is_alive():
+                return
+            self._masking = threading.Thread(target=self._mask, name="masking", daemon=True)
+            self._masking.start()
+
+    def masked(self) -> None:
+        """Wait until that thread has ended, at most for some seconds."""
+        if self._masking is not None:
+            self._masking.join(_PATIENCE_S)
+
+    def _mask(self) -> None:
+        for one in self.every():
+            if one.standing is None or not one.standing.is_over:
+                continue
+            for film in films(one.path / RECORDINGS):
+                if not self._may_mask(one.path):
+                    break
+                try:
+                    mask_film(film.parent, goes_on=lambda path=one.path: self._may_mask(path))  # type: ignore[misc]
+                except (LoggerError, ValueError) as error:  # ValueError: a calibration that cannot be read
+                    log.warning("%s", error)
+
+    def _may_mask(self, path: Path) -> bool:
+        """Whether the pages are served still, and that lesson has not been opened meanwhile."""
+        folder = self.desk.folder
+        return not self._is_shut.is_set() and (folder is None or folder.path != path)
 
     def _is_due(self, one: Listed, standing: Standing) -> bool:
         days = standing.plan.keep_pictures_days

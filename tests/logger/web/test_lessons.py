@@ -8,8 +8,11 @@ import pytest
 from logger.errors import InputError
 from logger.lesson.desk import Desk
 from logger.lesson.proceedings import Proceedings
+from logger.recording.mask_mark import is_masked
+from logger.simulator.live import SimulatedTank
 from logger.web.lessons import Lessons
 from tests.logger.lesson.lessons import Hands, plan
+from tests.logger.lesson.practice import TANK
 
 NOW = datetime(2026, 5, 4, 10, 15, tzinfo=UTC)
 
@@ -77,6 +80,27 @@ def test_films_are_erased_when_their_time_has_come(tmp_path: Path, days: int, la
     wall.now = NOW + timedelta(days=later)
     made.sweep()
     assert film.exists() is is_there
+
+
+def test_films_that_are_kept_show_the_water_only_once_the_lesson_is_over(tmp_path: Path) -> None:
+    made = lessons(tmp_path)
+    made.begin(plan(keep_pictures_days=7))
+    assert made.desk.folder is not None
+    run = made.desk.folder.path / "recordings" / "r1"
+    SimulatedTank(kind="straight", seed=3, rig_errors=False, **TANK).write(run)
+    name = made.desk.folder.name
+    made.leave()
+    made.shut()
+    assert not is_masked(run), "it may be taken up again"
+    made = lessons(tmp_path)
+    made.open(name)
+    made.desk.end()
+    made.mask()
+    assert not is_masked(run), "it is open still"
+    made.leave()
+    made.masked()
+    assert is_masked(run)
+    assert len(made.films(name)) == 1
 
 
 def test_films_of_a_lesson_that_goes_on_stay(tmp_path: Path) -> None:
