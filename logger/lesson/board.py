@@ -32,6 +32,10 @@ class Who:
     """How many runs it has in all."""
     has_mass: bool = True
     """False: its card has no mass yet."""
+    sets: str = ""
+    """What an experiment sets for this run, by its name in the column dictionary; empty: nothing."""
+    to: str = ""
+    """To what, in that column's unit."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,8 @@ class Turn:
 
 def turns(plan: LessonPlan) -> tuple[Turn, ...]:
     """Every turn of the lesson, in its running order. Same plan, same order."""
+    if plan.order == "given":
+        return _given(plan)
     numbers = [team.number for team in plan.teams]
     drawn = random.Random(plan.order_seed)  # noqa: S311 - an order, no secret
     found: list[Turn] = []
@@ -38,6 +40,16 @@ def turns(plan: LessonPlan) -> tuple[Turn, ...]:
         else:
             row = numbers
         found += [Turn(number, round_count) for number in row]
+    return tuple(found)
+
+
+def _given(plan: LessonPlan) -> tuple[Turn, ...]:
+    """As the experiment has drawn it; a team's turns are counted as they come."""
+    seen: dict[int, int] = {}
+    found = []
+    for one in plan.given:
+        seen[one.team] = seen.get(one.team, 0) + 1
+        found.append(Turn(one.team, seen[one.team]))
     return tuple(found)
 
 

@@ -11,15 +11,16 @@ from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal, TypeAlias
 
 from logger import settings
-from logger.config import BY_HAND, Boat, Conditions, KindOfRun, Positive, Rules
+from logger.config import BY_HAND, Boat, Conditions, KindOfRun, Positive, Rules, Word
 from logger.errors import ConfigError
 from logger.settings import Range, Text
 from logger.station.referee import Begin
 
 FORMAT = "boatrun-lesson/1"
 
-OrderKind: TypeAlias = Literal["fixed", "random", "balanced"]
-"""As listed in every round · drawn anew for every round · each team about as often early as late."""
+OrderKind: TypeAlias = Literal["fixed", "random", "balanced", "given"]
+"""As listed in every round · drawn anew for every round · each team about as often early as late · as an experiment
+has drawn it."""
 Units: TypeAlias = Literal["metric", "inches"]
 """What lengths are typed in; everything is shown in metric units."""
 
@@ -28,6 +29,10 @@ Repeats: TypeAlias = Annotated[int, Range(least=1, most=12)]
 Number: TypeAlias = Annotated[int, Range(least=1, most=40)]
 
 MOST_TEAMS = 40
+MOST_TURNS = 500
+NUMBERS = ("mass_g", "cargo_g", "blowers_count", "fan_distance_mm", "wind_direction_deg")
+CAN_BE_SET = (*NUMBERS, "power", "fan_setting")
+"""What may be set from run to run, by its name in the column dictionary."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +48,24 @@ class Team:
     def label(self) -> str:
         """How it is called out."""
         return f"{self.number} {self.nickname}"
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """One turn of an order that an experiment has drawn."""
+
+    team: Number
+    sets: Word = ""
+    """What is set for this run, by its name in the column dictionary; empty: nothing is."""
+    to: Word = ""
+    """To what it is set, in that column's unit."""
+
+    @property
+    def value(self) -> str | float:
+        """What it is set to, as it stands on a card. ValueError: it is no number where one is wanted."""
+        if self.sets not in NUMBERS:
+            return self.to
+        return int(self.to) if self.sets == "blowers_count" else float(self.to)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +107,17 @@ class LessonPlan:
     """How long the films of the runs are kept after the lesson was closed; 0: they are erased as it is closed."""
     units: Units = "metric"
     simulated: bool = False
+    given: tuple[Given, ...] = ()
+    """The order, where it is given; then a team has as many runs as it has turns there."""
+
+    def given_for(self, team: int, round_count: int) -> Given | None:
+        """What an experiment gives a team for its run of that number, from 1; None if it gives nothing."""
+        own = [turn for turn in self.given if turn.team == team]
+        return own[round_count - 1] if 0 < round_count <= len(own) else None
+
+    def runs_count(self, team: int) -> int:
+        """How many runs a team has in all."""
+        return sum(turn.team == team for turn in self.given) or self.repeats
 
     def team(self, number: int) -> Team | None:
         """The team of that number, or None."""
@@ -105,9 +139,39 @@ def plan_from_table(table: Mapping[str, Any], *, file: str) -> LessonPlan:
         mistakes.extend(team_mistakes(plan.teams))
         if plan.kind in BY_HAND:
             mistakes.append(f"kind: found {plan.kind}, which nothing on the rig measures; wanted a kind that it does")
+        mistakes.extend(_given_mistakes(plan))
     if plan is None or mistakes:
         raise ConfigError(file, mistakes)
     return plan
+
+
+def _given_mistakes(plan: LessonPlan) -> list[str]:
+    mistakes = []
+    if (plan.order == "given") != bool(plan.given):
+        mistakes.append(f"given: found {len(plan.given)} turns for the order {plan.order!r}; wanted both or neither")
+    if len(plan.given) > MOST_TURNS:
+        mistakes.append(f"given: found {len(plan.given)} turns; wanted {MOST_TURNS} at most")
+    strangers = sorted({turn.team for turn in plan.given if plan.team(turn.team) is None})
+    mistakes.extend(f"given: found team {number}, which there is not; wanted one of the teams" for number in strangers)
+    for sets, to in dict.fromkeys((turn.sets, turn.to) for turn in plan.given if turn.sets):
+        mistakes.extend(_setting_mistakes(Given(1, sets, to)))
+    return mistakes
+
+
+def _setting_mistakes(given: Given) -> list[str]:
+    """Why a card could not say it: every run's card is written with it, and must be read again."""
+    if given.sets not in CAN_BE_SET:
+        return [f"given: found {given.sets!r} set from run to run; wanted one of {', '.join(CAN_BE_SET)}"]
+    try:
+        table = {given.sets: given.value}
+    except ValueError:
+        return [f"given: found {given.sets} {given.to!r}; wanted a number"]
+    mistakes: list[str] = []
+    if given.sets == "mass_g":
+        settings.from_table(Boat, {"name": "any", **table}, place="given", mistakes=mistakes)
+    else:
+        settings.from_table(Conditions, table, place="given", mistakes=mistakes)
+    return mistakes
 
 
 def plan_table(plan: LessonPlan) -> dict[str, Any]:

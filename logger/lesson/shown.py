@@ -161,8 +161,10 @@ def _who(standing: Standing, turn: Turn | None) -> Who | None:
     if team is None:
         return None
     boat = team.boat
-    return Who(turn.team, team.nickname, boat.name, boat.version, turn.round, standing.plan.repeats,
-               has_mass=boat.mass_g is not None)  # fmt: skip
+    given = standing.plan.given_for(turn.team, turn.round)
+    return Who(turn.team, team.nickname, boat.name, boat.version, turn.round, standing.plan.runs_count(turn.team),
+               has_mass=boat.mass_g is not None or (given is not None and given.sets == "mass_g"),
+               sets=given.sets if given else "", to=given.to if given else "")  # fmt: skip
 
 
 def _tag_team(standing: Standing, seen: Seen) -> int | None:

@@ -38,6 +38,7 @@ from logger.web.pages import (
     clock,
     door,
     evidence,
+    experiments,
     gates,
     lens,
     lesson,
@@ -63,7 +64,7 @@ from logger.web.sticks import ROOTS
 
 PAGES = (
     start, board, lesson, plan, teams, sofar, stored, stick, clock, rig, door, targets, lens, plane, lines, light,
-    cards, gates, check, work, evidence, study, tongue,
+    cards, gates, check, work, evidence, experiments, study, tongue,
 )  # fmt: skip
 UPLOADS = ("/lens/", "/plane/", "/lines/")
 """How paths begin to which pictures and films may be sent."""

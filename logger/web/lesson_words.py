@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from logger.lesson.board import Board
+from logger.lesson.board import Board, Who
 from logger.web.language import N_, _
 
 STATES: Mapping[str, tuple[str, str]] = {
@@ -84,6 +84,22 @@ _NOTICES: Mapping[str, str] = {
     "early start": N_("early start"), "arming refused": N_("not armed"), "freed": N_("somebody helps the boat"),
     "disk slow": N_("the disk is slow"), "stuck": N_("stuck: it hardly moves"),
 }  # fmt: skip
+
+
+SETTINGS: Mapping[str, tuple[str, str]] = {
+    "mass_g": (N_("mass"), "g"), "cargo_g": (N_("cargo"), "g"), "blowers_count": (N_("blowers"), ""),
+    "fan_distance_mm": (N_("fan's distance"), "mm"), "wind_direction_deg": (N_("wind direction"), "°"),
+    "power": (N_("driven by"), ""), "fan_setting": (N_("setting of the fan"), ""), "boat": (N_("boat"), ""),
+    "version": (N_("version"), ""), "material": (N_("material"), ""), "water_depth_mm": (N_("water depth"), "mm"),
+}  # fmt: skip
+"""What an experiment may change -> what it is called, and its unit."""
+
+
+def set_for(who: Who) -> str:
+    """What an experiment sets for a run: "mass 50 g"."""
+    name, unit = SETTINGS[who.sets]
+    value = _(POWERS[who.to]) if who.sets == "power" and who.to in POWERS else who.to
+    return f"{_(name)} {value}\u00a0{unit}".rstrip()
 
 
 def state_title(board: Board) -> str:
