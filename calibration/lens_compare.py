@@ -17,14 +17,13 @@ from scipy.stats import chi2
 from calibration.board import BoardSeen
 from calibration.lens import LENS_PARAMETERS, Floats, Lens, moved_lens
 from calibration.lens_solve import settled_pose
+from calibration.lens_turned import OFF_AXIS
 from calibration.waterplane import Pose, View, rotation_matrix
 
 USUAL_HEIGHT_MM = 1200.0
 _TIMES_DOUBT = 3.0
 _NEGLIGIBLE_MM = 0.05
-_OFF_AXIS = [LENS_PARAMETERS.index(name) for name in ("cx_px", "cy_px", "p1", "p2")]
-"""What half a turn of the pictures changes: the optical centre goes to the other side, the decentring changes sign."""
-_SURELY_OTHER, _LIKELY_SAME = (float(chi2.isf(level, len(_OFF_AXIS))) for level in (1e-5, 0.01))
+_SURELY_OTHER, _LIKELY_SAME = (float(chi2.isf(level, len(OFF_AXIS))) for level in (1e-5, 0.01))
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +92,7 @@ def _is_turned(old: tuple[Lens, Floats], new: tuple[Lens, Floats]) -> bool:
     nothing is wrong.
     """
     (before, before_covariance), (after, after_covariance) = old, new
-    covariance = (before_covariance + after_covariance)[np.ix_(_OFF_AXIS, _OFF_AXIS)]
+    covariance = (before_covariance + after_covariance)[np.ix_(OFF_AXIS, OFF_AXIS)]
     sd = np.sqrt(np.diag(covariance))
     if before.model != after.model or not (sd[:2] > 0).all():
         return False
@@ -101,7 +100,7 @@ def _is_turned(old: tuple[Lens, Floats], new: tuple[Lens, Floats]) -> bool:
     correlation = covariance[np.ix_(known, known)] / np.outer(sd[known], sd[known])
 
     def apart(lens: Lens) -> float:
-        step = [getattr(lens, LENS_PARAMETERS[i]) - getattr(before, LENS_PARAMETERS[i]) for i in _OFF_AXIS]
+        step = [getattr(lens, LENS_PARAMETERS[i]) - getattr(before, LENS_PARAMETERS[i]) for i in OFF_AXIS]
         scaled = np.array(step)[known] / sd[known]
         return float(scaled @ np.linalg.pinv(correlation) @ scaled)
 

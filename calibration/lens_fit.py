@@ -1,10 +1,7 @@
 """A lens from several pictures of one flat board.
 
-Each picture has its own pose (6 unknowns), all share the lens (8, or 9 with k3). Poses are eliminated from the normal
-matrix (Schur complement), so that what is left is the information on the lens alone; its inverse times the variance
-of the residuals is the covariance. Corners of one picture err together (a board that is not quite flat, blur, light
-from one side), so the pictures' own scores are compared with what independent corners would give and the covariance is
-widened by that ratio, never narrowed (cluster-robust "sandwich" estimate: White 1980, Liang and Zeger 1986).
+Each picture has its own pose (6 unknowns), all share the lens (8, or 9 with k3); how well that makes the lens known is
+in lens_information.py.
 
 A small residual is no proof: pictures that are all alike fit any focal length. So a set that leaves the lens open is
 refused, with the reason.
@@ -23,7 +20,8 @@ from calibration.board import BoardSeen
 from calibration.errors import CalibrationError
 from calibration.lens import LENS_PARAMETERS, Floats, Lens, LensModel
 from calibration.lens_flat import flat_covariance, u_flat_mm
-from calibration.lens_solve import BoardPose, Solved, linear, rms_of, solve
+from calibration.lens_information import covariance_of, information
+from calibration.lens_solve import BoardPose, rms_of, solve
 
 _FEWEST_VIEWS = 5
 _SAME_PX = 0.5  # two pictures whose corners are all this near are one picture
@@ -86,8 +84,8 @@ def fit_lens(
     except (np.linalg.LinAlgError, cv2.error) as error:
         mistake = f"no lens of the model {model} fits these boards; are they all of one camera, and flat?"
         raise CalibrationError(place, [mistake]) from error
-    residuals, scores = _information(solved, kept)
-    covariance, widened = _covariance(residuals, scores, solved.free)
+    residuals, jacobians = information(solved, kept)
+    covariance, widened = covariance_of(residuals, jacobians, solved.free)
     tilt_deg = _tilt_deg(solved.poses)
     fit = LensFit(solved.lens, covariance, rms_of(kept, solved), _covered(kept), tilt_deg, widened, solved.poses)
     mistakes, more = _judged(fit)
@@ -140,34 +138,6 @@ def _check(views: Mapping[str, BoardSeen], place: str) -> None:
         mistakes.append(f"pictures of different sizes ({shown}); take all with the settings of the run")
     if mistakes:
         raise CalibrationError(place, mistakes)
-
-
-def _information(solved: Solved, views: Mapping[str, BoardSeen]) -> tuple[list[Floats], list[Floats]]:
-    """For each view the residuals (2N,) and the lens's Jacobian (2N, p) with the view's own pose projected out."""
-    residuals, jacobians = [], []
-    for view, pose in zip(views.values(), solved.poses, strict=True):
-        off, by_pose, by_lens = linear(solved.lens, view, pose)
-        inner = by_lens[:, list(solved.free)]
-        residuals.append(off)
-        jacobians.append(inner - by_pose @ np.linalg.lstsq(by_pose, inner, rcond=None)[0])
-    return residuals, jacobians
-
-
-def _covariance(residuals: list[Floats], jacobians: list[Floats], free: tuple[int, ...]) -> tuple[Floats, float]:
-    stacked, off = np.concatenate(jacobians), np.concatenate(residuals)
-    count = stacked.shape[1]
-    freedom = len(off) - count - 6 * len(residuals)
-    scale = np.sqrt(np.sum(stacked**2, axis=0))
-    information = (stacked / scale).T @ (stacked / scale)
-    variance = float(off @ off) / freedom
-    inverse = np.linalg.pinv(information, rcond=1e-13, hermitian=True)
-    scores = np.array([(j / scale).T @ r for j, r in zip(jacobians, residuals, strict=True)])
-    views = len(residuals)
-    disagreement = float(np.trace(inverse @ (scores.T @ scores))) / (count * variance) * views / (views - 1)
-    widened = math.sqrt(max(1.0, disagreement))
-    covariance = np.zeros((9, 9))
-    covariance[np.ix_(free, free)] = inverse * variance * widened**2 / np.outer(scale, scale)
-    return covariance, widened
 
 
 def _covered(views: Mapping[str, BoardSeen]) -> float:

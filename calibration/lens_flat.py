@@ -15,6 +15,7 @@ import numpy as np
 
 from calibration.board import BoardSeen
 from calibration.lens import Floats
+from calibration.lens_information import information
 from calibration.lens_solve import Solved, linear
 
 USUAL_GAP_MM = 0.3
@@ -37,23 +38,28 @@ def bows(points_mm: Floats, low_mm: Floats, high_mm: Floats) -> tuple[Floats, Fl
     return 1 - across**2, 1 - upright**2, across * upright
 
 
-def flat_covariance(solved: Solved, views: Sequence[BoardSeen], *, u_mm: float) -> Floats:
-    """What a bow of standard uncertainty `u_mm` adds to the lens's covariance (9, 9), to first order."""
+def by_bow(solved: Solved, views: Sequence[BoardSeen]) -> list[Floats]:
+    """For each view how its fitted pixels (2N, 3) follow the three kinds of bow, per mm; poses and lens stay."""
     every = np.concatenate([view.points_mm[:, :2] for view in views])
     low, high = every.min(0), every.max(0)
-    rows, pulls = [], []
+    found = []
     for view, pose in zip(views, solved.poses, strict=True):
-        still, by_pose, by_lens = linear(solved.lens, view, pose)
-        inner = by_lens[:, list(solved.free)]
-        rows.append(inner - by_pose @ np.linalg.lstsq(by_pose, inner, rcond=None)[0])
+        still = linear(solved.lens, view, pose)[0]
         moved = []
         for height in bows(view.points_mm, low, high):
             bent = replace(view, points_mm=view.points_mm + np.outer(height, [0, 0, _SMALL_MM]))
             moved.append((still - linear(solved.lens, bent, pose)[0]) / _SMALL_MM)
-        pulls.append(np.column_stack(moved))
-    stacked = np.concatenate(rows)
+        found.append(np.column_stack(moved))
+    return found
+
+
+def flat_covariance(solved: Solved, views: Sequence[BoardSeen], *, u_mm: float) -> Floats:
+    """What a bow of standard uncertainty `u_mm` adds to the lens's covariance (9, 9), to first order."""
+    _, jacobians = information(solved, {str(index): view for index, view in enumerate(views)})
+    stacked = np.concatenate(jacobians)
     scale = np.linalg.norm(stacked, axis=0)
-    change = np.linalg.lstsq(stacked / scale, np.concatenate(pulls), rcond=None)[0] / scale[:, None] * u_mm
+    pulls = np.concatenate(by_bow(solved, views))
+    change = np.linalg.lstsq(stacked / scale, pulls, rcond=None)[0] / scale[:, None] * u_mm
     covariance = np.zeros((9, 9))
     covariance[np.ix_(solved.free, solved.free)] = change @ change.T
     return covariance

@@ -48,7 +48,8 @@ def found(
     try:
         refuse_unfit(material.views, place=place)
         straight, shape = unstretched(material.views)
-        views, odd = lens_odd.part(straight, place=place)
+        parted = lens_odd.part(straight, place=place)
+        views = parted.views
         chosen = choose(views, flat_mm=material.flat_mm, place=place)
     except CalibrationError as error:
         raise _with_left_out(error, material) from error
@@ -59,8 +60,11 @@ def found(
     more: tuple[str, ...] = ()
     if for_size is not None and for_size != (lens.width_px, lens.height_px):
         lens, covariance, more = resized(lens, covariance, width_px=for_size[0], height_px=for_size[1], place=place)
-    left_out = {one.name: f"{one.reason} ({one.rms_px:.1f} px off)" for one in odd} | dict(material.left_out)
-    doubts = (*notes, *shape, *material.notes, *more, *chosen.doubts, *chosen.fit.doubts, *_pixels(chosen, board))
+    left_out = {one.name: f"{one.reason} ({one.rms_px:.1f} px off)" for one in parted.odd} | dict(material.left_out)
+    doubts = (
+        *notes, *shape, *material.notes, *parted.doubts, *more,
+        *chosen.doubts, *chosen.fit.doubts, *_pixels(chosen, board),
+    )  # fmt: skip
     return Found(chosen, lens, covariance, views, left_out, shown, doubts)
 
 

@@ -48,7 +48,7 @@ def bowed_px(lens: Lens, place: tuple[np.ndarray, np.ndarray], bow_mm: np.ndarra
     return moved
 
 
-def simulated(lens: Lens, rng: np.random.Generator, kind: str) -> dict[str, BoardSeen]:
+def simulated(lens: Lens, rng: np.random.Generator, kind: str, *, count: int = VIEWS_COUNT) -> dict[str, BoardSeen]:
     """The views of one calibration."""
     x, y = (CORNERS_MM[:, :2] / (CORNERS_MM[:, :2].max(0) / 2) - 1).T
     views: dict[str, BoardSeen] = {}
@@ -62,7 +62,7 @@ def simulated(lens: Lens, rng: np.random.Generator, kind: str) -> dict[str, Boar
         view = seen_at(lens, place, noise)
         if view is not None:
             views[f"view {len(views) + 1}"] = view
-        if len(views) == VIEWS_COUNT:
+        if len(views) == count:
             break
     return views
 

@@ -61,7 +61,7 @@ def test_a_bowed_board_is_held_by_the_doubt_and_would_not_be_without() -> None:
     rng = np.random.default_rng(5)
     seen = {
         name: replace(view, pixels=view.pixels + rng.normal(0, 0.1, view.pixels.shape))
-        for name, view in views(USUAL, np.array([0.2, 0.2, 0.0])).items()
+        for name, view in views(USUAL, np.array([0.25, 0.25, 0.0])).items()
     }
     blind, told = fit_lens(seen), fit_lens(seen, flat_mm=0.3)
     assert blind.lens == told.lens

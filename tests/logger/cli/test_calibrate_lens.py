@@ -148,6 +148,35 @@ def test_photos_of_two_zooms_are_refused_by_name(
     refused([folder], "give pictures of one camera with one zoom and focus, none turned or mirrored", capsys)
 
 
+def upside_down(*names: str) -> Callable[[int, np.ndarray], np.ndarray]:
+    return lambda number, picture: cv2.rotate(picture, cv2.ROTATE_180) if f"photo-{number:02d}" in names else picture
+
+
+def test_photos_that_lie_upside_down_among_others_are_named_and_left_out(
+    here: Path, board_photos: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = changed(board_photos, here / "mixed", upside_down("photo-00", "photo-03"))
+    assert lens(folder) == 0
+    said = capsys.readouterr().out
+    assert "10 views taken" in said
+    for name in ("photo-00.png", "photo-03.png"):
+        assert f"not taken: {name}: it is turned upside down: turn the camera or the picture back" in said
+    (kept,) = (here / "lens").iterdir()
+    found, covariance = load_lens(kept / "lens.toml")
+    assert abs(found.cx_px - SMALL.cx_px) < 3 * np.sqrt(covariance[2, 2])
+    assert "whether photo-07.png, photo-09.png lie upside down as well cannot be told" in said
+
+
+def test_photos_half_of_which_lie_upside_down_are_refused_by_name(
+    here: Path, board_photos: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    turned = [f"photo-{number:02d}" for number in (0, 3, 6, 10)]
+    folder = changed(board_photos, here / "mixed", upside_down(*turned))
+    refused([folder], "4 of 12 pictures do not belong to the others", capsys)
+    for name in turned:
+        refused([folder], f"{name}.png: it is turned upside down", capsys)
+
+
 def test_blurred_overexposed_or_mirrored_photos_alone_are_refused_with_the_reason(
     here: Path, board_photos: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
