@@ -12,6 +12,7 @@ from logger.lesson.board import Board, Came, Figure, Who
 from logger.lesson.crew import Seen
 from logger.lesson.cycle import Signal, State
 from logger.lesson.entries import Closing
+from logger.lesson.first_figures import WITNESS as LIVE
 from logger.lesson.order import Turn
 from logger.lesson.standing import Attempt, Standing
 from logger.lesson.table import ranking
@@ -21,6 +22,9 @@ from logger.results.trial import NotMeasured, Result, Trial
 from logger.study import words
 
 MOST_NOTICES = 8
+MOST_DOUBT_SHARE = 0.25
+"""A time with a ± of more than this share of itself tells no boat from another: a hand was in a beam, as a rule. Boats
+scatter by 5 to 25 % from run to run."""
 BESIDE: Mapping[KindOfRun, tuple[str, ...]] = {
     "straight": ("speed_mean_m_per_s",),
     "drift": ("speed_at_line_m_per_s",),
@@ -233,6 +237,14 @@ def _proposal(attempt: Attempt, trial: Trial | None, standing: Standing) -> str:
         return "void"
     if trial is not None and trial.status != "valid":
         return trial.status if trial.status != "freed" else standing.plan.agreed.touch_counts_as
+    if trial is not None and _says_nothing(trial.results.get("time_s")):
+        return "void"
     if attempt.closing == "time_cap" and standing.plan.kind in ("straight", "course"):
         return "did_not_finish"
     return "valid"
+
+
+def _says_nothing(time: Result | None) -> bool:
+    if time is None or time.witness == LIVE:
+        return False
+    return MOST_DOUBT_SHARE * abs(time.quantity.value) < time.quantity.U

@@ -140,7 +140,8 @@ class Teacher:
         """What the teacher's page shows; what is out of the ordinary is noted."""
         seen: dict[str, Any] = self.windows["lesson"].evaluate(_LOOK)
         for name in ("lost", "refused", "troubles", "notices", "flags"):
-            if name != "flags" or seen["state"] == "deciding":  # those of the last run are still there as it goes on
+            is_old = seen["state"] == "called" and name in ("flags", "notices")  # of the last run
+            if not is_old:
                 for sentence in [seen[name]] if isinstance(seen[name], str) else seen[name]:
                     self._note(sentence)
         if seen["state"] == "called" and ("beam" in seen["hint"] or "moves" in seen["hint"]):
@@ -175,7 +176,8 @@ class Teacher:
         self._now.run_id, self._now.result = seen["run"], seen["figure"].replace("\n", " ")
         self._now.decided = seen["proposed"].removeprefix("k-")
         if seen["proposed"] == "void":
-            self._press(".reasons button[value='power']")
+            reason = "power" if "cut short" in seen["came"] or "broken off" in seen["came"] else "hand"
+            self._press(f".reasons button[value='{reason}']")
         else:
             self._press(f"#{seen['proposed']}")
         self._until(lambda now: now["state"] != "deciding" or now["refused"])

@@ -5,6 +5,7 @@ from typing import get_args
 
 import pytest
 
+from calibration.quantity import Quantity
 from logger.lesson import shown
 from logger.lesson.cycle import State, may
 from logger.lesson.entries import Began, Closed, Decided, Planned
@@ -12,7 +13,7 @@ from logger.lesson.shown import RunShown
 from logger.lesson.standing import Standing, fold, numbered
 from logger.recording.folder import Event
 from logger.records import Fix
-from logger.results.trial import NotMeasured
+from logger.results.trial import NotMeasured, Result
 from tests.logger.lesson.lessons import AT, plan, trial
 
 
@@ -97,3 +98,12 @@ def test_figures_are_rounded_by_their_doubt_and_what_is_missing_says_why() -> No
     empty = replace(trial("r1"), results={}, not_measured={"time_s": NotMeasured("The gate saw no boat.")})
     assert shown.came(here, here.attempts[0], empty, is_final=True).not_measured == ("The gate saw no boat.",)
     assert shown.came(here, here.attempts[0], None, is_final=False).figures == ()
+
+
+def test_a_time_that_says_nothing_is_proposed_to_be_void() -> None:
+    """A hand in the first beam: the gate's moment and the camera's lie seconds apart."""
+    here = standing(Began("r1", 1, 1), Closed("r1", "finish"))
+    for u, witness, proposal in ((1.5, "gate", "void"), (0.05, "gate", "valid"), (1.5, "live", "valid")):
+        took = Result(Quantity.of(5.7, "s", u=u, source="gate and camera disagree"), witness)
+        made = trial("r1", results={"time_s": took})
+        assert shown.came(here, here.attempts[0], made, is_final=True).proposal == proposal
