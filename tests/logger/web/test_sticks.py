@@ -1,6 +1,8 @@
 from __future__ import annotations
 
 import os
+import subprocess
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -56,3 +58,30 @@ def test_a_stick_that_was_pulled_out_is_told(tmp_path: Path) -> None:
     with pytest.raises(StoreError, match="pulled out"):
         put(tmp_path / "file", "boatrun-a", {"x": ""})
     assert os.access(tmp_path, os.W_OK)
+
+
+@pytest.fixture
+def mounted(tmp_path: Path) -> Iterator[Path]:
+    """Something that is really mounted, of 64 kB, below a folder of media."""
+    place = tmp_path / "media" / "pi" / "GREEN STICK"
+    place.mkdir(parents=True)
+    done = subprocess.run(
+        ["/bin/mount", "-t", "tmpfs", "-o", "size=64k", "none", str(place)], capture_output=True, check=False
+    )
+    if done.returncode:
+        pytest.skip("nothing may be mounted here")
+    yield place
+    subprocess.run(["/bin/umount", "-l", str(place)], capture_output=True, check=False)
+
+
+def test_a_stick_that_is_really_mounted_is_found_filled_and_missed(mounted: Path) -> None:
+    media = mounted.parents[1]
+    (found,) = sticks([media], media / "none")
+    assert found == mounted
+    put(found, "boatrun-a", {"tables/runs.csv": "a\n" * 1000})
+    with pytest.raises(StoreError, match="is the stick full"):
+        put(found, "boatrun-b", {"runs.xlsx": b"x" * 100_000})
+    assert (found / "boatrun-a" / "tables" / "runs.csv").stat().st_size == 2000
+    assert not list(found.rglob(".*")), "no halves are left behind"
+    subprocess.run(["/bin/umount", str(mounted)], check=True)
+    assert sticks([media], media / "none") == []

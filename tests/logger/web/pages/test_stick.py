@@ -23,6 +23,10 @@ def test_one_tap_puts_the_results_on_a_stick_and_notes_the_copy(desk: Desk, tmp_
     assert (copied / "tables" / "runs.csv").read_text(encoding="utf-8").count("\n") == 2
     book = openpyxl.load_workbook(copied / "runs.xlsx")
     assert book.worksheets[0].max_row == 2
+    for path in copied.rglob("*"):  # FAT32 Specification (Microsoft, 2000), long names: signs and length
+        assert not set(path.name) & set('\\/:*?"<>|'), path
+        assert not path.name.endswith((".", " ")), path
+        assert len(path.name) <= 255, path
     assert "tables →" in desk.get("/stored")
     desk.post("/copy/stick", {"lesson": name_of(desk)}, drawn_at="/sofar")
     assert len(list((desk.folder / "stick").iterdir())) == 2, "nothing is written over"
