@@ -9,6 +9,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
 
 from calibration.files import load_lens
 from calibration.lens import LENS_PARAMETERS
@@ -133,6 +134,40 @@ def changed(board_photos: Path, folder: Path, change: Callable[[int, np.ndarray]
     for number, path in enumerate(sorted(board_photos.iterdir())):
         cv2.imwrite(str(folder / path.name), change(number, cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)))
     return folder
+
+
+def test_photos_whose_notes_name_two_cameras_are_refused_and_photos_without_notes_are_taken_on_trust(
+    here: Path, board_photos: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = here / "noted"
+    folder.mkdir()
+    for number, path in enumerate(sorted(board_photos.iterdir())):
+        notes = Image.Exif()
+        notes[0x010F], notes[0x0110] = ("Plover", "P-3") if number != 4 else ("Curlew", "C 9")
+        Image.open(path).save(folder / f"{path.stem}.jpg", quality=95, exif=notes)
+    refused([folder], "photos of 2 cameras: Plover P-3: photo-00.jpg", capsys)
+    refused([folder], "Curlew C 9: photo-04.jpg", capsys)
+    assert lens(board_photos) == 0
+    assert "note: the photos have no notes (EXIF) of the camera" in capsys.readouterr().out
+
+
+def test_photos_of_twelve_megapixels_are_refused_for_a_stream_of_720_rows(
+    here: Path, board_photos: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Four to three, as telephones take them: the stream shows a part of it, and which is not known."""
+
+    def large(number: int, picture: np.ndarray) -> np.ndarray:
+        whole = cv2.resize(picture, (4000, 2250), interpolation=cv2.INTER_CUBIC)
+        return cv2.copyMakeBorder(whole, 375, 375, 0, 0, cv2.BORDER_CONSTANT, value=110)
+
+    folder = changed(board_photos, here / "large", large)
+    for path in sorted(folder.iterdir())[5:]:
+        path.unlink()
+    rig = here / "rig.toml"
+    rig.write_text(RIG + 'kind = "v4l2_camera"\nwidth_px = 1280\nheight_px = 720\n')
+    refused(
+        [folder, "--rig", rig], "found photos of 4000 x 3000 for a stream of 1280 x 720, shapes 4:3 and 16:9", capsys
+    )
 
 
 def test_photos_of_two_zooms_are_refused_by_name(

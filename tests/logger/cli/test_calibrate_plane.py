@@ -268,6 +268,21 @@ def test_marks_that_were_written_down_wrong_are_refused(
     refused(rig, [*RIM, "--check-length", *slat(), "1000"], told, capsys)
 
 
+def test_a_grid_on_the_floor_that_was_taken_for_the_surface_is_refused_by_a_ruler_on_the_water(
+    rig: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its residuals are as small as those of a right one: only a length on the water tells."""
+    rows = [
+        f"c{n},{x:g},{y:g},0,{u:.1f},{v:.1f}"
+        for n, ((x, y), (u, v)) in enumerate(
+            zip(((100, -180), (1400, -180), (1400, 180), (100, 180)), plane_picture.corner_px(wet=True), strict=True)
+        )
+    ]
+    (rig.parent / "marks.csv").write_text("\n".join(["mark,x_mm,y_mm,height_mm,column_px,row_px", *rows]) + "\n")
+    told = r"\+\d\.\d%: they do not agree; .*the marks lie on the floor and were taken to be at the surface: use --dry"
+    refused(rig, [*RIM, "--check-length", *slat(), "1000"], told, capsys)
+
+
 def refused(rig: Path, words: list[str], told: str, capsys: pytest.CaptureFixture[str]) -> None:
     """One line, status 2, and everything as it was."""
     before = rig.read_bytes()
