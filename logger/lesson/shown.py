@@ -239,8 +239,9 @@ def _proposal(attempt: Attempt, trial: Trial | None, standing: Standing) -> str:
         return trial.status if trial.status != "freed" else standing.plan.agreed.touch_counts_as
     if trial is not None and _says_nothing(trial.results.get("time_s")):
         return "void"
-    if attempt.closing == "time_cap" and standing.plan.kind in ("straight", "course"):
-        return "did_not_finish"
+    has_time = trial is not None and "time_s" in trial.results
+    if attempt.closing in ("time_cap", "stopped_by_hand") and standing.plan.kind in ("straight", "course"):
+        return "valid" if has_time and attempt.closing == "stopped_by_hand" else "did_not_finish"
     return "valid"
 
 

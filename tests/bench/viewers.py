@@ -63,7 +63,8 @@ class Viewer:
     def _take(self, board: dict[str, Any]) -> None:
         self.board, self.events_count = board, self.events_count + 1
         last = board["last"]
-        if last is not None and (last["figures"] or last["is_final"]):
+        says_no = last is not None and last["status"] == "undecided" and last["proposal"] in ("void", "did_not_finish")
+        if last is not None and (last["figures"] or last["is_final"] or says_no):  # the board says "did not finish?"
             self.first_ns.setdefault(last["run_id"], time.monotonic_ns())
 
 
@@ -126,11 +127,11 @@ def used(pid: int) -> tuple[float, float]:
     """Seconds of processor and MB of memory of a process and of those that it began."""
     children = Path(f"/proc/{pid}/task/{pid}/children").read_text(encoding="ascii").split()
     stat = Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
-    spent_s = (int(stat[11]) + int(stat[12])) / os.sysconf("SC_CLK_TCK")
+    spent_s = sum(int(stat[number]) for number in (11, 12, 13, 14)) / os.sysconf("SC_CLK_TCK")
     resident_mb = (
         int(Path(f"/proc/{pid}/statm").read_text(encoding="ascii").split()[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
     )
-    below = [used(int(child)) for child in children]
+    below = [used(int(child)) for child in children if Path(f"/proc/{child}").exists()]
     return spent_s + sum(one[0] for one in below), resident_mb + sum(one[1] for one in below)
 
 
@@ -172,12 +173,15 @@ def lead(port: int, pid: int, station: Path, *, viewers_count: int, minutes: flo
         threading.Event().wait(0.4)
     spent_s = used(pid)[0]
     stop.set()
-    report(viewers, teacher, station, memory=memory, spent_s=spent_s, lasted_s=time.monotonic() - begun_s)
+    children = Path(f"/proc/{pid}/task/{pid}/children").read_text(encoding="ascii").split()
+    each_mb = [used(pid)[1] - sum(used(int(child))[1] for child in children), *(used(int(c))[1] for c in children)]
+    report(viewers, teacher, station, memory=memory, spent_s=spent_s, lasted_s=time.monotonic() - begun_s,
+           each_mb=each_mb)  # fmt: skip
 
 
 def report(
     viewers: list[Viewer], teacher: Teacher, station: Path, *, memory: list[tuple[float, float]], spent_s: float,
-    lasted_s: float,
+    lasted_s: float, each_mb: list[float],
 ) -> None:  # fmt: skip
     (one,) = lessons(station / "lessons")
     assert one.standing is not None
@@ -188,8 +192,12 @@ def report(
         told = [viewer.first_ns[attempt.run_id] for viewer in viewers if attempt.run_id in viewer.first_ns]
         if ended and attempt.state == "decided":
             late_s += [(t_ns - ended[-1]) / 1e9 for t_ns in told]
+        trial = one.path / "recordings" / attempt.run_id / "trial.json"
+        flags = json.loads(trial.read_text(encoding="utf-8"))["flags"] if trial.exists() else ["no trial"]
+        late = f"{statistics.median(told) / 1e9 - ended[-1] / 1e9:.2f} s" if told and ended else ""
         print(
             f"  {attempt.run_id:4} team {attempt.team}  {attempt.closing!s:16} {attempt.status!s:16} {attempt.reason}"
+            f"{late:>9}  {flags}"
         )
     late_s.sort()
     if late_s:
@@ -202,6 +210,7 @@ def report(
     print(
         f"processor {spent_s / lasted_s:.2f} of one core; memory " + ", ".join(f"{mb:.0f}" for _, mb in memory) + " MB"
     )
+    print("memory of each process at the end:", ", ".join(f"{mb:.0f}" for mb in each_mb), "MB")
     for trouble in teacher.troubles:
         print("  refused:", trouble)
 

@@ -21,12 +21,15 @@ from logger.lesson.desk import Desk
 from logger.web.app import build
 from logger.web.server import opened
 from tests.browser.person import Person
+from tests.browser.test_calibration_pages import PAGES
 from tests.logger.cli.test_calibrate_plane import RIG
 from tests.logger.lesson.lessons import Hands, trial
+from tests.logger.web.test_app import every_route
 
 pytestmark = pytest.mark.browser
 axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="the extra `browser` is not installed")
 HERE = "127.0.0.1"
+OTHERS = ("teams", "sofar", "stored", "rig", "study", "experiments", "lesson/new")
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "low": (1280, 720), "wall": (1920, 1080)}
 WITHIN_MS = 30_000
 
@@ -217,11 +220,27 @@ def test_every_state_at_every_size_can_be_used_by_everybody(page: Any, station: 
     page.click("text=Show the order on the board")
     page.locator("text=Hide the order on the board").wait_for(timeout=WITHIN_MS)
     both("order")
-    for path in ("teams", "sofar", "stored", "rig", "study"):
+    page.click("text=Pause")
+    state(page, "paused")
+    both("paused")
+    for path in OTHERS:
         page.goto(f"{station.address}/{path}")
-        judged(page, path)
+        judged(page, path.replace("/", "-"))
+    hands.desk.end()  # type: ignore[union-attr]
+    both("over")
     assert page.complaints == []
     assert {url.split("/")[2] for url in page.asked} == {station.address.split("/")[2]}, "asks nobody else"
+
+
+def test_every_page_of_the_rig_is_among_those_that_are_judged(tmp_path: Path) -> None:
+    """Whoever adds one; pages of one thing alone (a card, a result) are judged with the steps of calibration."""
+    (tmp_path / "rig.toml").write_text(RIG, encoding="utf-8")
+    there = {
+        route.path for route in every_route(tmp_path / "rig.toml")
+        if "GET" in (route.methods or ()) and not route.path.endswith(("events", ".json")) and "{" not in route.path
+    }  # fmt: skip
+    seen = {f"/{path}" for path in (*OTHERS, "board", "lesson")} | {path.partition("?")[0] for path in PAGES}
+    assert there - seen == {"/"}, "which leads on to another page"
 
 
 def test_targets_for_a_thumb_are_large(page: Any, station: Station) -> None:

@@ -77,6 +77,7 @@ def test_the_next_two_are_others_than_the_one_whose_turn_it_is() -> None:
         ("finish", "freed", "freed"),
         ("time_cap", "did_not_finish", "did_not_finish"),
         ("time_cap", "valid", "did_not_finish"),
+        ("stopped_by_hand", "valid", "valid"),
         ("cut_short", "valid", "void"),
         ("broken_off", "valid", "void"),
     ],
@@ -107,3 +108,11 @@ def test_a_time_that_says_nothing_is_proposed_to_be_void() -> None:
         took = Result(Quantity.of(5.7, "s", u=u, source="gate and camera disagree"), witness)
         made = trial("r1", results={"time_s": took})
         assert shown.came(here, here.attempts[0], made, is_final=True).proposal == proposal
+
+
+def test_a_boat_that_was_stopped_without_a_time_did_not_finish() -> None:
+    here = standing(Began("r1", 1, 1), Closed("r1", "stopped_by_hand"))
+    for made in (None, trial("r1", results={})):
+        assert shown.came(here, here.attempts[0], made, is_final=True).proposal == "did_not_finish"
+    drift = standing(Began("r1", 1, 1), Closed("r1", "stopped_by_hand"), kind="drift")
+    assert shown.came(drift, drift.attempts[0], None, is_final=True).proposal == "valid", "it drifted so far at least"
