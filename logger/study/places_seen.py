@@ -18,6 +18,7 @@ from calibration.lens import Floats
 from calibration.places import StraightLine
 from calibration.waterplane import View
 from logger.config import Rig, Zone
+from logger.results.lines import ahead
 from logger.study import pathmap, svg
 from logger.study.plane_seen import Picture, Spots, plane_seen
 
@@ -93,6 +94,18 @@ def _label(drawn: Picture, view: View, place: Floats, text: str, colour: tuple[i
 
 def _whole(pixel: Floats) -> tuple[int, int]:
     return round(float(pixel[0])), round(float(pixel[1]))
+
+
+def rig_map(rig: Rig) -> str:
+    """The plan of the tank with what the rig file says: lines, beams and zones."""
+    beams = {}
+    for gate in rig.gates:
+        line = next((one for one in rig.lines if one.name == gate.line), None)
+        if line is not None:
+            past = gate.offset_mm * ahead(line, rig).normal
+            (ax, ay), (bx, by) = (np.asarray(end) + past for end in (line.a_mm, line.b_mm))
+            beams[gate.name] = StraightLine((float(ax), float(ay)), (float(bx), float(by)), gate.u_offset_mm, {})
+    return places_map(rig, beams=beams)
 
 
 def places_map(rig: Rig, *, beams: Mapping[str, StraightLine]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -37,18 +38,39 @@ def routes(site: Site) -> list[Route]:
     return [Route("/check", page, methods=["GET"]), Route("/check", work, methods=["POST"])]
 
 
-def _page(site: Site, request: Request, *, wrong: str = "") -> Response:
-    rig = site.rig()
-    step = next((one for one in site.steps(rig) if one.name == STEP), None)
+@dataclass(frozen=True, slots=True)
+class LastCheck:
+    """What the last check from the pages has found."""
+
+    at: str
+    """Wall time; empty: there was none."""
+    findings: tuple[dict[str, str], ...] = ()
+    """The bad ones first; each with part, health, found, cure."""
+
+    @property
+    def odd(self) -> tuple[dict[str, str], ...]:
+        """Those that are not well."""
+        return tuple(one for one in self.findings if one["health"] != "well")
+
+
+def last_check(site: Site) -> LastCheck:
+    """What the last check has found, as it is kept with the drafts."""
     last = site.drafts.values("checkfound")
     try:
         findings = json.loads(last.get("findings", "[]"))
-    except ValueError:
-        findings = []
+        ordered = sorted(findings, key=lambda one: ("wrong", "doubtful", "well").index(one["health"]))
+    except (ValueError, KeyError, TypeError):
+        return LastCheck("")
+    return LastCheck(last.get("at", ""), tuple(ordered))
+
+
+def _page(site: Site, request: Request, *, wrong: str = "") -> Response:
+    rig = site.rig()
+    step = next((one for one in site.steps(rig) if one.name == STEP), None)
+    last = last_check(site)
     shown = [] if step is None or not visitor_of(request).is_operator else step.pictures
     return site.draw(
-        request, "check.html", status=422 if wrong else 200, wrong=wrong, step=step, at=last.get("at", ""),
-        findings=sorted(findings, key=lambda one: ("wrong", "doubtful", "well").index(one["health"])),
+        request, "check.html", status=422 if wrong else 200, wrong=wrong, step=step, at=last.at, findings=last.findings,
         has_camera=rig.camera is not None,
         pictures=[a for one in shown if (a := address_of(one, site.folder))],
     )  # fmt: skip

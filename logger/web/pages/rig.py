@@ -1,4 +1,4 @@
-"""The rig: every step of its calibration, done, next or old, with a picture of each."""
+"""The rig: a plan of it, whether it is fit to run, and every step of its calibration, done, next or old."""
 
 from __future__ import annotations
 
@@ -10,12 +10,19 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from logger.checkup.steps import Step, next_step
+from logger.study.places_seen import rig_map
+from logger.web.pages.check import last_check
 from logger.web.pages.evidence import address_of
+from logger.web.pages.work import SKETCH
 from logger.web.site import Site, visitor_of
 
 
 def routes(site: Site) -> list[Route]:
-    """The page."""
+    """The page, and the plan of the tank on it."""
+
+    async def plan(request: Request) -> Response:
+        drawn = await run_in_threadpool(lambda: rig_map(site.rig()))
+        return Response(drawn, media_type="image/svg+xml", headers=SKETCH)
 
     async def page(request: Request) -> Response:
         rig = await run_in_threadpool(site.rig)
@@ -31,9 +38,12 @@ def routes(site: Site) -> list[Route]:
         ]  # fmt: skip
         wanted = [step for step in found if step.standing != "not needed"]
         done = sum(step.standing == "done" for step in wanted)
-        return site.draw(request, "rig.html", steps=shown, done_count=done, wanted_count=len(wanted))
+        return site.draw(
+            request, "rig.html", steps=shown, done_count=done, wanted_count=len(wanted), board=site.desk.board(),
+            check=last_check(site),
+        )  # fmt: skip
 
-    return [Route("/rig", page, methods=["GET"])]
+    return [Route("/rig", page, methods=["GET"]), Route("/rig/plan.svg", plan, methods=["GET"])]
 
 
 def pictures(step: Step, folder: Path, *, all_of_them: bool) -> list[str]:

@@ -15,7 +15,8 @@ from logger.web.jobs import Job
 from logger.web.site import Site, go
 
 _ALIVE_S = 10.0
-_SKETCH = {"Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; sandbox"}
+SKETCH = {"Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; sandbox"}
+"""Headers of a drawing that is shown as a picture: its own styles, and nothing else."""
 
 
 def routes(site: Site) -> list[Route]:
@@ -37,7 +38,7 @@ def routes(site: Site) -> list[Route]:
         return StreamingResponse(_told(job_of(request)), media_type="text/event-stream")
 
     async def sketch(request: Request) -> Response:
-        return Response(job_of(request).sketch, media_type="image/svg+xml", headers=_SKETCH)
+        return Response(job_of(request).sketch, media_type="image/svg+xml", headers=SKETCH)
 
     async def end(request: Request) -> Response:
         job, form = job_of(request), await forms.read(request)

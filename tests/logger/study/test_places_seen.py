@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
@@ -8,8 +9,8 @@ import pytest
 from calibration.lens import Lens
 from calibration.places import StraightLine
 from calibration.waterplane import Pose, View
-from logger.config import Line, Rig, Tank, Zone
-from logger.study.places_seen import outline_of, places_map, places_seen
+from logger.config import Gate, Line, Rig, Tank, Zone
+from logger.study.places_seen import outline_of, places_map, places_seen, rig_map
 
 VIEW = View(
     Lens(1280, 720, 600.0, 600.0, 639.5, 359.5), Pose.at(np.diag([1.0, -1.0, -1.0]), camera_mm=[600.0, 0.0, 1200.0])
@@ -54,6 +55,13 @@ def test_a_beam_is_dashed() -> None:
 def test_the_outline_of_a_round_zone_is_as_far_off_as_its_radius() -> None:
     ring = outline_of(RIG.zones[0])
     assert np.hypot(*(ring - [700.0, 100.0]).T) == pytest.approx(80.0)
+
+
+def test_the_rigs_own_plan_has_its_beams_past_their_lines() -> None:
+    rig = replace(RIG, gates=(Gate("A", "start", offset_mm=60.0), Gate("B", "start"), Gate("C", "nowhere")))
+    here = StraightLine((100.0, -250.0), (100.0, 250.0), 1.0, {})
+    past = StraightLine((160.0, -250.0), (160.0, 250.0), 1.0, {})
+    assert rig_map(rig) == places_map(rig, beams={"A": past, "B": here})
 
 
 def test_the_plan_names_everything_and_is_whole() -> None:

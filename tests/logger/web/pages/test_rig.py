@@ -1,6 +1,10 @@
 from __future__ import annotations
 
+import json
+
 from logger.checkup.steps import Step
+from logger.recording.rig_toml import read_rig
+from logger.web.drafts import Drafts
 from logger.web.pages.rig import pictures
 from tests.logger.web.conftest import Desk
 
@@ -13,6 +17,27 @@ def test_every_step_is_shown_with_where_it_stands_and_the_next_one_stands_out(de
     assert text.count('aria-current="step"') == 1
     assert "1 of 5 done" in text
     assert 'href="/lens">Do this now' in text
+
+
+def test_the_rig_is_drawn_and_its_health_is_told(desk: Desk) -> None:
+    plan = desk.client.get("/rig/plan.svg")
+    assert plan.headers["content-type"].startswith("image/svg+xml")
+    assert "sandbox" in plan.headers["content-security-policy"]
+    for line in read_rig(desk.rig_file).lines:
+        assert f">{line.name}</text>" in plan.text
+    text = desk.get("/rig")
+    assert 'src="/rig/plan.svg"' in text
+    assert "It has not been checked from here yet." in text
+    found = [
+        {"part": "gate A", "health": "well", "found": "clear", "cure": ""},
+        {"part": "disk", "health": "wrong", "found": "1 % is free", "cure": "free some space"},
+    ]
+    Drafts(desk.rig_file).keep("checkfound", {"findings": json.dumps(found), "at": "2026-05-04 10:00"})
+    desk.begin().sees(A="blocked", B="clear")
+    text = desk.get("/rig")
+    assert "1 part is well, 1 is not:" in text
+    assert "1 % is free; free some space" in text
+    assert "beam A blocked" in text
 
 
 def test_viewers_see_drawings_and_no_photographs(desk: Desk, guarded: Desk) -> None:
