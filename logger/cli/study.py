@@ -7,6 +7,7 @@ nicknames of teams and boats and what was measured; no notes, no times of day, n
 from __future__ import annotations
 
 import argparse
+from collections.abc import Mapping
 from pathlib import Path
 
 BANDS = ("2-3", "4-5", "6-8")
@@ -36,7 +37,8 @@ def run(arguments: argparse.Namespace) -> int:
     from logger.cli.measure import refuse_existing
     from logger.settings import write_whole
     from logger.study.class_folder import read_class
-    from logger.study.pack.writing import pack, zipped
+    from logger.study.class_tables import zipped_files
+    from logger.study.pack.writing import whole_pack
     from logger.study.tongue import catalogue, speaking
 
     target: Path = arguments.to
@@ -46,13 +48,20 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         refuse_if_used(target)
     with speaking(catalogue(arguments.language)):
-        files = pack(read_class(arguments.folder, name=arguments.name, plans_beside=beside), band=arguments.grades)
+        files = whole_pack(
+            read_class(arguments.folder, name=arguments.name, plans_beside=beside), band=arguments.grades
+        )
     if arguments.zip:
-        write_whole(target, zipped(files, target.stem))
-        print(f"{target}: {len(files)} pages; unpack it and open index.html")
+        write_whole(target, zipped_files(files, target.stem))
+        print(f"{target}: {_pages(files)} pages; unpack it and open index.html")
         return 0
     new_folder(target)
-    for name, text in files.items():
-        write_whole(target / name, text)
-    print(f"{len(files)} pages; begin here: {target / 'index.html'}")
+    for name, content in files.items():
+        (target / name).parent.mkdir(parents=True, exist_ok=True)
+        write_whole(target / name, content)
+    print(f"{_pages(files)} pages; begin here: {target / 'index.html'}")
     return 0
+
+
+def _pages(files: Mapping[str, bytes]) -> int:
+    return sum(name.endswith(".html") for name in files)

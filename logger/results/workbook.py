@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from datetime import datetime
 
 import numpy as np
 from xlsxwriter import Workbook
@@ -16,6 +17,8 @@ from logger.results.export import Table, kind_of
 _MOST_EXACT = 2**53
 """Whole numbers beyond this are written as text: a spreadsheet keeps 15 digits and would round stamps."""
 _WIDEST = 40
+_MADE_AT = datetime(1980, 1, 1)
+"""So that the same tables are the same file."""
 _NOUGHT = "1899-12-30"
 """The day from which spreadsheets count (ISO/IEC 29500-1, 18.17.4.1)."""
 
@@ -24,6 +27,7 @@ def workbook(tables: Sequence[Table]) -> bytes:
     """The whole file. Nothing in it is a formula: every text is written as text."""
     held = io.BytesIO()
     with Workbook(held, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}) as book:
+        book.set_properties({"created": _MADE_AT})
         head = book.add_format({"bold": True, "bottom": 1})
         formats = {
             "date": book.add_format({"num_format": "yyyy-mm-dd"}),

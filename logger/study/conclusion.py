@@ -59,7 +59,8 @@ def _of_line(plan: Experiment, fitted: StraightLine | None) -> str:
     unit, by_unit, by = COLUMNS[plan.result].unit, COLUMNS[plan.changed.name].unit, words.name_of(plan.changed.name)
     per = words.with_unit(f"{step:g}", by_unit) + ("" if by_unit not in ("1", "") else f" {by}")
     low, high = (step * (fitted.slope + sign * fitted.U_slope) for sign in (-1, 1))
-    places = max(decimals_for(step * fitted.U_slope), 0)
+    finest = COLUMNS[plan.result].decimals
+    places = min(max(decimals_for(step * fitted.U_slope), 0), finest)
     what = words.name_of(plan.result)
     if not fitted.is_clear:
         return _(
@@ -68,7 +69,7 @@ def _of_line(plan: Experiment, fitted: StraightLine | None) -> str:
             n=fitted.count, by=by, what=what, per=per, low=_number(low, places),
             high=words.with_unit(_number(high, places), unit),
         )  # fmt: skip
-    each = f"{abs(step * fitted.slope):.{places}f} ± {step * fitted.U_slope:.{places}f}"
+    each = f"{abs(step * fitted.slope):.{places}f} ± {max(step * fitted.U_slope, 10.0**-places):.{places}f}"
     low_level, high_level = min(plan.changed.levels), max(plan.changed.levels)
     sentence = (
         _("With more {by} the {what} grew: by {each} for {per} more, between {least} and {most}.")

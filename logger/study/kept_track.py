@@ -87,7 +87,23 @@ def series_of_track(columns: dict[str, Floats], trial: Trial, rig: Rig, boat: Bo
         u_speed_m_per_s=told["u_speed_m_per_s"],
         seen=told["seen"] > 0,
         outline_mm=outline_of(reach, boat),
+        u_across_m=_u_across(told, normal, heading, reach, boat) / 1000,
     )
+
+
+def _u_across(told: dict[str, Floats], normal: Floats, heading: Floats, reach: float, boat: Boat) -> Floats:
+    """(N,) standard uncertainty of the bow's place across the run, mm.
+
+    The bow is ahead of the middle by `reach`, so a turned heading moves it sideways. track.csv tells nothing of how
+    well the heading is known: two ends that are seen each as well as the middle give √2·u over the boat's length;
+    where the heading jitters more than that from picture to picture, it is the jitter.
+    """
+    side = np.array([-normal[1], normal[0]])
+    u_middle = np.sqrt((side[0] * told["u_x_mm"]) ** 2 + (side[1] * told["u_y_mm"]) ** 2)
+    length = boat.length_mm or 2 * max(reach, 1.0)
+    jitter = float(np.std(np.diff(heading, 2)) / math.sqrt(6)) if len(heading) > 4 else 0.0
+    u_heading = np.maximum(math.sqrt(2) * u_middle / length, jitter)
+    return np.asarray(np.hypot(u_middle, reach * u_heading), np.float64)
 
 
 def reach_mm(columns: dict[str, Floats], trial: Trial, rig: Rig, boat: Boat) -> tuple[float, float]:

@@ -39,9 +39,15 @@ class Materials:
 
 
 def materials(whole: Class, kind: str) -> Materials | None:
-    """Means of the boats by material; None unless there are two materials at least."""
+    """Means of every team's latest boat by material; None unless there are two materials at least."""
     name = words.main_result(kind)  # type: ignore[arg-type]
-    runs = [one for one in whole.of(kind=kind) if one.counts and name in one.run.trial.results]
+    newest: dict[str, int] = {}
+    for one in whole.of(kind=kind):
+        newest[one.team] = max(newest.get(one.team, 1), one.run.card.boat.version)
+    runs = [
+        one for one in whole.of(kind=kind)
+        if one.counts and name in one.run.trial.results and one.run.card.boat.version == newest[one.team]
+    ]  # fmt: skip
     named = {one.boat: " ".join(one.run.card.boat.material.split()).casefold() for one in runs}
     boats = {
         boat: repeats_of(boat, quantities, floors_count=_floors(runs, boat, name))

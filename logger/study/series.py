@@ -39,6 +39,8 @@ class Series:
     """False where the place was carried over a gap or may be something else."""
     outline_mm: Floats
     """(M, 2) waterline outline in the boat's frame, x forward."""
+    u_across_m: Floats | None = None
+    """Standard uncertainty of the bow's place across the run; None where it was not worked out."""
 
     def at(self, t_s: float, values: Floats) -> float:
         """`values` between the moments, in a straight line; the end values outside."""

@@ -137,6 +137,9 @@ def data_of(one: ClassRun, tracks: Tracks) -> dict[str, Any]:
         "window_s": WINDOW_S,
         **_columns(way),
         "u_along": _listed(1000 * _COVERAGE * series.u_along_m, 2),
+        "u_across": _listed(
+            1000 * _COVERAGE * (series.u_along_m if series.u_across_m is None else series.u_across_m), 2
+        ),
         "u_speed": _listed(1000 * _COVERAGE * series.u_speed_m_per_s, 1),
         "unseen": _spans(~series.seen),
         "hull": [[round(float(x), 1), round(float(y), 1)] for x, y in series.outline_mm],

@@ -44,7 +44,7 @@ def experiment_page(view: ExperimentView, whole: Class, place: shell.Place, *, b
     }  # fmt: skip
     return shell.draw(
         "experiment.html", place, scripts=SCRIPTS, data=data, whole=whole, title=view.plan.question, view=view,
-        scatters=scatters, short=in_short(view.plan, view.found), cells=cells_of(view),
+        scatters=scatters, residual=_residual(view), short=in_short(view.plan, view.found), cells=cells_of(view),
         drawing=Markup(level_drawing(view)),  # noqa: S704 - a drawing of our own, its words escaped
     )  # fmt: skip
 
@@ -62,6 +62,14 @@ def cells_of(view: ExperimentView) -> list[dict[str, Any]]:
         }
         for cell in view.found.cells
     ]  # fmt: skip
+
+
+def _residual(view: ExperimentView) -> str:
+    """How far runs lie about the line, never finer than the result is written."""
+    if view.found.line is None:
+        return ""
+    least = 10.0 ** -COLUMNS[view.plan.result].decimals
+    return f"{max(view.found.line.residual, least):.3g}"
 
 
 _LESS = {"2-3": 2, "4-5": 1, "6-8": 0}

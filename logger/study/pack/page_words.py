@@ -33,9 +33,9 @@ def track_words() -> dict[str, Any]:
         },
         "going": {"plain": _("It goes {fast}."), "about": _("It goes about {fast}.")},
         "legend": _("One dot every {step} s. Dots far apart: fast. Dots close together: slow."),
-        "ghost_ahead": _("The ghost ({name}) is {gap} ahead."),
-        "ghost_behind": _("The ghost ({name}) is {gap} behind."),
-        "ghost_gone": _("The ghost ({name}) has no track at this time."),
+        "ghost_ahead": _("Ghost {name} is {gap} ahead."),
+        "ghost_behind": _("Ghost {name} is {gap} behind."),
+        "ghost_gone": _("Ghost {name} has no track at this time."),
         "point": _("Point {name} on the graph; arrow keys move it"),
         "slope_ask": _("Set two points, A and B. Then you see the sum here."),
         "slope_same": _("The two points are too close in time. Move one of them."),
@@ -65,6 +65,22 @@ def class_words() -> dict[str, Any]:
         "line_gap": _("On the average your line is {yours} from a dot, the computed one {tool}."),
         "more": _("{value} more"),
         "less": _("{value} less"),
+    }
+
+
+def file_words() -> dict[str, str]:
+    """What tables to take away are called."""
+    return {
+        "xlsx": _("Workbook with all tables (xlsx)"),
+        "csv": _("All tables (CSV, in a zip)"),
+        "csv-comma": _("All tables (CSV with comma, in a zip)"),
+        "track": _("Track (CSV)"),
+        "track-comma": _("Track (CSV with comma)"),
+        "runs": _("Runs"),
+        "boats": _("Boats"),
+        "tracks": _("Tracks"),
+        "comma": _("CSV with comma"),
+        "meaning": _("What every column means (for programs)"),
     }
 
 

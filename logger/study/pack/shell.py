@@ -42,6 +42,10 @@ class Place:
     """Where style and scripts are fetched from, such as "/static/"; empty: they stand in the page."""
     home: str = ""
     """Address of the rig's own pages; empty where there is no rig."""
+    class_files: Sequence[tuple[str, str]] = ()
+    """Tables of the whole class: what each is, and its address."""
+    run_files: Callable[[str], Sequence[tuple[str, str]]] = lambda _run: ()
+    """From a run to its tables."""
 
 
 def file_name(page: str) -> str:

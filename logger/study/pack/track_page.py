@@ -81,6 +81,9 @@ def _values(one: ClassRun, whole: Class, names: Mapping[str, str]) -> dict[str, 
 def results_for(run: Run, shown: Band) -> list[Told]:
     """What the tool says of a run to one age; speeds of the younger are those that they can work out themselves."""
     told = [Told(words.name_of(name), for_band(result, shown)) for name, result in _fitting(run.trial, shown)]
+    between = run.trial.results.get("speed_mean_m_per_s")
+    if shown.says_doubt == "plus minus" and between is not None and "gate" in between.witness:
+        told.append(Told(_("mean speed, beam to beam"), words.said(between)))
     mean = mean_told(run, shown)
     return told + ([Told(_("mean speed, line to line"), mean)] if mean else [])
 
@@ -150,4 +153,5 @@ def thin(series: Series, most: int = _STILL_POINTS) -> Series:
         return series
     kept = np.unique(np.linspace(0, len(series.t_s) - 1, most).round().astype(int))
     names = ("t_s", "x_mm", "y_mm", "heading_rad", "along_m", "u_along_m", "speed_m_per_s", "u_speed_m_per_s", "seen")
-    return replace(series, **{name: getattr(series, name)[kept] for name in names})
+    across = None if series.u_across_m is None else series.u_across_m[kept]
+    return replace(series, u_across_m=across, **{name: getattr(series, name)[kept] for name in names})

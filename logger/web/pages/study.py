@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,14 +19,16 @@ from starlette.routing import Route
 from logger.errors import LoggerError
 from logger.recording.copies import Copy, note_copy
 from logger.study.class_folder import STORE, Class, is_class_folder, read_class
+from logger.study.class_tables import FORMS, class_files, class_tables, one_table, zipped_files
 from logger.study.experiment_file import FOLDER as PLANS
 from logger.study.experiment_view import experiment_views
 from logger.study.pack import shell
 from logger.study.pack.class_page import class_page
 from logger.study.pack.experiment_page import experiment_page, experiments_page, page_name
 from logger.study.pack.index_page import index_page
+from logger.study.pack.page_words import file_words
 from logger.study.pack.track_page import track_page
-from logger.study.pack.writing import pack, zipped
+from logger.study.pack.writing import whole_pack
 from logger.study.paper import PAPERS
 from logger.study.prints.every import SHEETS, class_sheets
 from logger.study.tongue import catalogue, speaking
@@ -103,6 +105,9 @@ def routes(site: Site) -> list[Route]:
         Route(f"{at}/experiment/{{plan}}", desk.experiment),
         Route(f"{at}/run/{{run}}", desk.of_run),
         Route(f"{at}/run/{{run}}/track.csv", desk.track),
+        Route(f"{at}/tables/{{form}}", desk.tables),
+        Route(f"{at}/run/{{run}}/tables/{{form}}", desk.tables),
+        Route(f"{at}/run/{{run}}/track/{{form}}", desk.track_table),
         Route(f"{at}/print/{{sheet}}.pdf", desk.sheet),
         Route(f"{at}/pack.zip", carried),
     ]
@@ -161,7 +166,7 @@ class _Desk:
     async def carried(self, request: Request) -> Response:
         """The study pack as a zip."""
         band = _band(request)
-        made = await self._made(request, lambda whole: zipped(pack(whole, band=band), whole.name))
+        made = await self._made(request, lambda whole: zipped_files(whole_pack(whole, band=band), whole.name))
         return _file(made, "application/zip", "study-pack.zip")
 
     async def track(self, request: Request) -> Response:
@@ -173,6 +178,35 @@ class _Desk:
             raise HTTPException(404)
         return FileResponse(found, media_type="text/csv", filename=f"{found.parent.name}-track.csv")
 
+    async def tables(self, request: Request) -> Response:
+        """All tables of the class or of one run: a zip of CSV files, or a workbook."""
+        form, run_id = request.path_params["form"], request.path_params.get("run", "")
+        if form not in FORMS:
+            raise HTTPException(404)
+
+        def made(whole: Class) -> bytes:
+            _known(whole, run_id)
+            found = class_files(whole, form, only=run_id)
+            return found["runs.xlsx"] if form == "xlsx" else zipped_files(found, run_id or whole.name)
+
+        stem = f"{run_id}-tables" if run_id else "class-tables"
+        content = await self._made(request, made)
+        if form == "xlsx":
+            return _file(content, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", f"{stem}.xlsx")
+        return _file(content, "application/zip", f"{stem}.zip")
+
+    async def track_table(self, request: Request) -> Response:
+        """The track of a run as a table by itself."""
+        form, run_id = request.path_params["form"], request.path_params["run"]
+        if form not in ("csv", "csv-comma"):
+            raise HTTPException(404)
+
+        def made(whole: Class) -> bytes:
+            _known(whole, run_id)
+            return one_table(class_tables(whole, only=run_id), "tracks", form)
+
+        return _file(await self._made(request, made), "text/csv", f"{run_id}-track.csv")
+
     def _class_folder(self, request: Request) -> Path:
         folder = class_folders(self._folder).get(request.path_params["name"])
         if folder is None:
@@ -180,8 +214,8 @@ class _Desk:
         return folder
 
     async def _page(self, request: Request, drawing: Callable[[Tracks, shell.Place, str], str]) -> Response:
-        band, place = _band(request), _place(request.path_params["name"])
-        text = await self._spoken(request, lambda tracks: drawing(tracks, place, band))
+        band, name = _band(request), request.path_params["name"]
+        text = await self._spoken(request, lambda tracks: drawing(tracks, _place(name), band))
         return HTMLResponse(text, headers={"Content-Security-Policy": shell.SERVED_POLICY})
 
     async def _made(self, request: Request, making: Callable[[Class], bytes]) -> bytes:
@@ -196,6 +230,15 @@ class _Desk:
                 return work(self._shelf.tracks(folder, plans_beside=(self._folder,)))
 
         return await run_in_threadpool(done)
+
+
+def _known(whole: Class, run_id: str) -> None:
+    if run_id and whole.run(run_id) is None and run_id not in {one.id for one in whole.missing}:
+        raise HTTPException(404)
+
+
+def _tables_of(begin: str, said: Mapping[str, str]) -> list[tuple[str, str]]:
+    return [(said[form], f"{begin}/tables/{form}") for form in ("xlsx", "csv", "csv-comma")]
 
 
 def _note(site: Site, name: str) -> None:
@@ -214,7 +257,7 @@ def _band(request: Request) -> str:
 def _place(name: str) -> shell.Place:
     begin = f"/study/{quote(name)}"
     known = {"index": begin, "class": f"{begin}/class", "experiments": f"{begin}/experiments"}
-    prefix = page_name("")
+    prefix, said = page_name(""), file_words()
 
     def link(page: str) -> str:
         if page in known:
@@ -223,7 +266,14 @@ def _place(name: str) -> shell.Place:
             return f"{begin}/experiment/{quote(page.removeprefix(prefix))}"
         return f"{begin}/run/{quote(page)}"
 
-    return shell.Place(link=link, static="/static/", home="/study")
+    def run_files(run_id: str) -> list[tuple[str, str]]:
+        own = f"{begin}/run/{quote(run_id)}"
+        tracks = [(said["track"], f"{own}/track/csv"), (said["track-comma"], f"{own}/track/csv-comma")]
+        return [*_tables_of(own, said), *tracks]
+
+    return shell.Place(
+        link=link, static="/static/", home="/study", class_files=_tables_of(begin, said), run_files=run_files
+    )
 
 
 def _file(made: bytes, kind: str, name: str) -> Response:

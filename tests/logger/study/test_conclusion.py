@@ -39,6 +39,12 @@ def test_boats_that_differ_by_more_than_the_effect_do_not_hide_it() -> None:
     assert "do not show" in conclude(blind, rows).sentence
 
 
+def test_runs_without_any_scatter_are_told_no_finer_than_they_are_written() -> None:
+    rows = [row("Coot", mass, 240 * (1 + 0.012 * mass)) for mass in (50, 100, 150)]
+    told = conclude(experiment_of(PLAN | {"boats": []}, file="p"), rows).sentence
+    assert "by 288.00 ± 0.01\u00a0mm for 100\u00a0g more" in told
+
+
 def test_no_effect_is_not_called_proof_of_none() -> None:
     plan = experiment_of(PLAN, file="p")
     told = conclude(plan, rows_of(0.0, spread=60, boats={"Coot": 400.0, "Teal": 420.0})).sentence

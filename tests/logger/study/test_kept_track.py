@@ -84,3 +84,16 @@ def test_what_is_no_track_is_told(tmp_path: Path, spoil: object) -> None:
     (tmp_path / "track.csv").write_text(spoil(track_of(SAIL)), encoding="utf-8")  # type: ignore[operator]
     with pytest.raises(InputError, match="measure the recording again"):
         read_track(tmp_path / "track.csv")
+
+
+def test_the_doubt_across_the_lane_grows_with_what_the_bow_is_ahead(columns: dict[str, np.ndarray]) -> None:
+    """By hand: u of the middle 0.5 mm, bow half a length ahead, so 0.5·√(1 + 2/4); a jitter of 2° takes its place."""
+    trial, boat = trial_of(SAIL, 1), card_of(SAIL, 1).boat
+    series = series_of_track(columns, trial, RIG, boat)
+    assert series.u_across_m is not None
+    np.testing.assert_allclose(1000 * series.u_across_m, 0.5 * np.sqrt(1.5), rtol=0.01)
+    shaken = columns | {"heading_deg": np.random.default_rng(3).normal(0, 2.0, len(columns["t_ns"]))}
+    found = series_of_track(shaken, trial, RIG, boat)
+    assert found.u_across_m is not None
+    expected = np.hypot(0.5, reach_mm(shaken, trial, RIG, boat)[0] * np.radians(2.0))
+    np.testing.assert_allclose(1000 * found.u_across_m, expected, rtol=0.15)

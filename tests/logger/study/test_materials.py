@@ -57,5 +57,11 @@ def test_one_boat_of_a_material_tells_nothing_of_the_material(whole: Class) -> N
     assert "One boat of foil does not tell" in found.told[0]
 
 
+def test_a_rebuilt_boat_is_one_boat(whole: Class) -> None:
+    found = materials(whole, "straight")
+    assert found is not None
+    assert found.rows[1].boats == "Heron 2, Tern 2, Coot 2, Wren 2"
+
+
 def test_without_two_materials_there_is_nothing_to_compare(whole: Class) -> None:
     assert materials(with_material(whole, {"Heron": "foil"}), "drift") is None

@@ -11,6 +11,17 @@
     return made;
   };
 
+  // a ghost's dot: a number in a frame of a shape of its own, told without colour
+  const FRAMES = ["M0,-11L11,0L0,11L-11,0Z", "M-9,-9H9V9H-9Z", "M0,-12L12,9H-12Z", "M-11,-6L0,-11L11,-6V8H-11Z"];
+  function ghostSign(i) {
+    const number = text(0, 5, String(i + 1), "ghost-number", "middle");
+    return el("g", { visibility: "hidden" }, el("path", { class: "ghost-now", d: FRAMES[i % FRAMES.length] }), number);
+  }
+  function put(sign, place) {
+    sign.setAttribute("visibility", place ? "visible" : "hidden");
+    if (place) sign.setAttribute("transform", `translate(${place[0].toFixed(2)},${place[1].toFixed(2)})`);
+  }
+
   function dotTimes(run) {
     const first = run.t[0], last = run.t[run.t.length - 1], step = niceStep(last - first, 24);
     return { step, times: ticks(first, last, step) };
@@ -19,7 +30,7 @@
   class TankMap {
     constructor(svg, run) { this.svg = svg; this.run = run; }
 
-    draw(width, { ghost, unit, tallest = 340 }) {
+    draw(width, { ghosts, unit, tallest = 340 }) {
       const run = this.run, corners = run.tank.outline, small = width < 500;
       const xs = corners.map((c) => c[0]), ys = corners.map((c) => c[1]);
       const [left, right, low, high] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
@@ -51,7 +62,7 @@
         if (line.gate) layer.push(...[a, b].map((end) => el("rect", { class: "post", x: end[0] - 4, y: end[1] - 4, width: 8, height: 8 })));
       }
       layer.push(el("path", { d: shape, class: "wall" }));
-      if (ghost) layer.push(el("path", { class: "ghost", d: way(ghost.x, ghost.y, this.px, this.py) }));
+      ghosts.forEach((ghost, i) => layer.push(el("path", { class: `ghost g${i + 1}`, d: way(ghost.x, ghost.y, this.px, this.py) })));
       layer.push(el("path", { class: "wake", d: way(run.x, run.y, this.px, this.py) }));
       const { times } = dotTimes(run);
       for (const t of times) {
@@ -59,10 +70,10 @@
         layer.push(el("circle", { class: hidden ? "dot bridged" : "dot", r: small ? 3 : 4, cx: this.px(at(run.t, run.x, t)).toFixed(1), cy: this.py(at(run.t, run.y, t)).toFixed(1) }));
       }
       this.hull = el("path", { class: "hull" });
-      this.ghostDot = el("path", { class: "ghost-now", d: "M0,-8L8,0L0,8L-8,0Z", visibility: "hidden" });
+      this.ghostDots = ghosts.map((_, i) => ghostSign(i));
       this.now = el("circle", { class: "now", r: 8 });
       this.over = el("g", {});
-      this.svg.replaceChildren(...keep, ...layer, this.over, this.hull, this.ghostDot, this.now);
+      this.svg.replaceChildren(...keep, ...layer, this.over, this.hull, ...this.ghostDots, this.now);
     }
 
     zone(zone) {
@@ -75,15 +86,16 @@
       return [el("path", { d: "M" + points.map((p) => p.map((v) => v.toFixed(1))).join("L") + "Z", class: `zone ${zone.kind}` }), text(x, y + 5, zone.name, "zone-name", "middle")];
     }
 
-    move(t, ghost) {
+    move(t, ghosts) {
       const run = this.run, x = at(run.t, run.x, t), y = at(run.t, run.y, t), turn = at(run.t, run.heading, t);
       this.now.setAttribute("transform", `translate(${this.px(x).toFixed(2)},${this.py(y).toFixed(2)})`);
       const c = Math.cos(turn), s = Math.sin(turn), ox = x - run.reach * c, oy = y - run.reach * s;
       const corner = ([a, b]) => `${this.px(ox + a * c - b * s).toFixed(1)},${this.py(oy + a * s + b * c).toFixed(1)}`;
       this.hull.setAttribute("d", "M" + run.hull.map(corner).join("L") + "Z");
-      const gx = ghost ? at(ghost.t, ghost.x, t) : null;
-      this.ghostDot.setAttribute("visibility", gx === null ? "hidden" : "visible");
-      if (gx !== null) this.ghostDot.setAttribute("transform", `translate(${this.px(gx).toFixed(2)},${this.py(at(ghost.t, ghost.y, t)).toFixed(2)})`);
+      ghosts.forEach((ghost, i) => {
+        const gx = at(ghost.t, ghost.x, t);
+        put(this.ghostDots[i], gx === null ? null : [this.px(gx), this.py(at(ghost.t, ghost.y, t))]);
+      });
     }
   }
 
@@ -91,7 +103,7 @@
     // what: along, across or speed
     constructor(svg, run, what) { this.svg = svg; this.run = run; this.what = what; }
 
-    draw(width, { ghost, unit, name, across, doubt, points, height = 300, fit }) {
+    draw(width, { ghosts, unit, name, across, doubt, points, height = 300, fit }) {
       const run = this.run, values = run[this.what], small = width < 420;
       const [left, right, top, bottom] = [58, width - 14, 58, height - 44];
       this.across = scale(...run.axes.time, left, right);
@@ -114,7 +126,7 @@
       layer.push(text(4, 16, name, "axis-name"), text(right, height - 6, across, "axis-name", "end"));
       const inside = el("g", { "clip-path": `url(#${clip})` });
       if (doubt) inside.append(el("path", { class: "band", d: this.bandPath(doubt) }));
-      if (ghost) inside.append(el("path", { class: "ghost", d: thinned(ghost.t, ghost[this.what], this.across, this.upright) }));
+      ghosts.forEach((ghost, i) => inside.append(el("path", { class: `ghost g${i + 1}`, d: thinned(ghost.t, ghost[this.what], this.across, this.upright) })));
       let from = 0;
       for (const [i, j] of [...run.unseen, [run.t.length, run.t.length]]) {
         if (i > from) inside.append(el("path", { class: "line", d: thinned(run.t, values, this.across, this.upright, Math.max(from - 1, 0), Math.min(i, run.t.length - 1)) }));
@@ -128,10 +140,10 @@
       if (fit) inside.append(el("path", { class: "fit", d: fit.map(([t, v], i) => `${i ? "L" : "M"}${this.across.px(t).toFixed(1)},${this.upright.px(v).toFixed(1)}`).join("") }));
       layer.push(inside, ...this.momentMarks(top, bottom, left, right));
       this.cursor = el("path", { class: "cursor", d: `M0,${top}V${bottom}` });
-      this.ghostDot = el("path", { class: "ghost-now", d: "M0,-7L7,0L0,7L-7,0Z", visibility: "hidden" });
+      this.ghostDots = ghosts.map((_, i) => ghostSign(i));
       this.now = el("circle", { class: "now", r: 7 });
       this.over = el("g", {});
-      this.svg.replaceChildren(...keep, ...layer, this.cursor, this.over, this.ghostDot, this.now);
+      this.svg.replaceChildren(...keep, ...layer, this.cursor, this.over, ...this.ghostDots, this.now);
     }
 
     bandPath(doubt) {
@@ -157,14 +169,15 @@
       return drawn;
     }
 
-    move(t, ghost) {
+    move(t, ghosts) {
       const v = at(this.run.t, this.run[this.what], t), x = this.across.px(t).toFixed(2);
       this.cursor.setAttribute("transform", `translate(${x},0)`);
       this.now.setAttribute("visibility", v === null ? "hidden" : "visible");
       if (v !== null) this.now.setAttribute("transform", `translate(${x},${this.upright.px(v).toFixed(2)})`);
-      const g = ghost ? at(ghost.t, ghost[this.what], t) : null;
-      this.ghostDot.setAttribute("visibility", g === null ? "hidden" : "visible");
-      if (g !== null) this.ghostDot.setAttribute("transform", `translate(${x},${this.upright.px(g).toFixed(2)})`);
+      ghosts.forEach((ghost, i) => {
+        const g = at(ghost.t, ghost[this.what], t);
+        put(this.ghostDots[i], g === null ? null : [Number(x), this.upright.px(g)]);
+      });
     }
   }
 

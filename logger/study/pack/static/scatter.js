@@ -51,7 +51,7 @@
           const inside = this.clip(ends[0], ends[1]);
           if (inside) this.over.append(path(inside[0], inside[1], "fit"));
           const exact = g.points.filter((p) => !p.floor), gap = (of) => say(exact.reduce((sum, p) => sum + Math.abs(of(p.x) - p.y), 0) / exact.length);
-          told.textContent = [fill(words.line_tool, { step, change: change(fit.slope), doubt: say(fit.U * g.step) }), fit.clear ? "" : words.line_not_clear, fill(words.line_gap, { yours: gap((x) => this.at(x)), tool: gap(line) })].filter(Boolean).join(" ");
+          told.textContent = [fill(words.line_tool, { step, change: change(fit.slope), doubt: say(Math.max(fit.U * g.step, 10 ** -g.up.decimals)) }), fit.clear ? "" : words.line_not_clear, fill(words.line_gap, { yours: gap((x) => this.at(x)), tool: gap(line) })].filter(Boolean).join(" ");
         }
       }
       this.ends.forEach((end, i) => this.over.append(this.handle(end, i)));

@@ -7,7 +7,7 @@
   for (const m of run.moments) m.label = m.role === "rest" ? words.rest : m.name;
   const map = new B.TankMap(by("map"), run), far = new B.TimeGraph(by("far"), run, "along"), fast = new B.TimeGraph(by("fast"), run, "speed");
   const handle = by("time"), first = run.t[0], last = run.t[run.t.length - 1];
-  const state = { t: Math.max(first, 0), ghost: null, a: null, b: null, ends: [null, null], seen: false, graph: false, fit: false, guess: null, guessing: null };
+  const state = { t: Math.max(first, 0), ghosts: [], a: null, b: null, ends: [null, null], seen: false, graph: false, fit: false, guess: null, guessing: null };
   B.frames = [];
   handle.min = Math.ceil(100 * first) / 100; handle.max = Math.floor(100 * last) / 100; handle.step = 0.01; handle.value = state.t;
 
@@ -15,11 +15,11 @@
 
   function draw() {
     const small = innerWidth < 640, band = B.band();
-    map.draw(B.room(by("map")), { ghost: state.ghost, unit: { ...band.length, words: axisName("map") }, tallest: small ? 280 : 300 });
-    const shown = { ghost: state.ghost, across: words.axis.time, points: band.name !== "6-8" };
+    map.draw(B.room(by("map")), { ghosts: state.ghosts, unit: { ...band.length, words: axisName("map") }, tallest: small ? 280 : 300 });
+    const shown = { ghosts: state.ghosts, across: words.axis.time, points: band.name !== "6-8" };
     const high = small ? 270 : 285;
     if (band.name !== "2-3" || state.graph)
-      far.draw(B.room(by("far")), { ...shown, unit: band.length, name: axisName(far.what), height: high, doubt: band.name === "6-8" && far.what === "along" ? run.u_along : null, fit: state.fit && far.what === "along" ? coastWay() : null });
+      far.draw(B.room(by("far")), { ...shown, unit: band.length, name: axisName(far.what), height: high, doubt: band.name === "6-8" ? run[`u_${far.what}`] : null, fit: state.fit && far.what === "along" ? coastWay() : null });
     if (speedShown())
       fast.draw(B.room(by("fast")), { ...shown, unit: band.speed, name: axisName("speed"), height: high, points: false, doubt: band.name === "6-8" ? run.u_speed : null, fit: state.fit ? coastSpeed() : null });
     if (state.guess !== null && speedShown()) guessMark();
@@ -42,9 +42,9 @@
   function render() {
     waiting = false;
     const began = performance.now(), t = state.t;
-    map.move(t, state.ghost);
-    if (B.band().name !== "2-3" || state.graph) far.move(t, state.ghost);
-    if (speedShown()) fast.move(t, state.ghost);
+    map.move(t, state.ghosts);
+    if (B.band().name !== "2-3" || state.graph) far.move(t, state.ghosts);
+    if (speedShown()) fast.move(t, state.ghosts);
     handle.value = t;
     const text = told(t);
     if (!playing) { by("told").textContent = text; handle.setAttribute("aria-valuetext", text); }
@@ -58,15 +58,16 @@
     const cell = (id, value, what, u) => { by(id).textContent = value === null ? "–" : B.short(value, what) + (six && u !== null ? ` ${B.doubt(u, what)}` : ""); };
     by("read-t").textContent = B.short(t, "time");
     cell("read-along", along, "length", at(run.t, run.u_along, t));
-    cell("read-across", across, "length", null);
+    cell("read-across", across, "length", at(run.t, run.u_across, t));
     cell("read-speed", state.seen ? speed : null, "speed", at(run.t, run.u_speed, t));
     const hidden = run.unseen.some(([i, j]) => t >= run.t[i] && t <= run.t[j]);
     by("hidden").hidden = !hidden;
-    if (state.ghost) {
-      const g = at(state.ghost.t, state.ghost.along, t);
-      by("ghost-told").textContent = g === null ? fill(words.ghost_gone, { name: state.ghost.name })
-        : fill(g > along ? words.ghost_ahead : words.ghost_behind, { name: state.ghost.name, gap: B.spoken(Math.abs(g - along), "length") });
-    } else by("ghost-told").textContent = "";
+    by("ghost-told").replaceChildren(...state.ghosts.map((ghost, i) => {
+      const g = at(ghost.t, ghost.along, t), name = `${i + 1}: ${ghost.name}`, line = document.createElement("li");
+      line.textContent = g === null ? fill(words.ghost_gone, { name })
+        : fill(g > along ? words.ghost_ahead : words.ghost_behind, { name, gap: B.spoken(Math.abs(g - along), "length") });
+      return line;
+    }));
   }
 
   handle.addEventListener("input", () => { stop(); state.t = Number(handle.value); ask(); });
@@ -160,9 +161,9 @@
   by("slope-compare").addEventListener("click", () => {
     const [{ early, late }] = division();
     const gain = at(run.t, run[far.what], late) - at(run.t, run[far.what], early), mean = gain / (late - early);
-    const U = Math.hypot(at(run.t, run.u_along, early), at(run.t, run.u_along, late)) / (late - early);
+    const u = run[`u_${far.what}`], U = Math.hypot(at(run.t, u, early), at(run.t, u, late)) / (late - early);
     const inside = run.speed.filter((v, i) => v !== null && run.t[i] >= early && run.t[i] <= late);
-    const text = [fill(words.slope_tool, { mean: B.short(mean, "speed"), doubt: B.band().name === "6-8" && far.what === "along" ? " " + B.doubt(U, "speed") : "" })];
+    const text = [fill(words.slope_tool, { mean: B.short(mean, "speed"), doubt: B.band().name === "6-8" ? " " + B.doubt(U, "speed") : "" })];
     if (inside.length && far.what === "along") text.push(fill(words.slope_between, { low: B.short(Math.min(...inside), "speed"), high: B.short(Math.max(...inside), "speed") }));
     by("slope-said").textContent = text.join(" ");
   });
@@ -224,7 +225,15 @@
   by("show-graph").addEventListener("click", () => { state.graph = true; arrange(); draw(); });
 
   // --- choices ---
-  by("ghost").addEventListener("change", () => { state.ghost = run.ghosts.find((one) => one.id === by("ghost").value) || null; draw(); });
+  const boxes = [...document.querySelectorAll("#ghosts input")];
+  for (const box of boxes) box.addEventListener("change", () => {
+    const before = state.ghosts.filter((one) => boxes.some((b) => b.checked && b.value === one.id));
+    const added = boxes.filter((b) => b.checked && !before.some((one) => one.id === b.value)).map((b) => run.ghosts.find((one) => one.id === b.value));
+    state.ghosts = [...before, ...added].slice(0, 4);
+    const full = state.ghosts.length === 4;
+    for (const b of boxes) b.disabled = full && !b.checked;
+    draw();
+  });
   by("axis").addEventListener("change", () => { far.what = by("axis").value; state.a = state.b = null; draw(); });
   if (by("fit")) by("fit").addEventListener("click", () => {
     state.fit = !state.fit; state.seen = state.seen || state.fit; by("cover").hidden = state.seen; by("fit").setAttribute("aria-pressed", state.fit);

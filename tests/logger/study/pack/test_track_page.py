@@ -7,6 +7,8 @@ from decimal import Decimal
 
 import numpy as np
 
+from calibration.quantity import Quantity
+from logger.results.trial import Result
 from logger.study.bands import band, rounded
 from logger.study.class_folder import Class
 from logger.study.pack import shell
@@ -41,6 +43,18 @@ def test_the_oldest_get_everything_with_its_doubt(whole: Class) -> None:
     assert told["mean speed, line to line"].startswith("0.5000 m ÷ 2.000 s = 0.2500 m/s, ±")
 
 
+def test_the_speed_from_beam_to_beam_is_told_with_its_own_doubt_where_gates_timed_it(whole: Class) -> None:
+    run = whole.runs[0].run
+    for witness, is_told in (("gate", True), ("gate+camera", True), ("camera", False)):
+        speed = Result(Quantity.of(0.2405, "m/s", u=0.0006, source="gate distance"), witness)
+        timed = replace(run, trial=replace(run.trial, results=run.trial.results | {"speed_mean_m_per_s": speed}))
+        told = {row.name: row.value for row in results_for(timed, band("6-8"))}
+        assert ("mean speed, beam to beam" in told) is is_told
+        if is_told:
+            assert told["mean speed, beam to beam"] == "0.2405\u00a0±\u00a00.0012\u00a0m/s"  # k = 1.96
+        assert "mean speed, beam to beam" not in {row.name for row in results_for(timed, band("4-5"))}
+
+
 def test_nothing_that_was_written_freely_is_told(whole: Class, files: dict[str, str]) -> None:
     for text in files.values():
         assert "nobody else may read" not in text
@@ -62,7 +76,7 @@ def test_the_drawing_without_scripts_is_thin(whole: Class) -> None:
     long = replace(series, **{
         name: np.repeat(getattr(series, name), 60)
         for name in ("t_s", "x_mm", "y_mm", "heading_rad", "along_m", "u_along_m", "speed_m_per_s", "u_speed_m_per_s",
-                     "seen")
+                     "seen", "u_across_m")
     })  # fmt: skip
     few = thin(long)
     assert len(few.t_s) == 500

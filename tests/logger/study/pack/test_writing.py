@@ -8,15 +8,17 @@ from dataclasses import replace
 from pathlib import Path
 
 from logger.study.class_folder import Class, read_class
-from logger.study.pack.writing import pack, page_names, zipped
+from logger.study.class_tables import zipped_files
+from logger.study.pack.writing import pack, pack_tables, page_names, whole_pack
 from tests.logger.study.invented_class import write_class
 
 
 def test_every_link_inside_leads_to_a_page_of_the_pack(whole: Class, files: dict[str, str]) -> None:
     assert len(files) == len(whole.runs) + 4
+    tables = pack_tables(whole)
     for name, text in files.items():
         for link in re.findall(r'href="([^"#:]+)"', re.sub(r"<script.*?</script>", "", text, flags=re.S)):
-            assert link in files, (name, link)
+            assert link in files or link in tables, (name, link)
 
 
 def test_names_of_pages_are_plain_and_unlike(whole: Class) -> None:
@@ -29,11 +31,21 @@ def test_names_of_pages_are_plain_and_unlike(whole: Class) -> None:
     assert "index" not in names.values()
 
 
-def test_a_zip_holds_every_page(files: dict[str, str]) -> None:
-    with zipfile.ZipFile(io.BytesIO(zipped(files, "room"))) as archive:
+def test_a_pack_carries_every_page_and_the_tables_of_the_class(whole: Class, files: dict[str, str]) -> None:
+    made = whole_pack(whole, band="4-5")
+    with zipfile.ZipFile(io.BytesIO(zipped_files(made, "room"))) as archive:
         assert archive.testzip() is None
-        assert {name.removeprefix("room/") for name in archive.namelist()} == set(files)
+        assert {name.removeprefix("room/") for name in archive.namelist()} == set(files) | set(pack_tables(whole))
         assert archive.read("room/index.html").decode() == files["index.html"]
+    runs = made["files/runs.csv"].decode()
+    assert runs.count("s1-r") == len(whole.runs)
+    track, comma = made["files/s1-r001-track.csv"].decode(), made["files/comma/s1-r001-track.csv"].decode("utf-8-sig")
+    assert track.splitlines()[0].startswith("run_id,t_ns,t_s,x_mm")
+    assert comma.splitlines()[1] == track.splitlines()[1].replace(",", ";").replace(".", ",")
+    for name, content in made.items():
+        if not name.endswith(".xlsx"):
+            assert b"a free word" not in content, name
+            assert b"T10:" not in content, name
 
 
 def test_a_class_with_damaged_recordings_is_packed_and_its_pages_say_what_is_missing(tmp_path: Path) -> None:

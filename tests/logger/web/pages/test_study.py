@@ -5,6 +5,7 @@ import re
 import zipfile
 from pathlib import Path
 
+import openpyxl
 import pytest
 
 from logger.results.store import Correction, Store
@@ -74,10 +75,25 @@ def test_sheets_tracks_and_the_pack_can_be_taken(desk: Desk, lesson: Path) -> No
         assert "Room 12/index.html" in archive.namelist()
 
 
+def test_tables_of_class_run_and_track_can_be_taken_in_every_form(desk: Desk, lesson: Path) -> None:
+    for begin, runs in ((f"/study/{NAME}", 53), (f"/study/{NAME}/run/s1-r045", 1)):
+        book = openpyxl.load_workbook(io.BytesIO(desk.client.get(f"{begin}/tables/xlsx").content), read_only=True)
+        assert len(list(book["runs"].iter_rows())) == runs + 1
+        for form in ("csv", "csv-comma"):
+            with zipfile.ZipFile(io.BytesIO(desk.client.get(f"{begin}/tables/{form}").content)) as archive:
+                (name,) = [name for name in archive.namelist() if name.endswith("/runs.csv")]
+                assert archive.read(name).decode().count("s1-r") == runs
+                assert b"a free word" not in archive.read(name)
+    assert desk.client.get(f"/study/{NAME}/run/s1-r045/track/csv").text.startswith("run_id,t_ns")
+    assert desk.client.get(f"/study/{NAME}/run/s1-r045/track/csv-comma").text.lstrip("\ufeff").startswith("run_id;t_ns")
+
+
 @pytest.mark.parametrize(
     "path",
     ["/study/Nowhere", f"/study/{NAME}/run/none", f"/study/{NAME}/print/medals.pdf", f"/study/{NAME}?grades=9",
-     f"/study/{NAME}/print/results.pdf?paper=a5", f"/study/{NAME}/run/none/track.csv", "/study/..%2F..", "/study/../x"],
+     f"/study/{NAME}/print/results.pdf?paper=a5", f"/study/{NAME}/run/none/track.csv",
+     f"/study/{NAME}/tables/pdf", f"/study/{NAME}/run/none/tables/csv", f"/study/{NAME}/run/s1-r001/track/xlsx",
+     f"/study/{NAME}/experiment/none", "/study/..%2F..", "/study/../x"],
 )  # fmt: skip
 def test_what_is_not_there_is_not_found(desk: Desk, lesson: Path, path: str) -> None:
     assert "there is no such page" in desk.get(path, status=404)
