@@ -65,7 +65,7 @@ def quantities(
         return NotMeasured("The positions are too doubtful: most runs that fit them equally well give no answer.")
     excess = drawn.mean(axis=0) - middle
     spread = drawn.std(axis=0, ddof=1)
-    random = sources.of_run("noise of the positions", owner.run_id)
+    random = noise_of(owner)
     found: dict[str, Quantity] = {}
     for i, name in enumerate(names):
         peak = name in peaks
@@ -73,6 +73,11 @@ def quantities(
         parts[random] = float(spread[i])
         found[name] = Quantity(float(middle[i] - excess[i] if peak else middle[i]), units[name], parts)
     return found
+
+
+def noise_of(owner: Owner) -> Source:
+    """What the fixes scatter, new in every picture."""
+    return sources.of_run("noise of the positions", owner.run_id)
 
 
 def _systematic(

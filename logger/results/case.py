@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from zlib import crc32
@@ -58,6 +59,12 @@ class Case:
     def gates_clock(self) -> gates.GatesClock:
         """What the gates' stamps count from."""
         return gates.GatesClock(self.origin_ns, self.owner.run_id, self.u_gates_clock_s)
+
+    @property
+    def u_camera_moment_s(self) -> float:
+        """Standard uncertainty of the moment of every picture, the same in a whole run: of the delay and the clock."""
+        u_delay_s = 0.0 if self.rig.camera is None else self.rig.camera.u_delay_s
+        return math.hypot(u_delay_s, self.u_camera_clock_s)
 
     def since_first_s(self, t_ns: int) -> float:
         """A stamp as seconds after the motion's first moment; the motion must be there."""

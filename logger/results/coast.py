@@ -39,6 +39,7 @@ _CREEP_MM_PER_S = 1.0
 _NEAR = 1e-3
 """A search that has come to an end is this near the place that it sought, relative to the parameters."""
 _STEPS_COUNT = 10
+_FOLD_U = 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -212,7 +213,9 @@ def _settled(share: Floats, off: Callable[[Floats], Floats], slope: Callable[[Fl
     return share
 
 
-def drag(time_s: Floats, way_mm: Floats, *, law: Law, speed_mm_per_s: float) -> Drag | NotMeasured:
+def drag(
+    time_s: Floats, way_mm: Floats, *, law: Law, speed_mm_per_s: float, creep_mm_per_s: float = 0.0
+) -> Drag | NotMeasured:
     """The drag of a coast from its way.
 
     Args:
@@ -221,6 +224,7 @@ def drag(time_s: Floats, way_mm: Floats, *, law: Law, speed_mm_per_s: float) -> 
             than any other.
         law: which terms of the drag are wanted.
         speed_mm_per_s: about the speed at the beginning, > 0; a first guess.
+        creep_mm_per_s: of the combined law: the speed at which a known draught would keep the boat.
     """
     length, lasted = float(way_mm[-1] - way_mm[0]), float(time_s[-1] - time_s[0])
     if not (speed_mm_per_s > 0 and length > 0 and lasted > 0):
@@ -230,11 +234,14 @@ def drag(time_s: Floats, way_mm: Floats, *, law: Law, speed_mm_per_s: float) -> 
     guess = {
         "linear": [rate], "quadratic": [rate / speed_mm_per_s], "combined": both, "drafted": [*both, _CREEP_MM_PER_S]
     }  # fmt: skip
-    found = fit(_from_anywhere(_FORMS[law]), time_s, way_mm, start=np.array([speed_mm_per_s, *guess[law], 1.0]))
+    form = _creeping(creep_mm_per_s) if law == "combined" and creep_mm_per_s else _FORMS[law]
+    found = fit(_from_anywhere(form), time_s, way_mm, start=np.array([speed_mm_per_s, *guess[law], 1.0]))
     if isinstance(found, NotMeasured):
         return found
     v, *terms, _ = found.parameters
     u_v, *u_terms, _ = found.u
+    if law == "drafted" and _folded(found):
+        return NotMeasured("The coast is too short to tell drag from a draught.")
     a, u_a = (terms[0], u_terms[0]) if law != "quadratic" else (0.0, 0.0)
     b, u_b = (terms[len(terms) > 1], u_terms[len(terms) > 1]) if law != "linear" else (0.0, 0.0)
     shared = float(found.covariance[1, 2]) if len(terms) > 1 else 0.0
@@ -250,6 +257,25 @@ def drag(time_s: Floats, way_mm: Floats, *, law: Law, speed_mm_per_s: float) -> 
     if not (v > 0 and whole > 0 and worst < _WORST_RELATIVE_U * whole):
         return NotMeasured(f"The coast is too short or too rough to tell the coefficients of {law} drag.")
     return drag
+
+
+def _creeping(creep_mm_per_s: float) -> Form:
+    """The combined law with a draught that is known."""
+
+    def way(time: Floats, parameters: Floats) -> tuple[Floats, Floats]:
+        values, slopes = drafted_way(time, np.append(parameters, creep_mm_per_s))
+        return values, slopes[:, :3]
+
+    return way
+
+
+def _folded(found: Fit) -> bool:
+    """Whether draughts v₁ and −v₁ − α/β, which make the same way, are too near each other for a linear doubt.
+
+    Where the two meet the way no longer changes with v₁, and no u of any coefficient means anything.
+    """
+    _, a, b, creep, _ = found.parameters
+    return bool(abs(creep + a / (2 * b)) < _FOLD_U * found.u[3])
 
 
 def _from_anywhere(form: Form) -> Form:

@@ -6,9 +6,11 @@ and goes on until the boat hardly moves.
 
 Which law: real hulls have both kinds of drag, and real rooms have draughts. Where a coast tells them apart, both
 coefficients are given as they come out, also one that may be nothing: its ± says so. A law with one term alone, or none
-for the draught, would state its terms with a doubt far too small. Where the coast does not tell them apart, the simple
-law with the better Bayesian information criterion says how quickly drag slowed the boat, with the difference between
-the simple laws as a doubt, and no coefficient is given.
+for the draught, would state its terms with a doubt far too small. Where the coast does not tell a draught from drag
+(one that ends at a wall), both coefficients are given for still air, with what a usual draught would make of them as a
+doubt. Where it does not tell the two kinds of drag apart, the simple law with the better Bayesian information criterion
+says how quickly drag slowed the boat, with the difference between the simple laws as a doubt, and no coefficient is
+given.
 """
 
 from __future__ import annotations
@@ -37,6 +39,8 @@ _CUT_LATE_S = 0.3
 _STOP_SPEEDS = 0.5
 """Slower than this share of the stop speed it has no direction in which to go on."""
 _FEWEST_COUNT = 15
+_U_CREEP_MM_PER_S = 3.0
+"""At such speeds draughts in closed rooms keep a boat creeping (common practice, no source)."""
 _SIMPLE: tuple[Law, ...] = ("linear", "quadratic")
 _NOT_APART = "This coast does not tell drag that grows with the speed from drag that grows with its square."
 
@@ -112,8 +116,16 @@ def of_coast(
             slowing[source] = slowing.get(source, 0.0) + other.slowing_mm_per_s2(speed) - found.slowing_mm_per_s2(speed)
             linear[source] = other.linear_per_s - found.linear_per_s
             quadratic[source] = other.quadratic_per_mm - found.quadratic_per_mm
+    if found.law == "combined":
+        draught = sources.of_run("draught over the water", owner.run_id)
+        other = _fitted(track, motion, begin_s, until_s, law="combined", creep_mm_per_s=_U_CREEP_MM_PER_S)
+        if isinstance(other, NotMeasured):
+            return NotMeasured("The coast is too short to tell drag from a draught.")
+        slowing[draught] = other.slowing_mm_per_s2(speed) - found.slowing_mm_per_s2(speed)
+        linear[draught] = other.linear_per_s - found.linear_per_s
+        quadratic[draught] = other.quadratic_per_mm - found.quadratic_per_mm
     value = found.slowing_mm_per_s2(speed)
-    if found.law != "drafted":
+    if found.law in _SIMPLE:
         laws = [_fitted(track, motion, begin_s, until_s, law=law) for law in _SIMPLE]
         values = [law.slowing_mm_per_s2(speed) for law in laws if isinstance(law, Drag)]
         slowing[sources.of_run("which law of drag", owner.run_id)] = max(values) - min(values)
@@ -126,15 +138,20 @@ def of_coast(
     )
 
 
-def _fitted(track: Track, motion: Motion, from_s: float, until_s: float, law: Law | None = None) -> Drag | NotMeasured:
-    """The drag by one law, or by both terms if the coast tells them apart, else by the better of the simple laws."""
+def _fitted(
+    track: Track, motion: Motion, from_s: float, until_s: float, law: Law | None = None, creep_mm_per_s: float = 0.0
+) -> Drag | NotMeasured:
+    """The drag by one law, or by the first that the coast tells: with a draught, without, the better simple one."""
     time, way = way_mm(track, motion, from_s, until_s)
     if len(time) < _FEWEST_COUNT:
         return NotMeasured(f"The boat was seen in only {len(time)} pictures of its coast: too few to tell its drag.")
     speed = float(np.interp(from_s, motion.time_s, motion.speed_mm_per_s))
-    both = coast.drag(time, way, law=law or "drafted", speed_mm_per_s=speed)
+    both = coast.drag(time, way, law=law or "drafted", speed_mm_per_s=speed, creep_mm_per_s=creep_mm_per_s)
     if law is not None or isinstance(both, Drag):
         return both
+    still = coast.drag(time, way, law="combined", speed_mm_per_s=speed)
+    if isinstance(still, Drag):
+        return still
     found = [coast.drag(time, way, law=one, speed_mm_per_s=speed) for one in _SIMPLE]
     told = [one for one in found if isinstance(one, Drag)]
     return min(told, key=lambda one: one.evidence) if told else both

@@ -62,6 +62,11 @@ class Bow:
     foremost_mm: Floats
     """(N, 2) tank frame."""
 
+    def farther(self, by_mm: float) -> Bow:
+        """The bow of a hull whose outline reaches farther by so much."""
+        far = np.maximum(np.hypot(*self.foremost_mm.T), 1e-9)
+        return Bow(self.forward_mm + by_mm, self.foremost_mm * (1 + by_mm / far)[:, None])
+
 
 def end(motion: Motion, coast: Coast, ahead: Bow, *, from_s: float) -> End:
     """The first of rest, wall, and the end of the time, after `from_s`; else the end of the motion."""

@@ -14,10 +14,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
+from calibration.quantity import Quantity
 from logger import __version__
 from logger.config import BY_HAND, KindOfRun, Rig, ZoneKind
 from logger.recording.folder import Recording
 from logger.results import (
+    budget,
     by_hand,
     coasting,
     doubts,
@@ -34,7 +38,7 @@ from logger.results.gates import GatePair, passing_speed
 from logger.results.lines import distance_between
 from logger.results.motion import Motion
 from logger.results.trial import NotMeasured, Result, Status, Trial
-from logger.results.witnesses import Testimony, beam_to_beam, testimony
+from logger.results.witnesses import Testimony, beam_to_beam, denied, testimony
 from logger.vision.track import NotFound, Track
 from logger.vision.tracker import track_boat
 
@@ -42,6 +46,8 @@ Answers = Mapping[str, Result | NotMeasured]
 
 _CHANGE = 0.05
 """By what share a boat under power may change its speed while it passes the finish beam."""
+_ODD = 3.0
+"""So many standard uncertainties apart, two speeds of one moment cannot both be right."""
 _OWN_COUNTS: dict[KindOfRun, tuple[str, ZoneKind | None]] = {
     "course": ("ports and obstacles", "port"),
     "cargo": ("pieces of cargo", None),
@@ -145,7 +151,8 @@ def _mean_speed(case: Case, heard: Testimony) -> Answers:
     if heard.first.witness == heard.last.witness == "gate":
         pair = beam_to_beam(case, GatePair(heard.start_passage, heard.end_passage))
         if pair is not None:
-            return {name: Result(speeds.mean(*pair), "gate")}
+            distance, time = pair
+            return {name: Result(speeds.mean(distance, budget.plus(time, denied(heard.first, heard.last))), "gate")}
     assert case.first is not None and case.last is not None  # noqa: S101, PT018 - both were reached
     distance = distance_between(case.first.line, case.last.line, case.rig)
     if distance.value <= 0:
@@ -174,14 +181,27 @@ def _speed_at_line(case: Case, heard: Testimony) -> Answers:
     own = None if heard.end_passage is None else passing_speed(heard.end_passage, case.owner, change=_CHANGE)
     if own is None:
         return {name: NotMeasured("Neither pictures nor a clean passage of a boat of known length tell this speed.")}
-    pair = beam_to_beam(case, GatePair(heard.start_passage, heard.end_passage))
-    if heard.end_passage is not None and pair is not None:
-        seen_mm = heard.end_passage.blocked_s * pair[0].value / pair[1].value
-        if doubts.of_length(heard.end_passage, seen_mm, case.owner.boat):
-            return {
-                name: NotMeasured("The time in the beam does not fit the boat: it stopped there, or a hand did it.")
-            }
+    if _stopped_in_the_beam(case, heard, own):
+        return {name: NotMeasured("The time in the beam does not fit the boat: it stopped there, or a hand did it.")}
     return {name: Result(own.scaled(1e-3, "m/s"), "gate")}
+
+
+def _stopped_in_the_beam(case: Case, heard: Testimony, passing: Quantity) -> bool:
+    """Whether the boat passed the last beam otherwise than it came there, by the camera or by the mean of the way."""
+    assert heard.last and heard.end_passage is not None  # noqa: S101, PT018 - it passed
+    if case.motion is not None:
+        came = float(
+            np.interp(
+                case.since_first_s(heard.last.t_ns(case.origin_ns)), case.motion.time_s, case.motion.speed_mm_per_s
+            )
+        )
+        if abs(came - passing.value) > _ODD * passing.u:
+            return True
+    pair = beam_to_beam(case, GatePair(heard.start_passage, heard.end_passage))
+    if pair is None:
+        return False
+    seen_mm = heard.end_passage.blocked_s * pair[0].value / pair[1].value
+    return bool(doubts.of_length(heard.end_passage, seen_mm, case.owner.boat))
 
 
 def _status(case: Case, heard: Testimony) -> Status:

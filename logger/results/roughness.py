@@ -124,7 +124,8 @@ class Roughness:
     noise: float
     """How many times larger the variance of the measurements is than was said."""
     found: Floats
-    """(n - 1, axes) the density that fits best along each axis, without the margin of `density`."""
+    """(n - 1, axes) the density to be expected along each axis: the one that fits best, with its own doubt, but without
+    the margin of `density`."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -176,9 +177,20 @@ def estimate(system: System, values: Floats) -> Roughness:
             ratio = (_PRIOR_SHORT + short * _near(squares, 1)) / (_PRIOR_SHORT + _near(known, 1))
             short = np.clip(ratio, 0.3, 1e8)
     found = np.maximum(long * short, least)
+    expected = found * _expected_share(_near(known, reach))
     return Roughness(
-        _MARGIN * maximum_filter1d(found, 2 * _NEIGHBOURS + 1), noise, found[:, None] * _shares(by_axis, wide)
+        _MARGIN * maximum_filter1d(found, 2 * _NEIGHBOURS + 1), noise, expected[:, None] * _shares(by_axis, wide)
     )
+
+
+def _expected_share(known: Floats) -> Floats:
+    """Mean of what the density may be over the density found, from how many pushes it was told: ν/(ν − 2).
+
+    A variance that was told by a few values only is as likely to be larger as smaller, but larger by more (mean of the
+    scaled inverse chi-square law; Gelman et al., Bayesian Data Analysis, A.1).
+    """
+    share: Floats = (known + _PRIOR_WIDE) / np.maximum(known, _PRIOR_WIDE / (_MARGIN - 1))
+    return share
 
 
 def _usual_variance(system: System) -> float:

@@ -142,7 +142,9 @@ def _fastest(motion: Motion, from_s: float, until_s: float) -> tuple[float, floa
     """The fastest window of the smoothed curve: its length, its beginning, the mean speed in mm/s."""
     window = min(SPEED_MAX_WINDOW_S, until_s - from_s)
     own = motion.time_s
-    begins = np.concatenate([[from_s], own[(own > from_s) & (own < until_s - window)], [until_s - window]])
+    # also such as end at a picture: where pictures are lost the fastest one may begin between two
+    begins = np.concatenate([[from_s, until_s - window], own, own - window])
+    begins = begins[(begins >= from_s) & (begins <= until_s - window)]
     moved = path.places_at(motion, begins + window) - path.places_at(motion, begins)
     far = np.hypot(moved[:, 0], moved[:, 1])
     return window, float(begins[far.argmax()]), float(far.max()) / window

@@ -27,6 +27,10 @@ _OF_THE_COAST = ("drift_mm", "coast_time_s")
 _PEAKS = ("speed_max_m_per_s", "straightness", "sideways_mm", "heading_swing_deg")
 """What noise can only raise, or only lower."""
 
+_U_SMOOTHNESS = 0.4
+"""The same noise says how smooth a way was and where it was farthest aside: there the curve follows the noise more than
+elsewhere, by about this share of what the draws scatter, which take the smoothness as known (from simulated runs)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Ending:
@@ -120,6 +124,10 @@ def _values(case: Case, heard: Testimony, asked: Sequence[_Asked]) -> dict[str, 
             noise = sources.of_run("noise of the heading", case.owner.run_id)
             found["heading_swing_deg"] = Quantity(found["heading_swing_deg"].value, "deg", {noise: u_deg})
         found |= {name: budget.plus(found[name], parts) for name, parts in one.more.items() if name in found}
+    if "sideways_mm" in found:
+        smooth = sources.of_run("how smooth the way was", case.owner.run_id)
+        u_mm = _U_SMOOTHNESS * abs(found["sideways_mm"].contributions.get(budget.noise_of(case.owner), 0.0))
+        found["sideways_mm"] = found["sideways_mm"].plus_doubt(smooth, u_mm)
     return found
 
 
@@ -167,8 +175,21 @@ def _drift(case: Case, heard: Testimony) -> _Asked | NotMeasured:
         assert over_s is not None  # noqa: S101 - a drift run has one
         return {"drift_mm": drift.past_mm(motion, coast, ahead, over_s), "coast_time_s": over_s - from_s}
 
-    reached = {source: -part for source, part in heard.last.time.contributions.items()}
-    return _Asked(measures, {"drift_mm": more, "coast_time_s": reached})
+    beside = Quantity(0.0, "s", _of_the_end(case, coast, ahead, from_s)) - heard.last.time
+    return _Asked(measures, {"drift_mm": more, "coast_time_s": beside.contributions})
+
+
+def _of_the_end(case: Case, coast: drift.Coast, ahead: drift.Bow, from_s: float) -> dict[Source, float]:
+    """How much later the coast ended if the camera's clock or the outline is off: at a wall a longer bow is sooner."""
+    assert case.motion is not None  # noqa: S101 - asked only of a motion
+    moment_s, sooner_s = (
+        drift.end(case.motion, coast, reach, from_s=from_s).time_s
+        for reach in (ahead, ahead.farther(case.motion.u_outline_mm))
+    )
+    return {
+        Source("camera delay"): -case.u_camera_moment_s,
+        sources.of_boat("boat outline", case.owner.boat): sooner_s - moment_s,
+    }
 
 
 def _along(case: Case, heard: Testimony, end: Ending) -> _Asked | NotMeasured:

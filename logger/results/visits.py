@@ -1,9 +1,9 @@
 """Which ports, obstacles and rings the boat came to, when, and how sure that is.
 
 The boat is at a zone while any part of its waterline lies over it. How deep it lies is worked out for every picture,
-from the hull's outline and the zone's border, and runs straight from one picture to the next. Whether a boat that only
-just reached a zone, or only just missed it, was there is a matter of doubt: `chance` says how likely it is (normal
-law). A boat that leaves by less than that doubt has not left.
+from the hull's outline and the zone's border, and of a fast boat at moments between as well. Whether a
+boat that only just reached a zone, or only just missed it, was there is a matter of doubt: `chance` says how likely it
+is (normal law). A boat that leaves by less than that doubt has not left.
 """
 
 from __future__ import annotations
@@ -38,6 +38,8 @@ _DOUBTFUL = 0.025
 _NEXT_NUMBER = 0.5103
 """A count is a whole number: where it may be the next one, its 95 % interval reaches there."""
 _APART_MM = 8.0
+_FINEST = 8
+"""Into so many parts at most the time between two pictures of a fast boat is divided."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,9 +119,18 @@ def _of(zone: Zone, motion: Motion, owner: Owner, from_s: float, to_s: float) ->
     u = _u_mm(zone, motion, time)
     near = depth > -_SURE * u
     edges = np.flatnonzero(np.diff(np.concatenate([[False], near, [False]]).astype(np.int8)))
-    return [
-        _stay(zone, motion, owner, time[a:b], depth[a:b], u[a:b]) for a, b in zip(edges[::2], edges[1::2], strict=True)
-    ]
+    # with one moment more at each end, as a fast boat comes from far outside within one picture
+    parts = [slice(max(a - 1, 0), b + 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [_stay(zone, motion, owner, *_finer(zone, motion, time[part], depth[part], u[part])) for part in parts]
+
+
+def _finer(zone: Zone, motion: Motion, time: Floats, depth: Floats, u: Floats) -> tuple[Floats, Floats, Floats]:
+    """The same stretch, with moments between pictures if the depth changes there by far more than its doubt."""
+    parts = int(min(np.ceil(np.abs(np.diff(depth)).max() / (_SURE * u.mean())), _FINEST))
+    if parts <= 1:
+        return time, depth, u
+    fine = np.interp(np.arange((len(time) - 1) * parts + 1) / parts, np.arange(len(time)), time)
+    return fine, depth_mm(zone, motion, fine), np.asarray(np.interp(fine, time, u), np.float64)
 
 
 def _stay(zone: Zone, motion: Motion, owner: Owner, time: Floats, depth: Floats, u: Floats) -> Stay:
@@ -183,7 +194,8 @@ def _longer_s(zone: Zone, motion: Motion, owner: Owner, end: _End, name: str) ->
     cov = motion.covariances_at(at)[0]
     deeper = {
         sources.of_run(f"when it {name}", owner.run_id): sqrt((cov[0, 0] + cov[3, 3]) / 2),
-        Source(f"border of {zone.name} where it {name}"): zone.u_mm,
+        # a disc that was taken too small is so all around; an outline is off side by side
+        Source(f"border of {zone.name}" + (f" where it {name}" if zone.radius_mm is None else "")): zone.u_mm,
         sources.of_boat("boat outline", owner.boat): motion.u_outline_mm,
     }
     for shift in motion.shifts:

@@ -8,7 +8,6 @@ told and becomes part of the doubt.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -32,6 +31,7 @@ from logger.results.motion import Motion
 from logger.results.passages import Passage
 from logger.results.trial import NotMeasured
 
+_DISAGREE = "gate and camera disagree"
 _NEAR_MM = 50.0
 """A beam that broke with the bow farther from it than this was broken by something else."""
 _UNDER_POWER = 0.1
@@ -81,9 +81,7 @@ def testimony(case: Case) -> Testimony:
 def _camera(case: Case, line: Ahead, *, after_ns: int) -> Reached | NotMeasured:
     if case.motion is None:
         return NotMeasured(case.why_no_motion)
-    camera = case.rig.camera
-    u_delay_s = 0.0 if camera is None else camera.u_delay_s
-    known = CameraDoubts(case.owner, math.hypot(u_delay_s, case.u_camera_clock_s))
+    known = CameraDoubts(case.owner, case.u_camera_moment_s)
     after_s = (after_ns - int(case.motion.t_ns[0])) / 1e9
     return by_camera(case.motion, line, known, origin_ns=case.origin_ns, after_s=after_s)
 
@@ -154,8 +152,15 @@ def _confronted(case: Case, gate: Reached, camera: Reached, flags: list[str]) ->
     flags += doubts.of_agreement(found)
     if found.holds:
         return gate
-    differ = sources.of_run("gate and camera disagree", case.owner.run_id)
+    differ = sources.of_run(_DISAGREE, case.owner.run_id)
     return Reached(gate.line, budget.plus(gate.time, {differ: abs(found.difference_s) / 3**0.5}), "gate")
+
+
+def denied(*reached: Reached) -> dict[Source, float]:
+    """What is in doubt of these moments because gate and camera cannot both be right."""
+    return {
+        source: part for one in reached for source, part in one.time.contributions.items() if source.name == _DISAGREE
+    }
 
 
 def _seen_lead(case: Case, line: Ahead, passage: Passage, gate: Gate) -> Quantity | None:

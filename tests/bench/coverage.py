@@ -3,6 +3,7 @@
     python -m tests.bench.coverage                      # 2,000 runs of the easy tier, two processes, tables
     python -m tests.bench.coverage --judge              # the same on seeds that nothing was tuned on
     python -m tests.bench.coverage --runs 400 --tier realistic --witnesses both --json out.json
+    python -m tests.bench.coverage --judge --processes 1 --keep easy.jsonl   # stopped: the same line again goes on
 
 How a run is simulated. At the level of tracks: the simulator gives the exact motion (thrust that builds up and
 breathes, drag with a linear and a quadratic part, a winding path; in a drift run the power is cut when the bow is at
@@ -25,6 +26,9 @@ run as a distance run whose time is up on the way. `exact.py` says what is true.
 
 *silent*: wrong by more than twice what is stated, in a trial without a flag.
 
+*bare*: held without the half of a last digit that printing adds, which is much where the last digit is coarse
+(straightness has four decimals and is known to five or six).
+
 A drift that ended at the wall has a row of its own, "at least": it counts as right if its truth is not below the stated
 bound. With --split a second table splits every quantity by speed at the line and by length of the
 boat, lest a part that is wrong hide in a sum that is right.
@@ -35,11 +39,12 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import os
 import sys
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -62,6 +67,8 @@ from tests.bench import exact
 
 TRACKER = TrackerDoubt(noise_mm=0.3, u_heading_rad=0.005, u_outline_mm=0.4, u_camera_height_mm=1.0)
 _FAR = 2.0
+_COUNTS = 1e-9
+"""Rounding of the computer."""
 WITNESSES = ("both", "camera", "gates")
 
 
@@ -74,11 +81,13 @@ class Score:
     """Measured minus true."""
     u: float
     held: bool
-    """Whether the stated 95 % interval holds the truth."""
+    """Whether the stated 95 % interval holds the truth, as a reader sees it: the value rounded as it is printed."""
     parts: tuple[str, ...]
     """What kind of run it was: rows of the second table."""
     silent: bool = False
     """Whether it is wrong by far more than stated in a trial that says nothing against itself."""
+    held_unrounded: bool = False
+    """Whether the interval holds the truth without what rounding adds."""
 
 
 def recording_of(run: SimulatedRun, *, gates: bool) -> Recording:
@@ -232,9 +241,10 @@ def _score(name: str, trial: Trial, truth: float, parts: tuple[str, ...]) -> Sco
     q = result.quantity
     error = q.value - truth
     allowed = q.U + 0.5 * 10.0 ** -COLUMNS[name].decimals
-    held = error <= allowed if result.at_least else abs(error) <= allowed
+    off = error if result.at_least else abs(error)
+    held, bare = off <= allowed, off <= q.U + _COUNTS
     silent = not held and not trial.flags and abs(error) > _FAR * allowed
-    return Score(f"{name} at least" if result.at_least else name, error, q.u, held, parts, silent)
+    return Score(f"{name} at least" if result.at_least else name, error, q.u, held, parts, silent, bare)
 
 
 Scored = list[tuple[str, str, list[Score]]]
@@ -261,6 +271,7 @@ def table(scored: Iterable[Scored], *, split: bool = False) -> list[dict[str, An
             "without_result": len(scores) - len(measured),
             "coverage_percent": 100 * share, "u_coverage_percent": 100 * math.sqrt(share * (1 - share) / len(measured)),
             "mean_square_of_error_over_u": float(np.mean(ratio**2)), "mean_of_error_over_u": float(np.mean(ratio)),
+            "unrounded_percent": 100 * sum(s.held_unrounded for s in measured) / len(measured),
             "silent": sum(s.silent for s in measured),
             "rms_error": float(np.sqrt(np.mean(error**2))), "rms_u": float(np.sqrt(np.mean(u**2))),
             "median_absolute_error": float(np.median(np.abs(error))), "worst_error": float(np.abs(error).max()),
@@ -270,14 +281,36 @@ def table(scored: Iterable[Scored], *, split: bool = False) -> list[dict[str, An
 
 
 def _print(rows: list[dict[str, Any]]) -> None:
-    print(f"{'witness':8}{'kind':9}{'quantity':24}{'part':22}{'runs':>5}{'none':>5}{'silent':>7}{'held %':>7}{'±':>4}"
-          f"{'(e/u)²':>7}"
+    print(f"{'witness':8}{'kind':9}{'quantity':24}{'part':22}{'runs':>5}{'none':>5}{'silent':>7}{'held %':>7}"
+          f"{'±':>4}{'bare %':>7}{'(e/u)²':>7}"
           f"{'e/u':>6}{'rms e':>9}{'rms u':>9}{'median u':>9}{'worst':>9}")  # fmt: skip
     for r in rows:
         print(f"{r['witness']:8}{r['kind']:9}{r['quantity']:24}{r['part']:22}{r['runs']:5}{r['without_result']:5}{r['silent']:7}"
-              f"{r['coverage_percent']:7.1f}{r['u_coverage_percent']:4.1f}{r['mean_square_of_error_over_u']:7.2f}"
+              f"{r['coverage_percent']:7.1f}{r['u_coverage_percent']:4.1f}{r['unrounded_percent']:7.1f}"
+              f"{r['mean_square_of_error_over_u']:7.2f}"
               f"{r['mean_of_error_over_u']:6.2f}{r['rms_error']:9.5f}{r['rms_u']:9.5f}{r['median_u']:9.5f}"
               f"{r['worst_error']:9.4f}")  # fmt: skip
+
+
+def _counted(
+    jobs: list[tuple[int, TierName, tuple[str, ...]]], *, processes: int, keep: Path | None
+) -> Iterable[Scored]:
+    """What came of every job, in their order; with `keep` those that stand there already are not done again."""
+    kept: dict[str, Any] = {}
+    if keep is not None and keep.exists():
+        whole = [line for line in keep.read_text(encoding="utf-8").splitlines(keepends=True) if line.endswith("\n")]
+        kept = dict(json.loads(line) for line in whole)
+        keep.write_text("".join(whole), encoding="utf-8")
+    left = [job for job in jobs if repr(job) not in kept]
+    for job in jobs:
+        if repr(job) in kept:
+            yield [(w, k, [Score(*s) for s in scores]) for w, k, scores in kept[repr(job)]]
+    with ProcessPoolExecutor(processes) as pool, open(keep or os.devnull, "a", encoding="utf-8") as lines:
+        for job, found in zip(left, pool.map(scores_of, left, chunksize=4), strict=True):
+            plain = [(w, k, [astuple(s) for s in scores]) for w, k, scores in found]
+            lines.write(json.dumps([repr(job), plain]) + "\n")
+            lines.flush()
+            yield found
 
 
 def main(arguments: list[str]) -> None:
@@ -290,12 +323,12 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--witnesses", default=",".join(WITNESSES), help="which of both, camera, gates; commas between")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--split", action="store_true", help="also by speed and by length of the boat")
+    parser.add_argument("--keep", type=Path, metavar="FILE", help="keep each run as a line, and go on after the last")
     parser.add_argument("--json", type=Path, default=None, metavar="FILE")
     asked = parser.parse_args(arguments)
     first = asked.first_seed or (JUDGING_SEED if asked.judge else DEVELOPMENT_SEED)
     jobs = [(seed, asked.tier, tuple(asked.witnesses.split(","))) for seed in range(first, first + asked.runs)]
-    with ProcessPoolExecutor(asked.processes) as pool:
-        scored = list(pool.map(scores_of, jobs, chunksize=20))
+    scored = list(_counted(jobs, processes=asked.processes, keep=asked.keep))
     rows = table(scored)
     print(f"{asked.tier} tier, seeds {first} to {first + asked.runs - 1}")
     _print(rows)

@@ -150,3 +150,14 @@ def test_a_draught_that_is_not_thought_of_would_spoil_the_coefficients() -> None
     drafted, plain = (coast.drag(time, way, law=law, speed_mm_per_s=280.0) for law in ("drafted", "combined"))
     assert abs(drafted.linear_per_s - 0.3) < 3.5 * drafted.u_linear_per_s
     assert abs(plain.linear_per_s - 0.3) > 5 * plain.u_linear_per_s
+
+
+def test_a_coast_in_which_two_draughts_make_the_same_way_tells_no_coefficient() -> None:
+    """Where v₁ = −v₁ − α/β the way does not change with v₁ to first order: the fit ends there, and its u is chance."""
+    time = np.arange(0, 3.3, 1 / 30)
+    way = coast.drafted_way(time, np.array([250.0, 0.15, 0.0023, -0.15 / (2 * 0.0023) + 1e-3]))[0]
+    way = way + np.random.default_rng(4).normal(0, 0.3, len(time))
+    found = coast.drag(time, way, law="drafted", speed_mm_per_s=250.0)
+    assert not found
+    assert "draught" in found.reason
+    assert coast.drag(time, way, law="combined", speed_mm_per_s=250.0), "without a draught it is told"

@@ -106,3 +106,17 @@ def test_a_coast_that_nobody_saw_is_said(shop: Any, coasting: Any) -> None:
     recording = shop.recording(rig, kind="drift", edges=shop.edges("A", (1, 1.5)) + shop.edges("B", (5, 5.5)))
     trial = conclude(recording, rig, None).trial
     assert isinstance(trial.not_measured["drag_linear_per_s"], NotMeasured)
+
+
+def test_a_coast_that_ends_at_a_wall_is_given_for_still_air_with_the_doubt_of_a_draught(shop: Any) -> None:
+    """From 250 to 100 mm/s in 2.2 s with a draught of 2 mm/s that so short a coast cannot show."""
+    p = np.array([250.0, 0.15, 0.0023, 2.0])
+    track = shop.track(lambda t: coast.drafted_way(t + 1e-9, p)[0], until_s=2.2, seed=1)
+    motion = smooth(track)
+    found = found_in(shop, track, motion, speed=240.0)
+    assert isinstance(found, Coasting)
+    assert found.law == "combined"
+    parts = {source.name: part for source, part in found.linear.contributions.items()}
+    assert abs(parts["draught over the water"]) > 0.003
+    assert abs(found.linear.value - 0.15) < found.linear.U
+    assert abs(found.quadratic.value - 0.0023) < found.quadratic.U

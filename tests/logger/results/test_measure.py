@@ -215,3 +215,26 @@ def test_the_order_in_which_edges_were_kept_changes_nothing(shop: Any, order: li
         measure(shop.recording(rig, edges=[edges[i] for i in order])).trial
         == measure(shop.recording(rig, edges=edges)).trial
     )
+
+
+def test_a_speed_from_gate_to_gate_is_as_doubtful_as_the_gate_that_the_camera_denies(shop: Any) -> None:
+    """The finish beam breaks 0.2 s early, 40 mm before the boat is there; 1200 mm in 5.8 s, ± 0.2/√3 s."""
+    rig = shop.rig(gate_distance_mm=1200.0, u_gate_distance_mm=0.5)
+    edges = [*shop.edges("A", (2.0, 3.0)), *shop.edges("B", (7.8, 9.0))]
+    trial = conclude(shop.recording(rig, edges=edges), rig, shop.track(steady, until_s=10)).trial
+    found = trial.results["speed_mean_m_per_s"]
+    assert found.witness == "gate"
+    assert found.quantity.value == pytest.approx(1.2 / 5.8)
+    assert found.quantity.u == pytest.approx(1.2 / 5.8 * (0.2 / 3**0.5) / 5.8, rel=0.05)
+    assert abs(found.quantity.value - 0.2) < found.quantity.U
+
+
+def test_a_boat_that_came_faster_than_it_passed_the_finish_beam_has_no_speed_from_its_length(shop: Any) -> None:
+    """It comes at 400 mm/s and is stopped 80 mm past the line, and the last pictures are lost: 0.5 s in the beam would
+    make 400 mm/s, 0.8 s make 250 mm/s, within what gate to gate would allow."""
+    rig = shop.rig(gate_distance_mm=1200.0)
+    track = shop.track(lambda t: 400 * t - 500, until_s=4.03)
+    for cleared_s, told in ((4.5, True), (4.8, False)):
+        edges = [*shop.edges("A", (1.0, 1.5)), *shop.edges("B", (4.0, cleared_s))]
+        trial = conclude(shop.recording(rig, edges=edges), rig, track).trial
+        assert ("speed_at_line_m_per_s" in trial.results) == told

@@ -124,7 +124,7 @@ def test_draws_scatter_as_the_same_run_does_when_it_is_measured_again(shop: Any,
         found.append(motion.state[75, index])
         if seed % 12 == 0:
             told.append(np.std([m.state[75, index] for m in motion.draws(200, seed=seed)]))
-    assert 0.85 < np.sqrt(np.mean(np.square(told))) / np.std(found) < 1.4
+    assert 0.85 < np.sqrt(np.mean(np.square(told))) / np.std(found) < 1.5
 
 
 def test_too_few_fixes_are_refused(shop: Any) -> None:

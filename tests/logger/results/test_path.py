@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -61,3 +62,21 @@ def test_places_between_frames_are_those_of_the_motion(shop: Any) -> None:
     motion = smooth(shop.track(lambda t: 150 * t + 20 * np.sin(2 * t)))
     times = np.linspace(0.01, 7.9, 200)
     assert np.abs(path.places_at(motion, times) - motion.states_at(times)[:, [0, 3]]).max() < 2e-3
+
+
+def test_a_bend_in_a_gap_between_pictures_is_not_cut_off(shop: Any) -> None:
+    """A wave of 50·cos(x/300) at 600 mm/s, its crest at 3 s; no pictures for 0.4 s around it. By eye: the crest stands
+    50 mm off the middle of the wave, which is where a stretch from 2.2146 to 3.7854 s begins and ends."""
+    crest_s, quarter_s = 3.0, 300 * np.pi / 2 / 600
+    whole = shop.track(
+        lambda t: 600 * (t - crest_s), until_s=6.0, noise_mm=0.05, aside=lambda t: 50 * np.cos(2 * (t - crest_s))
+    )
+    time = (whole.t_ns - whole.t_ns[0]) / 1e9
+    seen = np.abs(time - crest_s) > 0.2
+    names = ("t_ns", "x_mm", "y_mm", "heading_rad", "noise_mm2", "u_heading_rad", "quality", "frame")
+    motion = smooth(replace(whole, **{name: getattr(whole, name)[seen] for name in names}))
+    found = path.way(motion, crest_s - quarter_s, crest_s + quarter_s)
+    assert found.sideways_mm == pytest.approx(50.0, abs=0.3)
+    t = np.linspace(-quarter_s, quarter_s, 20_001)
+    length = np.hypot(np.diff(600 * t), np.diff(50 * np.cos(2 * t))).sum()
+    assert found.length_mm == pytest.approx(length, abs=0.3)

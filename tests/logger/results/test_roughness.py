@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from logger.results.chain import factor
-from logger.results.roughness import _SMOOTHEST_STEPS, System, estimate
+from logger.results.roughness import _SMOOTHEST_STEPS, System, _expected_share, estimate
 
 
 def test_a_straight_line_with_noise_is_found_smooth_and_its_noise_is_found() -> None:
@@ -97,3 +97,9 @@ def _solved_long(matrix: np.ndarray, right: np.ndarray) -> np.ndarray:
     for _ in range(30):
         answer = answer + inverse @ (right - wide @ answer).astype(np.float64)
     return answer.astype(np.float64)
+
+
+def test_a_roughness_that_few_pushes_told_is_expected_to_be_larger_than_the_one_that_fits_best() -> None:
+    """The mean of the scaled inverse chi-square law with 5 degrees of freedom is 5/3 of its scale, with 52 about 1."""
+    assert _expected_share(np.array([3.0, 50.0])) == pytest.approx([5 / 3, 1.04])
+    assert _expected_share(np.array([0.0, 0.5])).max() <= 3.0, "and never beyond the margin that the curve has"

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -129,3 +130,21 @@ def test_a_boat_that_never_came_has_no_speed_there(shop: Any, mark: Any) -> None
     missing = at_line(shop.track(lambda t: 20 * t), mark, shop, power_cut=True)
     assert not missing
     assert "did not see the bow reach the mark line" in missing.reason
+
+
+def test_the_fastest_window_may_end_where_pictures_come_again(shop: Any) -> None:
+    """Faster by 400 mm/s² until 4 s, slower by 800 mm/s² after it; nothing seen from 3.7 to 3.95 s. By eye: of the
+    quarter second, b s lie before the top, with 400·b = 800·(0.25 - b): b = 1/6, and the mean is 800 - 400·b/2 mm/s."""
+
+    def way(t: Any) -> Any:
+        since = t - 4.0
+        return 800 * since + np.where(since < 0, 200, -400) * since**2
+
+    whole = shop.track(way, until_s=4.9, noise_mm=0.05)
+    time = (whole.t_ns - whole.t_ns[0]) / 1e9
+    seen = (time >= 2.5) & ((time < 3.7) | (time > 3.95))
+    names = ("t_ns", "x_mm", "y_mm", "heading_rad", "noise_mm2", "u_heading_rad", "quality", "frame")
+    motion = smooth(replace(whole, **{name: getattr(whole, name)[seen] for name in names}))
+    _, begin, mean = speeds._fastest(motion, 0.2, 2.2)
+    assert mean == pytest.approx(800 - 400 / 12, rel=0.004)
+    assert 0.0 < begin < 1.5

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 
 from logger.config import CameraSetup, Rules
@@ -74,3 +75,30 @@ def test_a_distance_hangs_on_the_clocks_as_far_as_the_boat_goes_in_their_doubt(s
     parts = {source.name: part for source, part in found.quantity.contributions.items()}
     assert parts["camera delay"] == pytest.approx(200 * 0.002, rel=0.02)
     assert parts["go signal stamp"] == pytest.approx(200 * U_GO_S, rel=0.02)
+
+
+def test_at_a_wall_a_longer_bow_ends_the_coast_sooner_and_the_camera_s_clock_counts_against_a_gate(shop: Any) -> None:
+    """100 mm/s all the way: 0.4 mm of outline are 4 ms at the mark and at the wall, and cancel between the two. Seen by
+    a gate at the mark, the wall's 4 ms are alone, and so are the 2 ms of the camera."""
+    setup = CameraSetup(driver=None, calibration="camera.toml", u_delay_s=0.002)
+    track = shop.track(lambda t: np.minimum(100 * t + 300, 1900.0), until_s=18.0)
+    parts = {}
+    for gates in (False, True):
+        rig = shop.rig(gates=gates, last="mark", camera=setup)
+        edges = [*shop.edges("A", (0.5, 0.9)), *shop.edges("B", (8.0, 10.0))] if gates else []
+        case = case_of(shop.recording(rig, kind="drift", edges=edges), rig, track)
+        heard = witnesses.testimony(case)
+        end = stretch.ending(case, heard)
+        assert end.reason == "wall"
+        found = stretch.answers(case, heard, end)["coast_time_s"].quantity.contributions
+        parts[gates] = {source.name: part for source, part in found.items()}
+    assert parts[True]["boat outline"] == pytest.approx(-0.004, rel=0.1)
+    assert parts[True]["camera delay"] == pytest.approx(-0.002)
+    assert parts[False].get("boat outline", 0.0) == pytest.approx(0.0, abs=5e-4)
+    assert parts[False].get("camera delay", 0.0) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_the_farthest_place_is_doubted_for_the_smoothness_too(shop: Any) -> None:
+    _, found = asked(shop, lambda t: 200 * t - 500)
+    parts = {source.name: part for source, part in found["sideways_mm"].quantity.contributions.items()}
+    assert parts["how smooth the way was"] == pytest.approx(0.4 * parts["noise of the positions"])

@@ -112,6 +112,29 @@ def test_a_case_without_zones_has_no_visits(shop: Any) -> None:
     assert visits.answers(case, ()) == {}
 
 
+def test_a_fast_boat_that_comes_from_far_outside_within_one_picture_is_not_cut_off_there(shop: Any) -> None:
+    """900 mm/s and 10 pictures a second: 90 mm a picture. By eye: in at (400 - 100 + 1000)/900 s, out at 1600/900 s."""
+    trial = run(shop, lambda t: 900 * t - 1000, PORT, until_s=3.5, rate_hz=10.0)
+    (visit,) = trial.visits
+    assert (visit.from_ns - shop.zero_ns) / 1e9 == pytest.approx(1300 / 900, abs=0.002)
+    assert (visit.to_ns - shop.zero_ns) / 1e9 == pytest.approx(1600 / 900, abs=0.002)
+    dwell = trial.results["port_dwell_s"].quantity
+    assert dwell.value == pytest.approx(300 / 900, abs=0.003)
+    parts = {source.name: part for source, part in dwell.contributions.items()}
+    parts = {source.name: part for source, part in dwell.contributions.items()}
+    assert parts["border of Reed Bay where it came"] == pytest.approx(2.0 / 900, rel=0.02)
+    assert parts["border of Reed Bay where it left"] == pytest.approx(2.0 / 900, rel=0.02)
+    assert parts["boat outline"] == pytest.approx(2 * 0.4 / 900, rel=0.02)
+
+
+def test_a_round_port_that_is_larger_than_it_is_said_to_be_is_so_at_both_ends(shop: Any) -> None:
+    """By eye: 200 mm of boat through a port of 60 mm along its middle; 2 x 1 mm of border at 200 mm/s."""
+    port = replace(PILE, kind="port")
+    trial = run(shop, lambda t: 200 * t - 400, port, until_s=11.0, aside=lambda t: np.full_like(t, 100.0))
+    parts = {source.name: part for source, part in trial.results["port_dwell_s"].quantity.contributions.items()}
+    assert parts["border of Pile"] == pytest.approx(2 * 1.0 / 200, rel=0.1)
+
+
 @pytest.mark.parametrize("aside", [28.5, 31.5])
 def test_a_port_that_was_only_grazed_has_a_time_that_may_be_nothing_or_more(shop: Any, aside: float) -> None:
     """1.5 mm short of it, or 1.5 mm in it; by eye: at 2 u = 2.2 mm more it is there for as long as the hull is near."""
