@@ -30,6 +30,8 @@ _CURES: tuple[tuple[str, str], ...] = (
     (r"gusts too short to be seen", "nothing: so short a gust no camera of this speed shows"),
     (r"whether it reached .*|border of .*", "mark the place's border better, or make the place larger"),
     (r"scatter about the law of drag|which law of drag", "a longer coast on calm water"),
+    (r"draught over the water", "a coast that ends at rest and not at a wall; close doors and windows"),
+    (r"how smooth the way was", "more pictures a second, or the camera nearer"),
     (r"spread of the repeats of .*", "more runs"),
     (r"tag .*|waterline centroid.*", "stick the tag flat and straight, and give its height on the boat's card"),
     (r"the camera was moved.*|camera moved.*", "fix the camera where nobody knocks against it, and calibrate again"),
