@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from logger.config import Boat
+from logger.config import BY_HAND, Boat
 from logger.errors import InputError
 from logger.lesson import entries as said
 from logger.lesson import shown
@@ -115,7 +115,7 @@ class Desk:
         with self._on.changing():
             standing, turn = self._on.next_turn()
             blocked = sorted(name for name, how in self._on.seen.beams.items() if how == "blocked")
-            if self._on.may("arm") and blocked:
+            if self._on.may("arm") and blocked and standing.plan.kind not in BY_HAND:
                 raise InputError(f"not armed: the beam of {', '.join(blocked)} is blocked; clear it, then arm again")
             self._on.step("arm")
             run_id = f"r{len(standing.attempts) + 1}"

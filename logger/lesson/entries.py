@@ -20,9 +20,10 @@ from logger.settings import Range, Text
 
 Closing: TypeAlias = Literal[
     "finish", "at_rest", "wall", "time_cap", "stopped_by_hand", "recording_ended",  # as the referee says
-    "called_off", "early_start", "cut_short", "broken_off",
+    "called_off", "early_start", "cut_short", "broken_off", "entered_by_hand",
 ]  # fmt: skip
-"""... · before the boat set off · the boat set off before the word · by a power cut or a crash · the rig failed."""
+"""... · before the boat set off · the boat set off before the word · by a power cut or a crash · the rig failed · no
+device sees it."""
 NO_RUNS: frozenset[Closing] = frozenset(("called_off", "early_start"))
 """Closings of attempts in which no run began: nothing has to be decided about them."""
 Again: TypeAlias = Literal["no", "now", "last"]

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal, TypeAlias
 
 from logger import settings
-from logger.config import BY_HAND, Boat, Conditions, KindOfRun, Positive, Rules, Word
+from logger.config import Boat, Conditions, KindOfRun, Positive, Rules, Word
 from logger.errors import ConfigError
 from logger.settings import Range, Text
 from logger.station.referee import Begin
@@ -137,8 +137,6 @@ def plan_from_table(table: Mapping[str, Any], *, file: str) -> LessonPlan:
     plan = settings.from_table(LessonPlan, content, place="", mistakes=mistakes)
     if plan is not None:
         mistakes.extend(team_mistakes(plan.teams))
-        if plan.kind in BY_HAND:
-            mistakes.append(f"kind: found {plan.kind}, which nothing on the rig measures; wanted a kind that it does")
         mistakes.extend(_given_mistakes(plan))
     if plan is None or mistakes:
         raise ConfigError(file, mistakes)

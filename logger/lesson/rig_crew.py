@@ -17,7 +17,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from logger.config import Rig, RunCard
+from logger.config import BY_HAND, Rig, RunCard
 from logger.drivers import drivers_of
 from logger.drivers.desk_panel import DeskPanel
 from logger.drivers.interface import Driver, Peopled
@@ -29,6 +29,7 @@ from logger.lesson.measuring import Measuring, first_trial
 from logger.lesson.plan import Team
 from logger.lesson.planned import is_simulated, plan_of, tracker_of
 from logger.recording.folder import Event
+from logger.recording.journal import Journal
 from logger.recording.recovery import ENDING
 from logger.recording.rig_toml import read_rig
 from logger.records import Fix, Frame, KeyName
@@ -161,7 +162,7 @@ class RigCrew:
 
     def _record(self, job: Job) -> None:
         try:
-            history = self._run(job)
+            history = self._kept_by_hand(job) if job.card.kind in BY_HAND else self._run(job)
         except LoggerError as error:
             self._told.failed(str(error))
             return
@@ -173,6 +174,18 @@ class RigCrew:
         if any(event.event in ("started", "passed_mark") for event in history):
             self._guess(job, history)
             self._measuring.begin(job.folder, job.card.id)
+        elif job.card.kind in BY_HAND:
+            self._measuring.begin(job.folder, job.card.id)
+
+    def _kept_by_hand(self, job: Job) -> tuple[Event, ...]:
+        """A test that no device sees: a recording of its card alone, to which people's counts belong."""
+        rig = replace(read_rig(self._rig_file), camera=None)
+        card = replace(job.card, simulated=job.card.simulated or is_simulated(rig))
+        ended = Event(time.monotonic_ns(), "ended", DESK, "entered_by_hand")
+        with Journal(job.folder, card=card, rig=rig, is_live=True) as journal:
+            journal.keep(ended)
+        self._told.happened(ended)
+        return (ended,)
 
     def _run(self, job: Job) -> tuple[Event, ...]:
         """Record it; what the referee decided."""

@@ -32,6 +32,8 @@ BESIDE: Mapping[KindOfRun, tuple[str, ...]] = {
     "cargo": ("cargo_per_min", "ports_count"),
     "rings": ("obstacle_touches_count",),
     "distance": ("speed_mean_m_per_s",),
+    "load": (),
+    "balance": (),
 }
 """Kind of run -> what is shown of it beside its main result."""
 _NOT_NOW: Mapping[State, str] = {

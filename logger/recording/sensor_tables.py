@@ -151,7 +151,7 @@ def _edge(row: Row, gates: list[str], source: str) -> Edge:
     return Edge(row.whole("t_ns"), gate, row.whole("level", most=1) == 1, source, count)
 
 
-COUNTED = ("cargo", "rings", "touches")
+COUNTED = ("cargo", "rings", "touches", "weights")
 """Events whose detail is a number of things that a person counted."""
 MOST_COUNT = 10_000
 

@@ -1,4 +1,4 @@
-"""What people counted: pieces of cargo, rings, touches of obstacles. A person says how many; the last word counts.
+"""What people counted: cargo, rings, touches of obstacles, weights. A person says how many; the last word counts.
 
 A count by hand is exact by agreement. Its rate is not: the time it is over begins with the go signal and ends with the
 cap of the rules, or where somebody stopped the run, and a person works to that by eye and ear.
@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from calibration.quantity import Quantity
+from logger.config import BY_HAND
 from logger.recording.folder import Event
 from logger.results import sources
 from logger.results.case import Case
@@ -18,19 +19,20 @@ from logger.results.trial import NotMeasured, Result
 
 HAND = "hand"
 OF_WORD: Mapping[str, str] = {
-    "cargo": "cargo_count", "rings": "rings_count", "touches": "obstacle_touches_count",
+    "cargo": "cargo_count", "rings": "rings_count", "touches": "obstacle_touches_count", "weights": "weights_count",
 }  # fmt: skip
 """Word of an event -> the result that it is."""
-MAIN = ("cargo_count", "rings_count")
+MAIN = ("cargo_count", "rings_count", "weights_count")
 """What its kind of run is about."""
 U_END_S = 0.1
 """How well people keep to the end of a time: the scatter of start to stop by hand (Am. J. Phys. 87:110, 2019)."""
 _MINUTE_S = 60.0
+_NO_WEIGHTS = "Nobody entered how many weights the boat carried (an event “weights” with the number)."
 _NOBODY = "Nobody entered how many pieces of cargo it brought (an event “cargo” with the number)."
 
 
 def answers(case: Case, events: Sequence[Event], end: Ending) -> dict[str, Result | NotMeasured]:
-    """Cargo and its rate in a cargo run; rings and touches in any run, where a person counted them."""
+    """Cargo and its rate in a cargo run, weights in a test by hand; others in any run where a person counted them."""
     found: dict[str, Result | NotMeasured] = {}
     for word, name in OF_WORD.items():
         count = _said(events, word)
@@ -41,6 +43,8 @@ def answers(case: Case, events: Sequence[Event], end: Ending) -> dict[str, Resul
         found["cargo_per_min"] = _rate(case, pieces, end)
     elif case.kind == "cargo":
         found |= dict.fromkeys(("cargo_count", "cargo_per_min"), NotMeasured(_NOBODY))
+    if case.kind in BY_HAND and "weights_count" not in found:
+        found["weights_count"] = NotMeasured(_NO_WEIGHTS)
     return found
 
 

@@ -73,6 +73,8 @@ _RESULTS = (
            "rules' time cap, or to where somebody stopped the run.", 4),
     Column("obstacle_touches_count", "1", "obstacle touches", "How often the waterline came over an obstacle between "
            "go and the end of the run; where a person counted, as that person says.", 0),
+    Column("weights_count", "1", "weights", "How many weights the boat carried before it tipped or sank, in a test of "
+           "load or balance, as a person counted them.", 0),
 )  # fmt: skip
 
 _TRACK = (

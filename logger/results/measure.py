@@ -212,7 +212,7 @@ def _status(case: Case, heard: Testimony) -> Status:
 
 
 def _kind_flags(case: Case, answers: Answers) -> list[str]:
-    if case.kind in BY_HAND:
+    if case.kind in BY_HAND and not isinstance(answers.get("weights_count"), Result):
         return [f"A {case.kind} test is entered by hand; the instrument measures nothing in it."]
     if case.kind in _OWN_COUNTS:
         what, kind = _OWN_COUNTS[case.kind]

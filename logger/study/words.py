@@ -217,6 +217,8 @@ _LEADS: dict[KindOfRun, tuple[str, str]] = {
     "rings": ("rings_count", "Rings reached: {}."),
     "cargo": ("cargo_count", "Pieces of cargo brought: {}."),
     "distance": ("distance_mm", "In its time it went {}."),
+    "load": ("weights_count", "Weights carried before it sank: {}."),
+    "balance": ("weights_count", "Weights carried before it tipped: {}."),
 }
 _CALLED = {"port": "called at", "ring": "reached", "obstacle": "touched"}
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from logger.config import BY_HAND
 from logger.lesson.board import Board, Who
 from logger.web.language import N_, _
 
@@ -23,6 +24,10 @@ STATES: Mapping[str, tuple[str, str]] = {
 }
 """State of a lesson -> what it is called, and what is to be done."""
 ON_THE_WORD = N_("Hold the boat. Wait for the word.")
+BY_HAND_HINTS: Mapping[str, str] = {
+    "called": N_("One weight after the other, the same way for every boat. Dry hands."),
+    "deciding": N_("Count the weights, then the next boat."),
+}
 KINDS: Mapping[str, tuple[str, str]] = {
     "straight": (N_("Straight run"), N_("From the start line to the finish line: how long, how fast?")),
     "drift": (N_("Push, then drift"), N_("Power until the mark line; how far does it drift after that?")),
@@ -30,6 +35,8 @@ KINDS: Mapping[str, tuple[str, str]] = {
     "cargo": (N_("Cargo"), N_("How much is carried to port before the time is up?")),
     "rings": (N_("Rings"), N_("How many rings are reached before the time is up?")),
     "distance": (N_("Distance in a fixed time"), N_("How far does it get while the power is on?")),
+    "load": (N_("Load, by hand"), N_("How many weights does it carry before it sinks?")),
+    "balance": (N_("Balance, by hand"), N_("How many weights on one side before it tips?")),
 }
 """Kind of run -> what it is called, and its question."""
 POWERS: Mapping[str, str] = {
@@ -57,7 +64,7 @@ ENDS: Mapping[str, str] = {
     "time_cap": N_("the time was up"), "stopped_by_hand": N_("stopped by hand"),
     "recording_ended": N_("the recording ended"), "called_off": N_("called off before it began"),
     "early_start": N_("started before the word"), "cut_short": N_("cut short by a power failure"),
-    "broken_off": N_("broken off: the rig failed"), "": "",
+    "broken_off": N_("broken off: the rig failed"), "entered_by_hand": N_("entered by hand"), "": "",
 }  # fmt: skip
 REASONS: Mapping[str, str] = {
     "hand": N_("hand in the beam"), "touched": N_("boat was touched"), "gust": N_("gust or draught"),
@@ -72,6 +79,7 @@ FIGURES: Mapping[str, str] = {
     "obstacle_touches_count": N_("obstacles touched"), "port_dwell_s": N_("time in port"),
     "rings_count": N_("rings reached"), "cargo_count": N_("pieces of cargo"), "cargo_per_min": N_("pieces a minute"),
     "distance_mm": N_("distance"), "path_mm": N_("way"),
+    "weights_count": N_("weights carried"),
 }  # fmt: skip
 COUNTS: Mapping[str, str] = {
     "cargo": N_("pieces of cargo"), "rings": N_("rings"), "weights": N_("weights"), "touches": N_("touches"),
@@ -110,6 +118,8 @@ def state_title(board: Board) -> str:
 def state_hint(board: Board, begin: str = "hands_off") -> str:
     """What is to be done now, for everybody at the water."""
     blocked = [name for name, how in board.beams.items() if how == "blocked"]
+    if board.kind in BY_HAND and board.state in BY_HAND_HINTS:
+        return _(BY_HAND_HINTS[board.state])
     if board.state == "called" and blocked:
         return _("Something is in the beam: %s. Clear it.") % ", ".join(sorted(blocked))
     if board.state == "called" and board.water == "moving":

@@ -33,11 +33,13 @@ OF_A_KIND: Mapping[KindOfRun, Mapping[str, str]] = {
     "cargo": {"begin": "on_go", "repeats": "2"},
     "rings": {"begin": "on_go", "repeats": "2"},
     "distance": {"begin": "on_go", "count_within_s": "5", "power": "fan"},
+    "load": {"repeats": "1", "power": "unknown"},
+    "balance": {"repeats": "2", "power": "unknown"},
 }
 """Kind of run -> what is different from `DEFAULTS` in its template."""
 NEEDS: Mapping[KindOfRun, tuple[str, ...]] = {
     "straight": ("start", "finish"), "drift": ("start", "mark"), "course": ("start",), "cargo": ("start",),
-    "rings": ("start",), "distance": ("start",),
+    "rings": ("start",), "distance": ("start",), "load": (), "balance": (),
 }  # fmt: skip
 """Kind of run -> lines that the rig must have."""
 _TEXT: Mapping[str, Callable[[], str]] = {

@@ -123,9 +123,18 @@ class Teacher:
         self.press(press, run_id=last["run_id"], **more)
 
 
+def children_of(pid: int) -> list[str]:
+    """Processes that it began, from whichever of its threads."""
+    return [
+        child
+        for task in Path(f"/proc/{pid}/task").glob("*/children")
+        for child in task.read_text(encoding="ascii").split()
+    ]
+
+
 def used(pid: int) -> tuple[float, float]:
     """Seconds of processor and MB of memory of a process and of those that it began."""
-    children = Path(f"/proc/{pid}/task/{pid}/children").read_text(encoding="ascii").split()
+    children = children_of(pid)
     stat = Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
     spent_s = sum(int(stat[number]) for number in (11, 12, 13, 14)) / os.sysconf("SC_CLK_TCK")
     resident_mb = (
@@ -173,7 +182,7 @@ def lead(port: int, pid: int, station: Path, *, viewers_count: int, minutes: flo
         threading.Event().wait(0.4)
     spent_s = used(pid)[0]
     stop.set()
-    children = Path(f"/proc/{pid}/task/{pid}/children").read_text(encoding="ascii").split()
+    children = children_of(pid)
     each_mb = [used(pid)[1] - sum(used(int(child))[1] for child in children), *(used(int(c))[1] for c in children)]
     report(viewers, teacher, station, memory=memory, spent_s=spent_s, lasted_s=time.monotonic() - begun_s,
            each_mb=each_mb)  # fmt: skip

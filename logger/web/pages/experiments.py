@@ -13,8 +13,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from logger.config import BY_HAND
-from logger.errors import InputError, LoggerError
+from logger.errors import LoggerError
 from logger.lesson.experiment_order import boats_of, in_order_of
 from logger.results.columns import COLUMNS
 from logger.study.experiment import Experiment, running_order
@@ -95,8 +94,6 @@ def _one(site: Site, request: Request, *, wrong: str = "") -> Response:
 def _led(site: Site, request: Request) -> Response:
     name, plan = _named(site, request)
     try:
-        if plan.kind in BY_HAND:
-            raise InputError(f"kind: found {plan.kind}, which nothing on the rig measures; print the order instead")
         cards = cards_of(site)
         files = {boat.name.casefold(): file for file, boat in cards.items()}
         boats = boats_of(plan, otherwise=_("Boat"))

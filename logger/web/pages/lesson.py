@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from logger.config import KindOfRun
+from logger.config import BY_HAND, KindOfRun
 from logger.errors import LoggerError
 from logger.lesson.board import Board
 from logger.lesson.entries import CountOf
@@ -23,7 +23,8 @@ from logger.web.site import Site, go, split, visitor_of
 
 PART = "lesson_part.html"
 _COUNTED: Mapping[KindOfRun, tuple[CountOf, ...]] = {
-    "cargo": ("cargo",), "rings": ("rings", "touches"), "course": ("touches",),
+    "cargo": ("cargo",), "rings": ("rings", "touches"), "course": ("touches",), "load": ("weights",),
+    "balance": ("weights",),
 }  # fmt: skip
 """Kind of run -> what people may count in it; the first is asked for with the decision."""
 
@@ -77,6 +78,7 @@ def _shown(site: Site, board: Board, visitor: Visitor) -> dict[str, object]:
     return {
         **shown(site, board), "visitor": visitor, "token": visitor.token, "standing": standing,
         "teams": () if standing is None else standing.teams, "attempt": attempt,
+        "is_by_hand": board.kind in BY_HAND,
         "counted": () if standing is None else _COUNTED.get(standing.plan.kind, ()),
         "early_count": 0 if standing is None or standing.next_turn is None
         else standing.early_starts(standing.next_turn),

@@ -4,9 +4,11 @@ from pathlib import Path
 
 import pytest
 
+from logger.config import KindOfRun
 from logger.errors import InputError
 from logger.lesson.plan import Agreed
 from logger.recording.folder import load
+from logger.results.trial import Trial
 from tests.logger.lesson.lessons import plan
 from tests.logger.lesson.practice import Practice, rig_file
 
@@ -110,3 +112,27 @@ def test_with_a_camera_the_water_is_judged_and_the_boat_is_followed(tmp_path: Pa
         trial = lesson.desk.trial("r1")
         assert trial is not None
         assert trial.results["path_mm"].witness == "camera"
+
+
+@pytest.mark.parametrize("kind", ["load", "balance"])
+def test_weights_are_counted_without_any_device(tmp_path: Path, kind: KindOfRun) -> None:
+    made = plan(2, repeats=1, kind=kind, shows_ranking=True)
+    with Practice(rig_file(tmp_path, hands_every_s=1e9), made) as lesson:
+        for number, count in ((1, 12), (2, 5)):
+            lesson.until(lambda board: board.state == "called")
+            lesson.desk.arm()
+            lesson.until(lambda board: board.state == "deciding")
+            lesson.desk.count("weights", count)
+            lesson.desk.decide("valid")
+            name = f"r{number}"
+            lesson.until(lambda _, name=name: counted(lesson.desk.trial(name)))
+        board = lesson.until(lambda board: board.state == "done")
+        assert [one.figure.value for one in board.ranking if one.figure] == [12, 5]
+        stored = lesson.folder.stored()
+        assert [one.trial.results["weights_count"].quantity.value for one in stored] == [12, 5]
+        assert [one.trial.flags for one in stored] == [(), ()]
+        assert {one.closing for one in lesson.desk.standing.attempts} == {"entered_by_hand"}  # type: ignore[union-attr]
+
+
+def counted(trial: Trial | None) -> bool:
+    return trial is not None and "weights_count" in trial.results

@@ -16,8 +16,8 @@ from tests.logger.lesson.practice import Practice, rig_file
 def test_counts_are_written_whole_and_read_again(tmp_path: Path) -> None:
     assert read_counts(tmp_path) == {}
     assert not write_counts(tmp_path, {}), "nothing was counted, nothing is there"
-    assert write_counts(tmp_path, {"cargo": 7, "rings": 0, "weights": 3})
-    assert read_counts(tmp_path) == {"cargo": 7, "rings": 0}, "weights are nothing that a recording knows"
+    assert write_counts(tmp_path, {"cargo": 7, "rings": 0, "fish": 3})
+    assert read_counts(tmp_path) == {"cargo": 7, "rings": 0}, "fish are nothing that a recording knows"
     assert not write_counts(tmp_path, {"rings": 0, "cargo": 7}), "nothing new"
     assert write_counts(tmp_path, {})
     assert read_counts(tmp_path) == {}

@@ -31,6 +31,7 @@ def test_the_order_of_results_and_of_the_track_is_fixed() -> None:
         "path_mm", "straightness", "sideways_mm", "heading_swing_deg", "stuck_s", "distance_mm", "coast_time_s",
         "deceleration_m_per_s2", "drag_linear_per_s", "drag_quadratic_per_m", "ports_count", "port_dwell_s",
         "rings_count", "cargo_count", "cargo_per_min", "obstacle_touches_count",
+        "weights_count",
     )  # fmt: skip
     assert columns.TRACK == (
         "t_ns", "t_s", "x_mm", "y_mm", "heading_deg", "u_x_mm", "u_y_mm", "speed_m_per_s", "u_speed_m_per_s", "quality",

@@ -19,7 +19,7 @@ def test_everything_has_a_name() -> None:
     assert set(say.BEGINS) == set(get_args(Begin))
     assert set(say.ENDS) - {""} == set(get_args(Closing))
     assert set(say.COUNTS) == set(get_args(CountOf))
-    assert set(say.KINDS) == set(BESIDE) < set(get_args(KindOfRun))
+    assert set(say.KINDS) == set(BESIDE) == set(get_args(KindOfRun))
     assert {name for names in BESIDE.values() for name in names} <= set(say.FIGURES)
     assert {words.main_result(kind) for kind in BESIDE} <= set(say.FIGURES)
     assert set(say.SIGNS) == set(say.STATUSES)

@@ -155,3 +155,21 @@ def test_sentences_of_ours_are_spanish_and_those_of_measuring_are_marked(desk: D
     text = desk.client.get("/lesson", headers={"Accept-Language": "es"}).text
     assert "Recojan el barco." in text
     assert '<ul class="flags" lang="en"><li>the water moved</li>' in text
+
+
+@pytest.mark.parametrize("kind", ["load", "balance"])
+def test_weights_are_counted_with_one_key_and_a_number(desk: Desk, kind: str) -> None:
+    hands = desk.begin(kind)
+    hands.sees(A="blocked")
+    page = desk.get("/lesson")
+    assert "Count by hand" in page
+    assert "beam A" not in page, "beams do not matter here"
+    assert "One weight after the other" in desk.get("/board")
+    desk.press("arm")
+    hands.happens("ended:entered_by_hand")
+    hands.keeps()
+    hands.tells(trial("r1", kind=kind, results={}))
+    desk.press("keep", run_id="r1", of="weights", count="12")
+    attempt = hands.desk.standing.attempts[0]  # type: ignore[union-attr]
+    assert (attempt.counts, attempt.closing, attempt.status) == ({"weights": 12}, "entered_by_hand", "valid")
+    assert "weights carried" in desk.get("/board")
