@@ -21,6 +21,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from contextlib import suppress
 from pathlib import Path
 
 from logger.simulator import DEVELOPMENT_SEED, simulate
@@ -66,10 +67,11 @@ def measured(folder: Path, *, processes: int) -> dict[str, float]:
     command = [sys.executable, "-m", "logger", "measure", str(folder), "--processes", str(processes)]
     with subprocess.Popen(command, stdout=subprocess.DEVNULL) as child:
         main_mb = worker_mb = 0.0
-        while child.poll() is None:
+        while child.returncode is None:
             main_mb = max(main_mb, _greatest_mb(child.pid))
             worker_mb = max([worker_mb, *(_greatest_mb(pid) for pid in _below(child.pid))])
-            time.sleep(_LOOK_EVERY_S)
+            with suppress(subprocess.TimeoutExpired):
+                child.wait(_LOOK_EVERY_S)
     if child.returncode:
         raise SystemExit(f"boatrun measure ended with status {child.returncode}")
     used = resource.getrusage(resource.RUSAGE_CHILDREN)
@@ -119,7 +121,7 @@ def main(arguments: list[str]) -> None:
             print(
                 f"{row['recordings']:6.0f} recordings {row['processor_s']:8.1f} s of processor, "
                 f"{row['processor_s_each']:6.2f} s each, {row['wall_s']:7.1f} s; "
-                f"memory: the command {row['main_mb']:5.0f} MB, each that measures {row['worker_mb']:5.0f} MB", flush=True,
+                f"command {row['main_mb']:5.0f} MB, each worker {row['worker_mb']:5.0f} MB", flush=True,
             )  # fmt: skip
             shutil.rmtree(folder)
     if asked.json is not None:
