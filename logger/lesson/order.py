@@ -2,7 +2,9 @@
 
 A *turn* is one run that a team still owes. In a balanced order every team comes about as often early as late: rounds go
 in pairs, of which the second is the first backwards, and each pair begins where the one before it left off (a reversed
-pair cancels whatever changes evenly with time, such as water that gets dirty; common practice, no source).
+pair cancels whatever changes evenly with time, such as water that gets dirty; common practice, no source). No team
+sails twice in a row where there are three or more, as its boat must be fetched and made ready: where two rounds meet in
+one team, it changes places with the next one, which costs the balance one place.
 """
 
 from __future__ import annotations
@@ -39,6 +41,8 @@ def turns(plan: LessonPlan) -> tuple[Turn, ...]:
             row = _balanced(numbers, round_count)
         else:
             row = numbers
+        if found and len(row) > 2 and row[0] == found[-1].team:
+            row = [row[1], row[0], *row[2:]]
         found += [Turn(number, round_count) for number in row]
     return tuple(found)
 

@@ -94,7 +94,8 @@ def report(teacher: Teacher, place: Path, *, lasted_s: float) -> None:
         ordered = sorted(teacher.taken_up_s)
         print(f"{len(ordered)} power cuts; lesson on both pages after: median {statistics.median(ordered):.1f} s, "
               f"longest {ordered[-1]:.1f} s")  # fmt: skip
-    print("complaints of the browser:", teacher.complaints or "none")
+    print(f"the teacher's page loaded itself anew {teacher.reloads_count} times; complaints of the browser: "
+          f"{teacher.complaints or 'none'}")  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -23,6 +23,7 @@ from logger.lesson.cycle import State
 from tests.browser.person import PROJECT, Person
 
 TAKEN_UP_WITHIN_S, GOES_ON_WITHIN_S = 60.0, 180.0
+_TRIES_COUNT = 5
 _LOOK = """() => {
   const part = (name) => document.querySelector(`[data-part="${name}"]`);
   const said = (one) => one ? one.innerText.trim() : "";
@@ -118,6 +119,7 @@ class Teacher:
         self.taken_up_s: list[float] = []
         """After every power cut: from the start of the program to a page that shows the lesson, without a reload."""
         self.noted: list[RunNoted] = []
+        self.reloads_count = 0
         self._now = RunNoted()
         self._tried_blocked = False
         self.open()
@@ -138,7 +140,7 @@ class Teacher:
 
     def look(self) -> dict[str, Any]:
         """What the teacher's page shows; what is out of the ordinary is noted."""
-        seen: dict[str, Any] = self.windows["lesson"].evaluate(_LOOK)
+        seen = self._shown()
         for name in ("lost", "refused", "troubles", "notices", "flags"):
             is_old = seen["state"] == "called" and name in ("flags", "notices")  # of the last run
             if not is_old:
@@ -147,6 +149,22 @@ class Teacher:
         if seen["state"] == "called" and ("beam" in seen["hint"] or "moves" in seen["hint"]):
             self._note(seen["hint"].replace("\n", " "))
         return seen
+
+    def _shown(self) -> dict[str, Any]:
+        """What stands on the page; after a press that the program no longer knew, the page loads itself anew."""
+        from playwright.sync_api import Error  # an extra, which not everybody has
+
+        page = self.windows["lesson"]
+        for _ in range(_TRIES_COUNT):
+            try:
+                shown: dict[str, Any] = page.evaluate(_LOOK)
+                return shown
+            except Error as error:
+                if "Execution context was destroyed" not in str(error):
+                    raise
+                self.reloads_count += 1
+                page.wait_for_load_state()
+        raise AssertionError("the page loads itself again and again")
 
     def throws_in(self, what: str) -> None:
         """Something that is done to the station in this run."""
