@@ -20,6 +20,7 @@ from logger.study.experiment_file import KeptPlan, plans_in
 from logger.study.kept_track import Floats, read_track, series_of_track
 from logger.study.leaf import Run
 from logger.study.series import zero_of
+from logger.study.tongue import _
 
 STORE = "trials.sqlite"
 COUNTED = ("valid", "freed")
@@ -236,5 +237,5 @@ def names_of(runs: Sequence[ClassRun]) -> list[str]:
     for one in runs:
         key = (one.team, one.run.trial.kind)
         counted[key] = counted.get(key, 0) + 1
-        told.append(f"{one.team}, run {counted[key]}")
+        told.append(_("{team}, run {n}").format(team=one.team, n=counted[key]))
     return told

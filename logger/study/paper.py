@@ -20,6 +20,8 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
+from logger.study.tongue import _
+
 MARGIN_MM = 10.0
 HOLE_MARGIN_MM = 20.0
 BAR_MM = 100.0
@@ -210,7 +212,9 @@ class Sheet:
             at_mm = x_mm + end * BAR_MM / 10
             inward_mm = _HAIRLINE_MM / 2 * (1 if end == 0 else -1 if end == 10 else 0)  # so that it does not stand out
             self.line((at_mm + inward_mm, y_mm + 2.0), (at_mm + inward_mm, y_mm + (6.5 if end in {0, 10} else 4.5)))
-        said = f"This bar is {BAR_MM:g} mm. Print at 100 % (“actual size”), not “fit to page”, and measure it."
+        said = _("This bar is {mm} mm. Print at 100 % (“actual size”), not “fit to page”, and measure it.").format(
+            mm=f"{BAR_MM:g}"
+        )
         self.text(said, at_mm=(x_mm, y_mm + 8.5), size_pt=8, bold=True)
         self.text(note, at_mm=(x_mm + BAR_MM + 6, y_mm + 2.0), size_pt=8)
         self._canvas.showPage()

@@ -11,6 +11,7 @@ from logger.config import Rig
 from logger.results.lines import ahead, travel
 from logger.results.motion import VX, VY, Motion, X, Y
 from logger.results.trial import Trial
+from logger.study.tongue import N_
 from logger.vision.track import MEASURED
 
 Floats = NDArray[np.float64]
@@ -67,8 +68,8 @@ def zero_of(trial: Trial, rig: Rig, motion: Motion | None) -> tuple[int, str]:
     start = rig.line("start")
     crossings = [c for c in trial.crossings if start is not None and c.line == start.name]
     if crossings:
-        return min(crossings, key=lambda c: c.u_s).t_ns, "the bow reached the start line"
-    return (0 if motion is None else int(motion.t_ns[0])), "the first picture of the boat"
+        return min(crossings, key=lambda c: c.u_s).t_ns, N_("the bow reached the start line")
+    return (0 if motion is None else int(motion.t_ns[0])), N_("the first picture of the boat")
 
 
 def series_of(motion: Motion, trial: Trial, rig: Rig) -> Series:

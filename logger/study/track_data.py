@@ -22,6 +22,7 @@ from logger.study.axes import round_step
 from logger.study.class_folder import Class, ClassRun, names_of
 from logger.study.leaf import Run
 from logger.study.series import Series
+from logger.study.tongue import _
 
 Floats = NDArray[np.float64]
 
@@ -133,7 +134,7 @@ def data_of(one: ClassRun, tracks: Tracks) -> dict[str, Any]:
     return {
         "id": one.id,
         "name": names[one.id],
-        "zero": series.zero,
+        "zero": _(series.zero),
         "window_s": WINDOW_S,
         **_columns(way),
         "u_along": _listed(1000 * _COVERAGE * series.u_along_m, 2),

@@ -8,30 +8,37 @@ from functools import partial
 from logger.errors import InputError
 from logger.study.class_folder import Class
 from logger.study.paper import Paper, Sheet
-from logger.study.prints import drawn, for_pupils, for_teachers, from_data
+from logger.study.prints import drawn, for_experiments, for_pupils, for_teachers, from_data
+from logger.study.tongue import N_, _
 
 Drawing = Callable[[Sheet, Class], None]
 
 SHEETS: Mapping[str, str] = {
-    "fallback": "to go on by hand if the rig fails, with the columns of the file",
-    "order": "the running order, to tick off",
-    "teams": "a page for each team: map at an exact scale, its runs",
-    "results": "every run of every boat, means, spreads, the class in sentences",
-    "graph": "squared paper with axes that fit the class",
-    "speeds": "each team's own distances and times, speeds to work out",
-    "speeds-key": "the same worked out, for teachers",
-    "rules": "rules and limits, as fields to change on a screen",
-    "design": "design record of a boat, with room",
-    "design-saving": "two design records on a page",
-    "plan": "plan of an experiment",
-    "report": "report of an experiment",
-    "questions": "questions to talk about, from the class's own runs",
-    "conclusion": "claim, evidence, reasoning",
-    "certificates": "what each team did best, not only speed",
-    "safety": "what holds at the tank",
-    "rubric": "grading how pupils worked",
+    "fallback": N_("to go on by hand if the rig fails, with the columns of the file"),
+    "order": N_("the running order, to tick off"),
+    "teams": N_("a page for each team: map at an exact scale, its runs"),
+    "results": N_("every run of every boat, means, spreads, the class in sentences"),
+    "graph": N_("squared paper with axes that fit the class"),
+    "speeds": N_("each team's own distances and times, speeds to work out"),
+    "speeds-key": N_("the same worked out, for teachers"),
+    "rules": N_("rules and limits, as fields to change on a screen"),
+    "design": N_("design record of a boat, with room"),
+    "design-saving": N_("two design records on a page"),
+    "plan": N_("plan of an experiment"),
+    "experiment": N_("each experiment of the class: its plan, the order drawn by lot, a table to fill in"),
+    "report": N_("report of an experiment"),
+    "questions": N_("questions to talk about, from the class's own runs"),
+    "conclusion": N_("claim, evidence, reasoning"),
+    "certificates": N_("what each team did best, not only speed"),
+    "safety": N_("what holds at the tank"),
+    "rubric": N_("grading how pupils worked"),
 }
 """Name of a sheet -> what it is for."""
+
+
+def sheets_told() -> dict[str, str]:
+    """The same in the language in use."""
+    return {name: _(words) for name, words in SHEETS.items()}
 
 
 def drawings(*, grades: str, rules: Sequence[str] = (), team: str = "") -> Mapping[str, Drawing]:
@@ -48,6 +55,7 @@ def drawings(*, grades: str, rules: Sequence[str] = (), team: str = "") -> Mappi
         "design": for_pupils.design,
         "design-saving": for_pupils.design_saving,
         "plan": for_pupils.plan,
+        "experiment": for_experiments.experiments,
         "report": for_pupils.report,
         "questions": from_data.questions,
         "conclusion": for_pupils.conclusion,

@@ -45,7 +45,8 @@ class Flow:
 
     def _head(self) -> None:
         self.y_mm = self._top_mm - TITLE_PT * MM_PER_POINT
-        self.sheet.text(self._title, at_mm=(self.left_mm, self.y_mm), size_pt=TITLE_PT, bold=True)
+        size = self._fitting(self._title, self.width_mm, TITLE_PT, bold=True)
+        self.sheet.text(self._title, at_mm=(self.left_mm, self.y_mm), size_pt=size, bold=True)
         if self._own_name:
             self.y_mm -= 10.0
             words = _("My name:")
@@ -53,6 +54,11 @@ class Flow:
             begins = self.left_mm + self.sheet.width_mm(words, size_pt=TEACHER_PT) + 3
             self.sheet.line((begins, self.y_mm - 1), (self.left_mm + self.width_mm, self.y_mm - 1))
         self.y_mm -= 5.0
+
+    def _fitting(self, line: str, width_mm: float, size_pt: float, *, bold: bool) -> float:
+        """The size at which a line that cannot be broken stays inside; words are longer in some languages."""
+        wide = self.sheet.width_mm(line, size_pt=size_pt, bold=bold)
+        return size_pt if wide <= width_mm else size_pt * width_mm / wide
 
     def heading(self, words: str, *, size_pt: float = PUPIL_PT) -> None:
         """A line that says what comes."""
@@ -130,7 +136,8 @@ class Flow:
             lower = self.y_mm + (height + (1.3 * len(lines) - 1.9) * size_pt * MM_PER_POINT) / 2
             for i, line in enumerate(lines):
                 at = (x + 1.5, lower - 1.3 * i * size_pt * MM_PER_POINT)
-                self.sheet.text(line, at_mm=at, size_pt=size_pt, bold=bold)
+                fits = self._fitting(line, width - 2.2, size_pt, bold=bold)
+                self.sheet.text(line, at_mm=at, size_pt=fits, bold=bold)
             x += width
 
     def space(self, height_mm: float) -> None:

@@ -83,6 +83,7 @@ def results(sheet: Sheet, whole: Class) -> None:
         flow.heading(_("Runs that are missing"), size_pt=TEACHER_PT + 2)
         for one in whole.missing:
             flow.say(f"{one.id}, {one.team}: {one.why}", size_pt=TEACHER_PT)
+    flow.need(34)
     flow.heading(_("The class in sentences"), size_pt=TEACHER_PT + 2)
     for sentence in story(whole):
         flow.say(sentence, size_pt=TEACHER_PT)

@@ -30,7 +30,7 @@ from logger.study.pack.page_words import file_words
 from logger.study.pack.track_page import track_page
 from logger.study.pack.writing import whole_pack
 from logger.study.paper import PAPERS
-from logger.study.prints.every import SHEETS, class_sheets
+from logger.study.prints.every import SHEETS, class_sheets, sheets_told
 from logger.study.tongue import catalogue, speaking
 from logger.study.track_data import Tracks, tracks_of
 from logger.web.language import language
@@ -38,7 +38,7 @@ from logger.web.site import Site
 
 Made = TypeVar("Made")
 GRADES = tuple(name for name, _text in shell.BANDS)
-_KEPT_COUNT = 3
+_KEPT_COUNT = 4
 """So many classes are kept as they were read."""
 
 
@@ -46,18 +46,19 @@ _KEPT_COUNT = 3
 class _Shelf:
     """Classes that were read, until their store changes."""
 
-    kept: OrderedDict[Path, tuple[object, Tracks]] = field(default_factory=OrderedDict)
+    kept: OrderedDict[tuple[Path, str], tuple[object, Tracks]] = field(default_factory=OrderedDict)
+    """By folder and language: what runs are called is among what is kept."""
 
-    def tracks(self, folder: Path, *, plans_beside: Sequence[Path] = ()) -> Tracks:
-        """The class in `folder` as it stands now, with the experiments kept there and beside it."""
-        state = _state(folder, *plans_beside)
-        found = self.kept.get(folder)
+    def tracks(self, folder: Path, code: str, *, plans_beside: Sequence[Path] = ()) -> Tracks:
+        """The class in `folder` as it stands now, in a language, with the experiments kept there and beside it."""
+        state, key = _state(folder, *plans_beside), (folder, code)
+        found = self.kept.get(key)
         if found is not None and found[0] == state:
             return found[1]
         tracks = tracks_of(read_class(folder, plans_beside=plans_beside))
         if tracks.whole.missing:
             return tracks  # whoever puts a recording back is to see it at once; the store does not change by that
-        self.kept[folder] = (state, tracks)
+        self.kept[key] = (state, tracks)
         while len(self.kept) > _KEPT_COUNT:
             self.kept.popitem(last=False)
         return tracks
@@ -88,7 +89,8 @@ def routes(site: Site) -> list[Route]:
     desk = _Desk(site.folder)
 
     async def every(request: Request) -> Response:
-        named = {"all": "every sheet", **SHEETS}
+        with speaking(catalogue(language())):
+            named = sheets_told()
         return site.draw(request, "study.html", classes=list(class_folders(site.folder)), sheets=named)
 
     async def carried(request: Request) -> Response:
@@ -161,7 +163,8 @@ class _Desk:
             raise HTTPException(404)
         grades = _band(request)
         made = await self._made(request, lambda whole: class_sheets(whole, names, PAPERS[paper], grades=grades))
-        return _file(made, "application/pdf", f"{name}.pdf")
+        how = "inline" if "look" in request.query_params else "attachment"
+        return _file(made, "application/pdf", f"{name}.pdf", how=how)
 
     async def carried(self, request: Request) -> Response:
         """The study pack as a zip."""
@@ -227,7 +230,7 @@ class _Desk:
 
         def done() -> Made:
             with speaking(catalogue(code)):
-                return work(self._shelf.tracks(folder, plans_beside=(self._folder,)))
+                return work(self._shelf.tracks(folder, code, plans_beside=(self._folder,)))
 
         return await run_in_threadpool(done)
 
@@ -276,5 +279,6 @@ def _place(name: str) -> shell.Place:
     )
 
 
-def _file(made: bytes, kind: str, name: str) -> Response:
-    return Response(made, media_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})
+def _file(made: bytes, kind: str, name: str, *, how: str = "attachment") -> Response:
+    """`how`: as an attachment, to be kept; or inline: the browser shows the very pages that will be printed."""
+    return Response(made, media_type=kind, headers={"Content-Disposition": f'{how}; filename="{name}"'})

@@ -10,12 +10,17 @@ from __future__ import annotations
 import re
 import statistics
 from collections.abc import Iterator
+from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import pytest
+from babel.messages.extract import extract
 
 from logger.study.class_folder import Class
 from logger.study.class_story import counts_told
+from logger.study.conclusion import in_short
+from logger.study.experiment_view import experiment_views
 from logger.study.pack.page_words import class_words, track_words
 from logger.study.prints.from_data import questions_of
 
@@ -75,3 +80,23 @@ def test_questions_and_counts_can_be_read_in_grade_5(whole: Class) -> None:
     grades = [grade(one) for one in told]
     print(f"\ngrade: middle {statistics.median(grades):.1f}, most {max(grades):.1f}")
     assert statistics.median(grades) <= 5.5
+
+
+NOT_FOR_PUPILS = ("Analysis of variance", "Line of best fit", "Plan an experiment (teachers)", "With comma:")
+
+
+def test_pages_of_experiments_and_materials_can_be_read_in_grade_4(whole: Class) -> None:
+    view = experiment_views(whole)["heavier"]
+    told = [in_short(view.plan, view.found)]
+    folder = Path(str(files("logger.study.pack"))) / "templates"
+    for name in ("experiments.html", "experiment.html", "missing.html", "scatter.html", "files.html", "track.html"):
+        with (folder / name).open("rb") as file:
+            found = extract("jinja2", file, keywords={"_": None})
+            told += [str(message) for _line, message, _comments, _context in found]
+    told = [re.sub(r"\{\w+\}", "two", one) for one in told if not one.startswith(NOT_FOR_PUPILS)]
+    told = [one for one in told if len(one.split()) > 4]
+    grades = {one: grade(one) for one in told}
+    print(f"\ngrade: middle {statistics.median(grades.values()):.1f}, most {max(grades.values()):.1f}")
+    assert len(told) > 30
+    assert statistics.median(grades.values()) <= 4.5
+    assert [(round(g, 1), one) for one, g in grades.items() if g > 10] == []

@@ -10,6 +10,7 @@ from logger.errors import InputError
 from logger.study.class_folder import Class
 from logger.study.paper import PAPERS
 from logger.study.prints.every import SHEETS, class_sheets, drawings
+from logger.study.tongue import catalogue, speaking
 from tests.logger.study.printed import bar_mm, ink_mm, needs_poppler, pages, told
 
 ONE_PAGE = {"fallback", "order", "rules", "design", "design-saving", "plan", "report", "conclusion", "safety", "rubric"}
@@ -74,3 +75,17 @@ def test_what_is_not_there_is_told(whole: Class) -> None:
         class_sheets(whole, [], PAPERS["a4"])
     with pytest.raises(InputError, match="there is no team 'Heron'; there are Team Heron"):
         class_sheets(whole, ["teams"], PAPERS["a4"], team="Heron")
+
+
+@needs_poppler
+def test_in_spanish_every_sheet_fits_as_well_and_says_nothing_in_english(whole: Class, tmp_path: Path) -> None:
+    with speaking(catalogue("es")):
+        made = class_sheets(whole, list(SHEETS), PAPERS["letter"])
+    for page in pages(made, tmp_path):
+        left, lower, right, upper = ink_mm(page)
+        assert left >= 15.0
+        assert min(lower, right, upper) >= 8.0, (lower, right, upper)
+    said = told("pdftotext", made, tmp_path, "-layout")
+    for english in ("This bar", "My name", "Mean", "Running order", "run 1", "straight run", "seconds", "Team page"):
+        assert english not in said, english
+    assert "Mi nombre:" in said

@@ -109,3 +109,21 @@ def test_a_class_with_a_damaged_recording_opens_and_is_whole_as_soon_as_it_is_pu
     assert desk.client.get(f"/study/{NAME}/print/results.pdf").content.startswith(b"%PDF")
     (lesson / "away").rename(place)
     assert "is gone" not in desk.get(f"/study/{NAME}")
+
+
+def test_each_visitor_is_answered_in_the_language_of_the_visit(desk: Desk, lesson: Path) -> None:
+    assert "Team Heron, run 1" in desk.get(f"/study/{NAME}/run/s1-r001")
+    desk.post("/language", {"language": "es", "back": "/study"}, drawn_at="/study")
+    page = desk.get(f"/study/{NAME}/run/s1-r001")
+    assert "Team Heron, recorrido 1" in page
+    assert "la llegada de la proa a la línea de salida" in page
+    assert "Recorridos rectos" in desk.get(f"/study/{NAME}/class")
+    assert "una página por equipo" in desk.get("/study")
+
+
+def test_what_is_looked_at_is_what_is_printed(desk: Desk, lesson: Path) -> None:
+    looked = desk.client.get(f"/study/{NAME}/print/results.pdf?look")
+    kept = desk.client.get(f"/study/{NAME}/print/results.pdf")
+    assert looked.content == kept.content
+    assert looked.headers["Content-Disposition"].startswith("inline")
+    assert kept.headers["Content-Disposition"].startswith("attachment")
