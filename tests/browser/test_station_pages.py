@@ -157,6 +157,33 @@ def test_a_run_is_led_by_keys_alone_and_seen_on_the_wall(page: Any, browser: Any
     wall.close()
 
 
+def test_a_count_is_typed_beside_the_decision_and_outlives_what_comes_meanwhile(page: Any, station: Station) -> None:
+    page.goto(f"{station.address}/lesson/new?kind=cargo")
+    page.click("button.key:has-text('Begin the lesson')")
+    page.wait_for_url("**/lesson")
+    hands = station.hands[-1]
+    page.keyboard.press("Space")
+    state(page, "ready")
+    hands.happens("armed", "released", "started", t_ns=time.monotonic_ns())
+    hands.happens("ended:time_cap")
+    hands.keeps()
+    state(page, "deciding")
+    page.fill("#count", "7")
+    hands.tells(trial("r1", results={}, status="freed"))
+    page.locator("#k-freed.proposed").wait_for(timeout=WITHIN_MS)
+    assert page.input_value("#count") == "7", "the keys were drawn anew, what was typed stays"
+    judged(page, "lesson-counting")
+    page.press("#count", "Enter")
+    page.locator(".came:has-text('pieces of cargo')").wait_for(timeout=WITHIN_MS)
+    state(page, "deciding")
+    page.fill("#count", "8")
+    page.click("#k-keep")
+    state(page, "called")
+    attempt = hands.desk.standing.attempts[0]  # type: ignore[union-attr]
+    assert (attempt.counts, attempt.status) == ({"cargo": 8}, "valid")
+    assert page.complaints == []
+
+
 def test_a_double_tap_decides_one_run(page: Any, station: Station) -> None:
     hands = begun(page, station)
     page.keyboard.press("Space")
