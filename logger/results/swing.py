@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 from logger.results.motion import Motion
 
 Floats = NDArray[np.float64]
+_DIGITS = 9
+"""A run that ends where the boat gets slower than the limit was not stuck for the last digits of a computer."""
 
 
 def swing_deg(motion: Motion, from_s: float, until_s: float) -> float:
@@ -38,4 +40,4 @@ def slow_s(motion: Motion, from_s: float, until_s: float, *, below_mm_per_s: flo
     step, first, second = np.diff(time), at[:-1], at[1:]
     apart = np.where(first == second, 1.0, second - first)
     share = np.where(first < 0, np.where(second < 0, 1.0, -first / apart), np.where(second < 0, second / apart, 0.0))
-    return float((step * np.clip(share, 0.0, 1.0)).sum())
+    return round(float((step * np.clip(share, 0.0, 1.0)).sum()), _DIGITS)

@@ -13,6 +13,7 @@ _WORTH = 0.25
 _CURES: tuple[tuple[str, str], ...] = (
     (r"gate .+ place", "pull a check boat through the gates (boatrun calibrate gates), or tape their places again"),
     (r"gate .+ stamp|clock of the gates", "use gates on the Pi's own pins, whose stamps are the kernel's"),
+    (r"gate distance", "measure the distance from beam to beam again, the tape straight and along the water"),
     (r".+ line place", "measure the place of that line again, the tape straight and along the water"),
     (r"camera delay", "let a blinking light tell how late the camera is (boatrun calibrate light)"),
     (r"clock of the camera", "use a camera whose driver stamps its pictures"),

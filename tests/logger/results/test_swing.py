@@ -28,3 +28,13 @@ def test_time_below_a_speed_is_read_between_pictures(shop: Any) -> None:
 def test_a_boat_that_stands_for_two_seconds(shop: Any) -> None:
     motion = smooth(shop.track(lambda t: 200 * np.where(t < 2, t, np.maximum(2, t - 2)), until_s=6))
     assert swing.slow_s(motion, 0.5, 5.5, below_mm_per_s=10) == pytest.approx(2, abs=0.15)
+
+
+def test_a_stretch_that_ends_where_the_boat_gets_slow_has_no_time_stuck_in_the_last_digits(shop: Any) -> None:
+    motion = smooth(shop.track(lambda t: 300 * -np.expm1(-t), until_s=6))
+    speed = motion.speed_mm_per_s
+    for limit in np.linspace(5, 40, 36):
+        i = int(np.flatnonzero(speed < limit)[0])
+        share = (speed[i - 1] - limit) / (speed[i - 1] - speed[i])
+        over_s = float(motion.time_s[i - 1] + share * (motion.time_s[i] - motion.time_s[i - 1]))
+        assert swing.slow_s(motion, 1.0, over_s, below_mm_per_s=limit) == 0.0

@@ -40,6 +40,10 @@ def sources_in(folder: Path) -> set[str]:
                 text = ast.unparse(call.args[0])
                 if named in {"Source", "of_run", "of_boat"} and text[:1] in "'\"f" and text[1:2] in "'\"" + text[1:2]:
                     found.add(re.sub(r"\{[^}]*\}", "X", text.removeprefix("f").strip("'\"")))
+                said = [
+                    ast.unparse(k.value) for k in call.keywords if k.arg == "source" and named in {"of", "rectangular"}
+                ]
+                found |= {re.sub(r"\{[^}]*\}", "X", text.removeprefix("f").strip("'\"")) for text in said}
     return {name for name in found if " " in name}
 
 
