@@ -110,7 +110,7 @@ def drifts(runs: Sequence[ClassRun]) -> list[float]:
 
 
 def _of_line(fit: StraightLine, by: str) -> str:
-    what = _("mass of the boat") if by == "mass" else _("speed at the line")
+    what = words.name_of("mass_g" if by == "mass" else SPEED)
     if not fit.is_clear:
         return _("These {n} runs do not show that the drift changes with the {what}.").format(n=fit.count, what=what)
     way = _("Boats with more {what} drifted farther") if fit.slope > 0 else _("Boats with more {what} drifted less far")

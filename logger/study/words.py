@@ -53,7 +53,7 @@ NAMES = (
     N_("time"), N_("time from go"), N_("mean speed"), N_("speed at the line"), N_("top speed"), N_("drift"),
     N_("path length"), N_("straightness"), N_("sideways"), N_("swing"), N_("time stuck"), N_("distance"),
     N_("coast time"), N_("slowing"), N_("drag, linear"), N_("drag, quadratic"), N_("ports"), N_("time in ports"),
-    N_("rings"), N_("cargo"), N_("cargo rate"), N_("obstacle touches"),
+    N_("rings"), N_("cargo"), N_("cargo rate"), N_("obstacle touches"), N_("weights"),
     N_("boat"), N_("version"), N_("power"), N_("blowers"), N_("fan setting"), N_("fan distance"), N_("wind direction"),
     N_("water depth"), N_("mass"), N_("material"),
 )  # fmt: skip
