@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 from heapq import merge
-from itertools import islice, takewhile
+from itertools import takewhile
 from operator import itemgetter
-from typing import TypeVar
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
 from logger.vision.background import Mask
+from logger.vision.batches import batched
 from logger.vision.course import Course
 from logger.vision.doubts import shines
 from logger.vision.fit import AGREED_PX, Fit, Fitter
@@ -24,7 +24,6 @@ from logger.vision.plane import Plane, Windowed
 from logger.vision.seeking import Seeker
 from logger.vision.survey import Survey
 
-T = TypeVar("T")
 _BLOCK_PX = 16
 _MARGIN_PX = 32
 """How much lower the boat may be than the sparse pictures say."""
@@ -375,13 +374,6 @@ class _Chase:
             self.fits.update(good)
             is_found = is_found or bool(good)
         return is_found
-
-
-def batched(items: Iterable[T], count: int) -> Iterator[list[T]]:
-    """The items in lists of `count`, the last perhaps shorter."""
-    rest = iter(items)
-    while batch := list(islice(rest, count)):
-        yield batch
 
 
 def _every(film: Film, found: Survey, rows_px: list[int]) -> Iterator[tuple[int, Windowed, Whole]]:

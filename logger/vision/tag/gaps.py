@@ -18,10 +18,11 @@ from numpy.typing import NDArray
 from logger.config import Rig
 from logger.recording.folder import FrameStamps
 from logger.vision import doubts
+from logger.vision.batches import batched
 from logger.vision.film import StoredFilm
 from logger.vision.fit import Fit, Fitter
 from logger.vision.plane import Plane, Windowed
-from logger.vision.pursuit import batched, complete
+from logger.vision.pursuit import complete
 from logger.vision.stamps import forwards, times_ns
 from logger.vision.tag.course import WIDENS_RAD_PER_S
 from logger.vision.tag.hull import Around
