@@ -107,7 +107,10 @@ def likely_mistakes(check: LengthCheck, way: Way, *, height_mm: float, depth_mm:
     causes: list[tuple[float, str]] = []
     if way != "floor" and depth_mm:
         seen_wet, seen_dry = 1 + depth_mm / (WATER_INDEX * height_mm), 1 + depth_mm / height_mm
-        floor = "the marks lie on the floor and were taken to be at the surface: use --dry or --filled with --depth-mm"
+        floor = (
+            "the marks lie on the floor and were taken to be at the surface: give them as a grid on the floor, with "
+            "the depth (--dry or --filled, --depth-mm)"
+        )
         causes += [(seen_wet, floor), (seen_dry, floor)]
     if way == "floor" and depth_mm:
         bent = depth_mm / height_mm * (1 - 1 / WATER_INDEX)

@@ -49,7 +49,7 @@ def true_square_mm(square_mm: float, ruler_mm: float | None, *, place: str) -> t
     if ruler_mm is None:
         return square_mm, (
             "nobody has measured the bar at the foot of the board's page; without it a page that was printed smaller "
-            "goes unnoticed: say --ruler-mm",
+            "goes unnoticed: lay a ruler along it (--ruler-mm)",
         )
     if abs(ruler_mm - BAR_MM) < _SAME_MM:
         return square_mm, ()

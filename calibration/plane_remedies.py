@@ -21,6 +21,7 @@ from calibration.plane_fit import MarksSeen, PlaneFit, fit_plane, turned
 from calibration.plane_worth import worth
 from calibration.waterplane import View
 
+_MOST_TOGETHER = 3
 _LEAST_GAIN = 0.08
 """Remedies that gain less than this part are not told."""
 
@@ -50,19 +51,74 @@ def remedies(
     *,
     lens_covariance: Floats | None = None,
     depths: DepthsRead | None = None,
+    goal_mm: float = float("inf"),
 ) -> tuple[Remedy, ...]:
-    """What would help most first, over the polygon `area_mm` (N, 2); empty if nothing that is known of would."""
-    now = worth(fit.view, area_mm).worst_mm
-    found = []
-    middle = np.asarray(area_mm, np.float64).reshape(-1, 2).mean(0)
+    """What would help most first, over the polygon `area_mm` (N, 2); empty if nothing that is known of would.
+
+    Where no single thing makes the worst place as good as `goal_mm`, up to three together that do are foretold as well.
+    """
+    area = np.asarray(area_mm, np.float64).reshape(-1, 2)
+    now = worth(fit.view, area).worst_mm
+    tried = _tried(seen, fit, area, lens_covariance, depths)
+    found = [one.remedy for one in tried if one.remedy.worst_mm < (1 - _LEAST_GAIN) * now]
+    if found and min(remedy.worst_mm for remedy in found) > goal_mm:
+        together = _together(tried, area, depths, goal_mm)
+        found += [] if together is None else [together]
+    return tuple(sorted(found, key=lambda remedy: remedy.worst_mm))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Tried:
+    """A remedy, and how things would then be."""
+
+    remedy: Remedy
+    seen: Seen
+    fit: PlaneFit
+    covariance: Floats | None
+
+    @property
+    def has_better_depths(self) -> bool:
+        """Whether depths were read twice as well for it."""
+        return self.remedy.words.startswith("measure ") and "--u-depth-mm" in self.remedy.words
+
+
+def _tried(
+    seen: Seen, fit: PlaneFit, area: Floats, lens_covariance: Floats | None, depths: DepthsRead | None
+) -> list[_Tried]:
+    """All that is known of, each by itself."""
+    found, middle = [], area.mean(0)
     for words, other, covariance in _tries(seen, fit, middle, lens_covariance, depths):
         again = fit_plane(
             fit.view.lens, fit.view.pose, marks=other.marks, boards=other.boards,
             boards_at=_lie(fit, middle)[: len(other.boards)], lens_covariance=covariance,
         )  # fmt: skip
-        found.append(Remedy(words, worth(again.view, area_mm).worst_mm))
-    helpful = [remedy for remedy in found if remedy.worst_mm < (1 - _LEAST_GAIN) * now]
-    return tuple(sorted(helpful, key=lambda remedy: remedy.worst_mm))
+        found.append(_Tried(Remedy(words, worth(again.view, area).worst_mm), other, again, covariance))
+    return found
+
+
+def _together(tried: Sequence[_Tried], area: Floats, depths: DepthsRead | None, goal_mm: float) -> Remedy | None:
+    """The best, with what is best after it, until it is good enough; None if three are not."""
+    done: list[str] = []
+    for step in range(_MOST_TOGETHER):
+        best = min(
+            (one for one in tried if not any(_is_said(one.remedy.words, before) for before in done)),
+            key=lambda one: one.remedy.worst_mm, default=None,
+        )  # fmt: skip
+        if best is None:
+            return None
+        done.append(best.remedy.words)
+        if best.remedy.worst_mm <= goal_mm:
+            return Remedy("; and ".join(done), best.remedy.worst_mm)
+        if best.has_better_depths and depths is not None:
+            depths = replace(depths, u_mm=depths.u_mm / 2)
+        if step + 1 < _MOST_TOGETHER:
+            tried = _tried(best.seen, best.fit, area, best.covariance, depths)
+    return None
+
+
+def _is_said(words: str, before: str) -> bool:
+    """Whether that was done already; what was measured anew is not measured anew once more."""
+    return words == before or (words.startswith("measure ") and before.startswith("measure "))
 
 
 _Try = tuple[str, Seen, Floats | None]

@@ -138,7 +138,9 @@ def work_out(wish: PlaneWish) -> PlaneResult:
 
 def _remedies(wish: PlaneWish, seen: Seen, fit: PlaneFit) -> tuple[Remedy, ...]:
     depths = DepthsRead(wish.readings, wish.u_depth_mm) if wish.readings else None
-    return remedies(seen, fit, wish.rig.tank.outline_mm, lens_covariance=wish.lens_covariance, depths=depths)
+    return remedies(
+        seen, fit, wish.rig.tank.outline_mm, lens_covariance=wish.lens_covariance, depths=depths, goal_mm=GOAL_MM
+    )
 
 
 # --- what was seen ---
@@ -345,7 +347,7 @@ def _checks(wish: PlaneWish, view: View, effect: WaterEffect | None) -> tuple[tu
     if not wish.checks:
         return (), [
             "not set against a known length: a wrong scale (print, depth, marks taken for the surface) would not show; "
-            "lay a ruler on the water and give --check-length"
+            "lay a ruler on the water and give its length (--check-length)"
         ]
     try:
         done = tuple(check_length(view, known) for known in wish.checks)

@@ -104,7 +104,7 @@ def _corners(view: BoardSeen, tails: NDArray[np.float64], scale: float) -> list[
 
 def coverage_picture(shown: Coverage) -> str:
     """An SVG document of what views cover so far: corners in each ninth of the picture, and the four tilts."""
-    wide, high, left, top = 150.0, 84.0, 130.0, 46.0
+    wide, high, left, top = 172.0, 97.0, 150.0, 58.0
     parts = [svg.tag("rect", x=0, y=0, width=2 * left + 3 * wide, height=2 * top + 3 * high, fill="#eef6f7")]
     for row, counts in enumerate(shown.corners_count):
         for column, count in enumerate(counts):
@@ -112,15 +112,19 @@ def coverage_picture(shown: Coverage) -> str:
             look = {"fill": "#f6d9cc" if bare else "#cfe6ea", "stroke": "#35545e"}
             parts.append(svg.tag("rect", x=x, y=y, width=wide, height=high, **look))
             words = "none yet" if bare else f"{count} corners"
-            parts.append(svg.words(x + wide / 2, y + high / 2 + 6, words, **_LETTERS, text_anchor="middle"))
+            parts.append(svg.words(x + wide / 2, y + high / 2 + 9, words, **_LARGE, text_anchor="middle"))
     middle_x, middle_y = left + 1.5 * wide, top + 1.5 * high
     places = {"left": (left / 2, middle_y), "right": (1.5 * left + 3 * wide, middle_y),
-              "top": (middle_x, 30.0), "bottom": (middle_x, 2 * top + 3 * high - 14)}  # fmt: skip
+              "top": (middle_x, 38.0), "bottom": (middle_x, 2 * top + 3 * high - 20)}  # fmt: skip
     for side, (x, y) in places.items():
         there = shown.tilt_deg[side] >= WANTED_TILT_DEG
-        words = f"{side}: {shown.tilt_deg[side]:.0f}°" if there else f"tilt {side} away"
+        lines = [f"{side}: {shown.tilt_deg[side]:.0f}°"] if there else [f"tilt {side}", "away"]
+        if side in ("top", "bottom"):
+            lines = [" ".join(lines)]
         colour = "#12343f" if there else "#a63a0b"
-        parts.append(svg.words(x, y, words, **(_LETTERS | {"fill": colour}), text_anchor="middle"))
+        for number, line in enumerate(lines):
+            down = 30 * number - 15 * (len(lines) - 1) + (0 if side in ("top", "bottom") else 9)
+            parts.append(svg.words(x, y + down, line, **(_LARGE | {"fill": colour}), text_anchor="middle"))
     return svg.picture(
         2 * left + 3 * wide, 2 * top + 3 * high, *parts, title=f"{shown.views_count} views so far",
         summary=f"{_summary(shown)} {'; '.join(shown.advice) or 'Nothing is missing'}.", key="cover",
@@ -128,3 +132,5 @@ def coverage_picture(shown: Coverage) -> str:
 
 
 _LETTERS = {"font_family": "Noto Sans, DejaVu Sans, sans-serif", "font_size": 16, "fill": "#12343f"}
+_LARGE = _LETTERS | {"font_size": 26}
+"""To be read on a telephone at arm's length, while the other hand holds the board."""

@@ -61,7 +61,7 @@ def test_a_floor_grid_taken_for_the_surface_is_noticed_and_named(wet: bool, perc
     assert 100 * (check.ratio - 1) == pytest.approx(percent, abs=0.4)
     (told,) = scale_words([check], "rim", height_mm=1200, depth_mm=DEPTH_MM)
     assert f"{check.ratio - 1:+.1%}: they do not agree" in told
-    assert "the marks lie on the floor and were taken to be at the surface: use --dry or --filled" in told
+    assert "the marks lie on the floor and were taken to be at the surface: give them as a grid on the floor" in told
 
 
 @pytest.mark.parametrize(

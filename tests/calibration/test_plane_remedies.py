@@ -98,3 +98,19 @@ def test_where_one_thing_helps_nothing_else_is_promised() -> None:
         "measure the marks' places and the heights above the water anew, both twice as well (--u-mark-mm, "
         "--u-height-mm)": pytest.approx(better, rel=0.01),
     }
+
+
+def test_where_no_single_thing_is_enough_those_that_are_together_are_told_and_come_true() -> None:
+    """A floor seen through water only, with a tape's millimetre and one depth: no single remedy reaches 2.8 mm."""
+    seen = through_water([DepthReading(100.0)])
+    foretold = told(seen, depths=DEPTHS, goal_mm=2.8)
+    best, *others = foretold.items()
+    assert best[0] == (
+        "measure the marks' places and the depths anew, both twice as well (--u-mark-mm, --u-depth-mm); and "
+        "read the depth at the four corners of the grid, too"
+    )
+    assert best[1] <= 2.8 < min(mm for _, mm in others)
+    corners = [DepthReading(100.0, place) for place in ((75, -180), (1425, -180), (1425, 180), (75, 180))]
+    assert best[1] == pytest.approx(worst_mm(through_water(corners, u_mark_mm=0.5, u_mm=1.0)), rel=0.03)
+    assert told(seen, depths=DEPTHS, goal_mm=3.5) == dict(others), "where one thing is enough, one is told"
+    assert not any("; and " in words for words in told(seen, depths=DEPTHS, goal_mm=0.1)), "what is out of reach is not"

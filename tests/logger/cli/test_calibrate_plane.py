@@ -279,7 +279,7 @@ def test_a_grid_on_the_floor_that_was_taken_for_the_surface_is_refused_by_a_rule
         )
     ]
     (rig.parent / "marks.csv").write_text("\n".join(["mark,x_mm,y_mm,height_mm,column_px,row_px", *rows]) + "\n")
-    told = r"\+\d\.\d%: they do not agree; .*the marks lie on the floor and were taken to be at the surface: use --dry"
+    told = r"\+\d\.\d%: they do not agree; .*the marks lie on the floor and were taken to be at the surface: give them"
     refused(rig, [*RIM, "--check-length", *slat(), "1000"], told, capsys)
 
 
