@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from datetime import datetime
 
 import numpy as np
 from xlsxwriter import Workbook
@@ -17,7 +16,7 @@ from logger.results.export import Table, kind_of
 _MOST_EXACT = 2**53
 """Whole numbers beyond this are written as text: a spreadsheet keeps 15 digits and would round stamps."""
 _WIDEST = 40
-_MADE_AT = datetime(1980, 1, 1)
+_MADE_AT = np.datetime64("1980-01-01T00:00:00").item()
 """So that the same tables are the same file."""
 _NOUGHT = "1899-12-30"
 """The day from which spreadsheets count (ISO/IEC 29500-1, 18.17.4.1)."""
