@@ -11,11 +11,11 @@ from calibration.quantity import Quantity, Source
 from logger.config import KindOfRun
 from logger.results import bow, budget, drift, path, sources, speeds, swing, times
 from logger.results.case import Case
-from logger.results.crossings import STANDING_MM_PER_S, approach_mm_per_s, moment_near_s
+from logger.results.crossings import STANDING_MM_PER_S, Reached, approach_mm_per_s, moment_near_s, moment_s
 from logger.results.lines import Ahead, place_source
 from logger.results.motion import Motion, X, Y
 from logger.results.trial import EndReason, NotMeasured, Result
-from logger.results.witnesses import Testimony
+from logger.results.witnesses import Testimony, denied
 
 _UNITS = {
     "drift_mm": "mm", "coast_time_s": "s", "distance_mm": "mm", "speed_max_m_per_s": "m/s", "path_mm": "mm",
@@ -196,7 +196,7 @@ def _along(case: Case, heard: Testimony, end: Ending) -> _Asked | NotMeasured:
     if not heard.first:
         return heard.first
     assert case.motion is not None and case.first is not None  # noqa: S101, PT018
-    begin_s = case.since_first_s(heard.first.t_ns(case.origin_ns))
+    begin_s = _began_s(case, heard.first)
     end_s = case.since_first_s(end.t_ns)
     within = max(begin_s, 0.0), min(end_s, float(case.motion.time_s[-1]))
     if within[1] - within[0] <= 0.05:
@@ -209,6 +209,16 @@ def _along(case: Case, heard: Testimony, end: Ending) -> _Asked | NotMeasured:
         {} if near is None else {"speed_max_m_per_s": near},
         swing.u_swing_deg(case.motion, *within),
     )
+
+
+def _began_s(case: Case, first: Reached) -> float:
+    """When the way began, seconds after the motion's first moment: by the camera where it denies what the gate says."""
+    assert case.motion is not None and case.first is not None  # noqa: S101, PT018
+    if denied(first):
+        seen = moment_s(case.motion, case.first, after_s=case.since_first_s(case.from_ns))
+        if not isinstance(seen, NotMeasured):
+            return seen
+    return case.since_first_s(first.t_ns(case.origin_ns))
 
 
 def _on_the_way(
