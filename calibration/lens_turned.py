@@ -153,6 +153,7 @@ class _Costs:
         at[2:4] -= lens.middle_px
         at = np.append(at[list(whole.free)], np.zeros(bows[0].shape[1]))
         scale = np.sqrt(np.sum([np.sum(one**2, axis=0) for one in jacobians], axis=0))
+        scale = np.maximum(scale, np.finfo(float).tiny)
         at, scaled = at * scale, [one / scale for one in jacobians]
         curves = np.array([one.T @ one for one in scaled])
         pulls = np.array([one.T @ off for one, off in zip(scaled, residuals, strict=True)])
