@@ -78,7 +78,7 @@ tags = st.builds(Tag, st.just("square"), st.integers(0, 99), st.floats(1, 99), s
 )
 boats = st.builds(
     Boat, name, name, st.integers(1, 99), amount, st.just(1.0), amount, st.just(0.5), amount, st.just(0.1), amount,
-    st.just(0.3), amount, name, name, st.none() | tags,
+    st.just(0.3), amount, name, name, name, st.none() | tags,
 )  # fmt: skip
 conditions = st.builds(
     Conditions, st.sampled_from(["fan", "breath"]), st.none() | st.integers(0, 9), amount, name,
