@@ -69,15 +69,17 @@ def results(sheet: Sheet, whole: Class) -> None:
             kept = [one.run.trial.results[name].quantity.value for one in runs if usable(one)]
             other = [words.status_of(one.run.trial.status) for one in runs if not one.counts]
             other += [
-                words.value_only(one.run.trial.results[name])
+                _("at least {value}").format(value=f"{one.run.trial.results[name].quantity.value:.{places}f}")
                 for one in runs
                 if one.counts and not usable(one) and name in one.run.trial.results
             ]
             shown = [f"{v:.{places}f}" for v in kept]
             mean = f"{statistics.fmean(kept):.{places}f}" if kept else "–"
             spread = f"{statistics.stdev(kept):.{places}f}" if len(kept) > 1 else "–"
-            rows.append([boat, "   ".join(shown), mean, spread, ", ".join(other)])
-        flow.table([_("Boat"), _("Runs"), _("Mean"), _("Spread"), _("Not counted")], rows, shares=(1.6, 3, 1, 1, 1.6))
+            rows.append([boat, "; ".join(shown), mean, spread, ", ".join(other)])
+        titles = [_("Boat"), _("Runs"), _("Mean"), _("Spread"), _("Not in the mean")]
+        flow.table(titles, rows, shares=(1.6, 3, 1, 1, 1.6))
+        flow.space(1.5)
         flow.say(counts_told(whole, kind), size_pt=TEACHER_PT)
     if whole.missing:
         flow.heading(_("Runs that are missing"), size_pt=TEACHER_PT + 2)

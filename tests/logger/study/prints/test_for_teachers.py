@@ -27,7 +27,7 @@ def test_the_sheet_for_a_stopwatch_has_the_columns_of_the_file(whole: Class, tmp
 def test_every_run_of_every_boat_is_in_the_results(whole: Class, tmp_path: Path) -> None:
     """By hand: Heron's first boat 1000/240, 1000/250, 1000/260 s."""
     text = said(whole, "results", tmp_path)
-    assert "4.17 4.00 3.85 4.00 0.16" in text
+    assert "4.17; 4.00; 3.85 4.00 0.16" in text
     assert "did not finish" in text
     assert "5 of 7 teams got clearly faster" in text
 
