@@ -26,10 +26,16 @@
       layer.push(text(4, 18, g.up.name, "axis-name", "start"), text(right, height - 6, g.name, "axis-name", "end"));
       for (const p of g.points) layer.push(el("circle", { class: p.floor ? "run left-out" : "run", r: 7, cx: this.across.px(p.x), cy: this.upright.px(p.y) }, Object.assign(el("title"), { textContent: p.name })));
       for (const p of g.points) if (p.floor) layer.push(el("path", { class: "more", d: `M${this.across.px(p.x) - 6},${this.upright.px(p.y) - 10}l6,-8l6,8` }));
-      if (g.names) for (const p of g.points) layer.push(text(this.across.px(p.x) + 9, this.upright.px(p.y) - 8, p.name.replace(/^Team /, ""), "tick", this.across.px(p.x) > right - 70 ? "end" : "start"));
+      if (g.names) for (const p of g.points) layer.push(this.named(p, right));
       this.over = el("g", {});
       this.svg.replaceChildren(...keep, ...layer, this.over);
       this.line();
+    }
+
+    // beside its dot, on the side where there is paper, and off the arrow above it
+    named(p, right) {
+      const [x, y] = [this.across.px(p.x), this.upright.px(p.y)], name = p.name.replace(/^Team /, "");
+      return x > right - 70 ? text(x - 12, y + 5, name, "tick", "end") : text(x + (p.floor ? 12 : 9), y - (p.floor ? -5 : 8), name, "tick", "start");
     }
 
     at(x) { const [a, b] = this.ends; return a.y + ((x - a.x) / (b.x - a.x)) * (b.y - a.y); }
