@@ -30,6 +30,8 @@ WINDOW_S = SPEED_MAX_WINDOW_S
 GHOST_POINTS = 100
 """Of another run laid over this one so many moments are enough."""
 _COVERAGE = 1.96
+_ROOM = 0.02
+"""So much of its length an axis goes on beyond the last value at least."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,9 +120,12 @@ def reach_of(ways: Sequence[Way]) -> Reach:
 def _round(arrays: Any, about_count: int) -> tuple[float, float]:
     found = [a[np.isfinite(a)] for a in arrays]
     found = [a for a in found if len(a)]
+    if not found:
+        return 0.0, 1.0
     low = min([0.0, *(float(a.min()) for a in found)])
     high = max([0.0, *(float(a.max()) for a in found)]) or 1.0
-    step = round_step(high - low, about_count)
+    step, room = round_step(high - low, about_count), _ROOM * (high - low)  # a dot at the frame would be cut off
+    low, high = low - room if low else low, high + room if high else high
     return math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
 
 
