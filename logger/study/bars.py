@@ -8,8 +8,12 @@ from collections.abc import Mapping, Sequence
 from logger.study import svg
 from logger.study.axes import axis
 
-WIDTH, HEIGHT = 720.0, 400.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 70.0, 705.0, 36.0, 330.0
+HEIGHT = 400.0
+_LEFT, _TOP, _BOTTOM = 70.0, 36.0, 330.0
+_BESIDE = 15.0
+_ROOM_WIDE, _ROOM_FEW = 635.0, 295.0
+"""What the bars have of the width; of a few, as much as a telephone shows without making letters small."""
+_FEW = 4
 _DOT_PX = 6.0
 _MOST_NAME = 9
 
@@ -18,12 +22,15 @@ def bar_chart(values: Mapping[str, Sequence[float]], *, name: str, title: str, k
     """An SVG; `values` are the runs of each boat, at least one each, in the unit that `name` says."""
     highest = max(v for runs in values.values() for v in runs)
     upright = axis(0.0, highest, start_px=_BOTTOM, end_px=_TOP, about_count=8, from_zero=True)
-    parts = [svg.tag("rect", x=_LEFT, y=_TOP, width=_RIGHT - _LEFT, height=_BOTTOM - _TOP, class_="paper")]
+    is_narrow = len(values) <= _FEW
+    whole = _ROOM_FEW if is_narrow else _ROOM_WIDE
+    right = _LEFT + whole
+    parts = [svg.tag("rect", x=_LEFT, y=_TOP, width=whole, height=_BOTTOM - _TOP, class_="paper")]
     for v in upright.ticks():
         y = upright.px(v)
-        parts.append(svg.tag("line", x1=_LEFT, x2=_RIGHT, y1=y, y2=y, class_="nought" if v == 0 else "square"))
+        parts.append(svg.tag("line", x1=_LEFT, x2=right, y1=y, y2=y, class_="nought" if v == 0 else "square"))
         parts.append(svg.words(_LEFT - 8, y + 5, upright.label(v), class_="tick", text_anchor="end"))
-    room = (_RIGHT - _LEFT) / len(values)
+    room = whole / len(values)
     for i, (boat, runs) in enumerate(values.items()):
         middle, mean = _LEFT + room * (i + 0.5), statistics.fmean(runs)
         top = upright.px(mean)
@@ -40,4 +47,5 @@ def bar_chart(values: Mapping[str, Sequence[float]], *, name: str, title: str, k
         f"{boat}: {len(runs)} run{'s' if len(runs) > 1 else ''}, mean {statistics.fmean(runs):.2f}"
         for boat, runs in values.items()
     )
-    return svg.picture(WIDTH, HEIGHT - 30, *parts, title=title, summary=f"{told}.", key=key, class_="bars")
+    size = "bars narrow" if is_narrow else "bars"
+    return svg.picture(right + _BESIDE, HEIGHT - 30, *parts, title=title, summary=f"{told}.", key=key, class_=size)

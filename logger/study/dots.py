@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from logger.study import svg
 from logger.study.axes import Axis, axis
 
-WIDTH = 720.0
-_LEFT, _RIGHT = 170.0, 690.0
-_TOP, _ROW = 20.0, 52.0
+WIDTH = 380.0
+"""As wide as a telephone shows without making letters small: each boat's name stands above its row."""
+_LEFT, _RIGHT = 14.0, 366.0
+_TOP, _ROW, _NAME = 12.0, 62.0, 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +38,8 @@ def dot_plot(dots: Sequence[Dot], means: dict[str, float], *, name: str, key: st
     bottom = _TOP + _ROW * len(boats)
     low = min(dot.value - dot.U for dot in dots)
     high = max(dot.value + dot.U for dot in dots)
-    across = axis(low, high, start_px=_LEFT, end_px=_RIGHT, about_count=6, from_zero=low < 0.4 * high)
-    rows = {boat: _TOP + _ROW * (i + 0.5) for i, boat in enumerate(boats)}
+    across = axis(low, high, start_px=_LEFT, end_px=_RIGHT, about_count=5, from_zero=low < 0.4 * high)
+    rows = {boat: _TOP + _ROW * i + (_ROW + _NAME) / 2 for i, boat in enumerate(boats)}
     return svg.picture(
         WIDTH,
         bottom + 64,
@@ -50,7 +51,7 @@ def dot_plot(dots: Sequence[Dot], means: dict[str, float], *, name: str, key: st
         title=title,
         summary=summary,
         key=key,
-        class_="dots",
+        class_="dots narrow",
     )
 
 
@@ -62,7 +63,7 @@ def _frame(across: Axis, rows: dict[str, float], bottom: float) -> list[str]:
     ]
     return upright + [
         svg.tag("line", x1=_LEFT, x2=_RIGHT, y1=y, y2=y, class_="row")
-        + svg.words(_LEFT - 12, y + 6, boat, class_="boat-name", text_anchor="end")
+        + svg.words(_LEFT + 6, y - (_ROW - _NAME) / 2 - 3, boat, class_="boat-name")
         for boat, y in rows.items()
     ]
 
