@@ -9,6 +9,12 @@ from logger.errors import InputError
 from logger.lesson.plan import CAN_BE_SET, Given, LessonPlan, Team, plan_from_table, plan_table
 from logger.study.experiment import Experiment, running_order
 
+_LESSON_EACH = "print the order, and make a lesson for each of its values"
+_INSTEAD = {
+    "material": "change the boat instead, one boat of each material: a class's page compares them by material",
+    "version": "sail the first version, rebuild, sail the next: a class's page compares before and after",
+}
+
 
 def boats_of(experiment: Experiment, *, otherwise: str = "Boat") -> tuple[str, ...]:
     """The boats that take part, in the order of the plan; `otherwise` where it names none."""
@@ -28,7 +34,7 @@ def given_by(experiment: Experiment, teams: Sequence[Team]) -> tuple[Given, ...]
     if not is_boat and changed not in CAN_BE_SET:
         raise InputError(
             f"experiment: {changed} cannot be set from run to run of a lesson: it stands on the boat's card or in the "
-            "rig file; print the order, and make a lesson for each of its values"
+            f"rig file; {_INSTEAD.get(changed, _LESSON_EACH)}"
         )
     numbers = {team.boat.name.casefold(): team.number for team in teams}
     only = teams[0].number if len(teams) == 1 else None
