@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from importlib.util import find_spec
 from typing import Any
 
 import pytest
@@ -10,12 +11,23 @@ import pytest
 from tests.browser.chromium import BROWSER
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Skips what opens a browser where none can be had, before anything is set up for it."""
+    reason = ""
+    if find_spec("playwright") is None or find_spec("axe_playwright_python") is None:
+        reason = "the extra `browser` is not installed"
+    elif BROWSER is None:
+        reason = "there is no Chromium here: install it to open the pages (apt-get install chromium)"
+    for item in items:
+        if reason and "browser" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.skip(reason=reason))
+
+
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    playwright = pytest.importorskip("playwright.sync_api", reason="the extra `browser` is not installed")
-    if BROWSER is None:
-        pytest.skip("there is no Chromium here: install it to open the pages (apt-get install chromium)")
-    with playwright.sync_playwright() as driver:
+    from playwright.sync_api import sync_playwright  # an extra, which not everybody has
+
+    with sync_playwright() as driver:
         opened = driver.chromium.launch(executable_path=BROWSER, args=["--no-sandbox", "--disable-gpu"])
         yield opened
         opened.close()

@@ -20,6 +20,7 @@ from calibration.lens import LENS_PARAMETERS
 from calibration.waterplane import View
 from logger.recording.boat_card import read_boat
 from logger.recording.rig_toml import read_rig
+from tests.browser.chromium import axe_found
 from tests.browser.person import Person, served
 from tests.calibration import plane_picture
 from tests.calibration.board_views import painted_at, places
@@ -28,7 +29,6 @@ from tests.logger.cli.test_calibrate_plane import RIG
 from tests.logger.station.test_plane_session import still
 
 pytestmark = pytest.mark.browser
-axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="the extra `browser` is not installed")
 SIZES = {"wide": (1280, 900), "narrow": (390, 844)}
 GATES = """
 [[gates]]
@@ -260,7 +260,7 @@ def test_every_page_can_be_used_by_everybody_and_nothing_hangs_over(rigged: Rigg
         for size, (width, height) in SIZES.items():
             page.set_viewport_size({"width": width, "height": height})
             page.goto(rigged.address + path)
-            found = axe.Axe().run(page).response
+            found = axe_found(page)
             told += [
                 f"{path} {size} {one['impact']} {one['id']}: {one['help']}: {node['html'][:160]}"
                 for one in found["violations"] if one["impact"] in ("serious", "critical", "moderate")

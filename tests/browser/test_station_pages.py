@@ -20,6 +20,7 @@ import uvicorn
 from logger.lesson.desk import Desk
 from logger.web.app import build
 from logger.web.server import opened
+from tests.browser.chromium import axe_found
 from tests.browser.person import Person
 from tests.browser.test_calibration_pages import PAGES
 from tests.logger.cli.test_calibrate_plane import RIG
@@ -27,7 +28,6 @@ from tests.logger.lesson.lessons import Hands, trial
 from tests.logger.web.test_app import every_route
 
 pytestmark = pytest.mark.browser
-axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="the extra `browser` is not installed")
 HERE = "127.0.0.1"
 OTHERS = ("teams", "sofar", "stored", "rig", "study", "experiments", "lesson/new")
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "low": (1280, 720), "wall": (1920, 1080)}
@@ -82,7 +82,7 @@ def judged(page: Any, name: str) -> None:
         if folder:
             page.screenshot(path=str(Path(folder) / f"{name}-{size}.png"), full_page="board" not in name)
     page.set_viewport_size({"width": 390, "height": 844})
-    found = axe.Axe().run(page).response["violations"]
+    found = axe_found(page)["violations"]
     serious = [
         (one["id"], [node["html"][:120] for node in one["nodes"]][:3])
         for one in found

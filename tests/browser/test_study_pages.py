@@ -19,10 +19,10 @@ import pytest
 from logger.study.bands import rounded
 from logger.study.class_folder import read_class
 from logger.study.pack.writing import pack
+from tests.browser.chromium import axe_found
 from tests.logger.study.invented_class import Sail, along_mm, speed_mm_per_s, track_of, write_class
 
 pytestmark = pytest.mark.browser
-axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="the extra `browser` is not installed")
 SIZES = {"wide": (1280, 900), "tablet": (820, 1100), "narrow": (390, 844)}
 LOOKED_AT = (
     ("2-3", "narrow"),
@@ -309,7 +309,7 @@ def test_everybody_can_use_it_and_nothing_hangs_over(folder: Path, page: Any, na
         if name.startswith("experiment--"):
             page.click("#h-runs")
         kept_shot(page, f"study_{name}_{band}_{size}")
-        found = axe.Axe().run(page).response
+        found = axe_found(page)
         told += [
             f"{name} {band} {size} {one['impact']} {one['id']}: {one['help']}: {node['html'][:160]}"
             for one in found["violations"] if one["impact"] in ("serious", "critical", "moderate")

@@ -90,7 +90,7 @@ def test_what_no_run_can_be_set_to_is_refused_before_the_lesson_begins() -> None
     wrong = replace(HEAVY, changed=Changed("power", choices=("fan", "rubber")))
     with pytest.raises(ConfigError, match="rubber"):
         in_order_of(wrong, plan(2, kind="drift"))
-    with pytest.raises(InputError, match="material cannot be set from run to run .* one boat of each material"):
+    with pytest.raises(InputError, match=r"material cannot be set from run to run .* one boat of each material"):
         in_order_of(replace(HEAVY, changed=Changed("material", choices=("foil", "clay"))), plan(2))
     with pytest.raises(InputError, match="found no team with the boat 'Boat 2'"):
         in_order_of(HEAVY, plan(1))
