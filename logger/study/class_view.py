@@ -99,7 +99,7 @@ def _drawing(measured: Sequence[Run], boats: Sequence[Repeats], name: str, key: 
     unit = boats[0].mean.unit
     summary = "; ".join(
         several("{boat}: {n} run, mean {mean}", "{boat}: {n} runs, mean {mean}", boat.count).format(
-            boat=boat.boat, n=boat.count, mean=_plain(boat)
+            boat=boat.boat, n=boat.count, mean=mean_told(boat)
         )
         for boat in boats
     )
@@ -141,7 +141,7 @@ def _value_and_doubt(quantity: Quantity) -> tuple[float, float]:
     return quantity.value, quantity.U
 
 
-def _plain(boat: Repeats) -> str:
+def mean_told(boat: Repeats) -> str:
     """The mean, to the place that repeats and rig together allow."""
     shown = max(decimals_for(boat.mean_with_spread.u, 1), 0)
     text = words.with_unit(f"{boat.mean.value:.{shown}f}", boat.mean.unit)
@@ -150,7 +150,7 @@ def _plain(boat: Repeats) -> str:
 
 def _row(boat: Repeats) -> ClassRow:
     spread = _("one run: not known") if boat.spread is None else words.doubt_alone(boat.spread, boat.mean.unit)
-    return ClassRow(boat.boat, boat.count, _plain(boat), spread, f"± {words.give_or_take(boat.mean)}")
+    return ClassRow(boat.boat, boat.count, mean_told(boat), spread, f"± {words.give_or_take(boat.mean)}")
 
 
 def _kept_open(pair: Comparison, boats: Sequence[Repeats]) -> bool:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from calibration.quantity import decimals_for
 from logger.study import words
-from logger.study.class_folder import Class, ClassRun
+from logger.study.class_folder import Class
+from logger.study.class_view import mean_told
 from logger.study.compare import Comparison, Repeats, compare_all, grouped, repeats_of
 from logger.study.dots import Dot, dot_plot
 from logger.study.tongue import _, several
@@ -49,8 +50,9 @@ def materials(whole: Class, kind: str) -> Materials | None:
         if one.counts and name in one.run.trial.results and one.run.card.boat.version == newest[one.team]
     ]  # fmt: skip
     named = {one.boat: " ".join(one.run.card.boat.material.split()).casefold() for one in runs}
+    floors_of = Counter(one.boat for one in runs if one.run.trial.results[name].at_least)
     boats = {
-        boat: repeats_of(boat, quantities, floors_count=_floors(runs, boat, name))
+        boat: repeats_of(boat, quantities, floors_count=floors_of[boat])
         for boat, quantities in grouped([(one.boat, one.run.trial.results[name].quantity) for one in runs]).items()
     }
     kinds = sorted({material for material in named.values() if material})
@@ -71,10 +73,6 @@ def materials(whole: Class, kind: str) -> Materials | None:
     )
 
 
-def _floors(runs: Sequence[ClassRun], boat: str, name: str) -> int:
-    return sum(one.run.trial.results[name].at_least for one in runs if one.boat == boat)
-
-
 def _drawing(by_kind: dict[str, list[Repeats]], found: Sequence[Repeats], name: str, *, key: str) -> str:
     dots = [
         Dot(material, one.mean.value, one.mean.U, at_least=one.floors_count > 0, note=one.boat)
@@ -82,7 +80,7 @@ def _drawing(by_kind: dict[str, list[Repeats]], found: Sequence[Repeats], name: 
         for one in own
     ]
     means = {one.boat: one.mean.value for one in found if one.count > 1 and not one.floors_count}
-    summary = "; ".join(f"{one.boat}: {_boats(one.count)}, {_mean(one)}" for one in found)
+    summary = "; ".join(f"{one.boat}: {_boats(one.count)}, {mean_told(one)}" for one in found)
     title = _("Every boat as a dot, by its material: {what}").format(what=words.name_of(name))
     axis = f"{words.name_of(name)} ({words.unit_words(found[0].mean.unit)})"
     return dot_plot(dots, means, name=axis, key=key, title=title, summary=f"{summary}.")
@@ -92,18 +90,9 @@ def _boats(count: int) -> str:
     return several("{n} boat", "{n} boats", count).format(n=count)
 
 
-def _mean(one: Repeats) -> str:
-    text = words.with_unit(f"{one.mean.value:.{_places(one)}f}", one.mean.unit)
-    return _("at least {value}").format(value=text) if one.floors_count else text
-
-
-def _places(one: Repeats) -> int:
-    return max(decimals_for(one.mean_with_spread.u, 1), 0)
-
-
 def _row(one: Repeats, own: Sequence[Repeats]) -> MaterialRow:
     spread = "–" if one.spread is None else words.doubt_alone(one.spread, one.mean.unit)
-    return MaterialRow(one.boat, ", ".join(boat.boat for boat in own), _mean(one), spread)
+    return MaterialRow(one.boat, ", ".join(boat.boat for boat in own), mean_told(one), spread)
 
 
 def _pair(pair: Comparison, found: Sequence[Repeats], name: str) -> str:
