@@ -67,6 +67,7 @@ def at_line(
         sources.of_run("when the bow was at the line", owner.run_id): late * u_past_mm(motion, line, found),
         sources.of_boat("boat outline", owner.boat): -late * motion.u_outline_mm,
         place_source(line.line): late * line.line.u_mm,
+        sources.of_run("gusts too short to be seen", owner.run_id): GUSTS * read.speed_mm_per_s,
     }
     places = motion.shifted_places_at(found)
     for name, moved in zip(motion.shifts, read.moved_mm_per_s, strict=True):
