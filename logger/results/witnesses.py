@@ -55,14 +55,10 @@ class Testimony:
 
 def testimony(case: Case) -> Testimony:
     """Hear all witnesses of one run."""
-    if case.first is None or case.last is None:
-        missing = "start" if case.first is None else "finish or mark"
-        none = NotMeasured(f"The rig has no {missing} line.")
-        return Testimony(none, none, None, None, ())
     flags: list[str] = []
-    seen_first = _camera(case, case.first, after_ns=case.from_ns)
+    seen_first = _camera(case, case.first, "start", after_ns=case.from_ns)
     after_ns = case.from_ns if not seen_first else seen_first.t_ns(case.origin_ns)
-    seen_last = _camera(case, case.last, after_ns=after_ns)
+    seen_last = _camera(case, case.last, "finish or mark", after_ns=after_ns)
     pair = gates.pair(
         _there(case, case.first, flags),
         _there(case, case.last, flags),
@@ -73,12 +69,14 @@ def testimony(case: Case) -> Testimony:
     first = _believed(case, case.first, pair.start, seen_first, pair, flags)
     last = _believed(case, case.last, pair.end, seen_last, pair, flags)
     if first and last and last.time.value <= first.time.value:
-        last = NotMeasured(f"The {case.last.line.name} line was reached before the {case.first.line.name} line.")
+        last = NotMeasured(f"The {last.line} line was reached before the {first.line} line.")
     flags += _early(case, first) + _again(case, pair, last)
     return Testimony(first, last, pair.start, pair.end, tuple(flags))
 
 
-def _camera(case: Case, line: Ahead, *, after_ns: int) -> Reached | NotMeasured:
+def _camera(case: Case, line: Ahead | None, role: str, *, after_ns: int) -> Reached | NotMeasured:
+    if line is None:
+        return NotMeasured(f"The rig has no {role} line.")
     if case.motion is None:
         return NotMeasured(case.why_no_motion)
     known = CameraDoubts(case.owner, case.u_camera_moment_s)
@@ -86,10 +84,10 @@ def _camera(case: Case, line: Ahead, *, after_ns: int) -> Reached | NotMeasured:
     return by_camera(case.motion, line, known, origin_ns=case.origin_ns, after_s=after_s)
 
 
-def _there(case: Case, line: Ahead, flags: list[str]) -> Sequence[Passage]:
+def _there(case: Case, line: Ahead | None, flags: list[str]) -> Sequence[Passage]:
     """The passages of the line's gate, without those that the camera saw no boat for."""
-    gate = case.rig.gate_at(line.line.name)
-    if gate is None:
+    gate = None if line is None else case.rig.gate_at(line.line.name)
+    if line is None or gate is None:
         return ()
     kept = []
     for passage in case.passages.get(gate.name, ()):
@@ -116,14 +114,14 @@ def _nowhere_near(case: Case, line: Ahead, passage: Passage, offset_mm: float) -
 
 def _believed(
     case: Case,
-    line: Ahead,
+    line: Ahead | None,
     passage: Passage | None,
     seen: Reached | NotMeasured,
     pair: gates.GatePair,
     flags: list[str],
 ) -> Reached | NotMeasured:
-    gate = case.rig.gate_at(line.line.name)
-    if gate is None:
+    gate = None if line is None else case.rig.gate_at(line.line.name)
+    if line is None or gate is None:
         return seen
     if passage is None:
         if seen:

@@ -238,3 +238,26 @@ def test_a_boat_that_came_faster_than_it_passed_the_finish_beam_has_no_speed_fro
     assert blind.results["speed_at_line_m_per_s"].quantity.value == pytest.approx(0.4)
     trial = conclude(recording, rig, shop.track(lambda t: 75 * t**2 - 150, until_s=4.12)).trial
     assert "does not fit the boat" in trial.not_measured["speed_at_line_m_per_s"].reason
+
+
+def test_a_rig_with_a_start_line_alone_tells_how_far_and_along_which_way(shop: Any) -> None:
+    both = shop.rig(gates=False)
+    rig = replace(both, lines=both.lines[:1])
+    rules = replace(shop.recording(rig).card.rules, time_cap_s=5.5)
+    recording = shop.recording(rig, kind="distance", events=[(1.5, "go")], rules=rules)
+    trial = conclude(recording, rig, shop.track(steady, until_s=10)).trial
+    assert trial.end_reason == "time_cap"
+    assert {c.line for c in trial.crossings} == {"start"}
+    for name, truth in {"distance_mm": 1000.0, "path_mm": 1000.0, "stuck_s": 0.0, "speed_max_m_per_s": 0.2}.items():
+        found = trial.results[name].quantity
+        assert abs(found.value - truth) <= 3 * found.u + 1e-3, name
+    assert trial.not_measured["time_s"].reason == "The rig has no finish or mark line."
+
+
+def test_a_rig_with_a_finish_alone_tells_the_time_from_go(shop: Any) -> None:
+    both = shop.rig()
+    rig = replace(both, lines=both.lines[1:], gates=both.gates[1:])
+    trial = measure(shop.recording(rig, edges=shop.edges("B", (8.0, 9.0)), events=[(1.5, "go")])).trial
+    assert trial.results["time_from_go_s"].quantity.value == pytest.approx(6.5)
+    assert trial.not_measured["time_s"].reason == "The rig has no start line."
+    assert (trial.status, trial.end_reason) == ("valid", "finish")
