@@ -15,7 +15,7 @@ from logger.config import RunCard
 from logger.lesson.board import BeamSeen, Water
 from logger.lesson.plan import Team
 from logger.recording.folder import Event
-from logger.records import Fix, KeyName
+from logger.records import Fix, Frame, KeyName
 from logger.results.trial import Trial
 from logger.station.referee import Begin
 
@@ -71,6 +71,10 @@ class Crew(Protocol):
 
     def measure(self, folder: Path) -> None:
         """Measure a recording that was kept earlier."""
+        ...
+
+    def picture(self) -> Frame | None:
+        """The newest picture that the rig's camera sent, between runs or during one; None: none yet."""
         ...
 
     def close(self) -> None:

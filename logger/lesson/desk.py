@@ -22,6 +22,7 @@ from logger.lesson.folder import LessonFolder
 from logger.lesson.plan import Team, team_mistakes
 from logger.lesson.proceedings import Listener, Proceedings
 from logger.lesson.standing import Standing
+from logger.records import Frame
 from logger.results.trial import Status, Trial
 
 
@@ -53,6 +54,11 @@ class Desk:
     def trial(self, run_id: str) -> Trial | None:
         """What a run of this lesson came to, if it has been measured."""
         return self._on.trials.get(run_id)
+
+    def picture(self) -> Frame | None:
+        """The newest picture of the rig's camera, which may be old; None: there is none, or no lesson is open."""
+        crew = self._on.crew
+        return None if crew is None else crew.picture()
 
     def listen(self, listener: Listener) -> Callable[[], None]:
         """Tell `listener` of every new board, from whatever thread; returns what ends it. It must return at once."""

@@ -58,6 +58,7 @@ class Lookout:
         rig_file: Path,
         tell: Callable[[Seen], None],
         pressed: Callable[[KeyName], None],
+        pictured: Callable[[Frame], None] = lambda _: None,
     ) -> None:
         """Open nothing yet.
 
@@ -67,8 +68,9 @@ class Lookout:
             rig_file: where the rig's file lies, and the calibration that it names.
             tell: is told what is seen, whenever that changes.
             pressed: is told of the rig's buttons.
+            pictured: is given every picture.
         """
-        self._drivers, self._tell, self._pressed = drivers, tell, pressed
+        self._drivers, self._tell, self._pressed, self._pictured = drivers, tell, pressed, pictured
         self._lock = threading.Lock()
         self._known = _Known(beams={gate.name: "unknown" for gate in rig.gates})
         self._told: Seen | None = None
@@ -128,6 +130,7 @@ class Lookout:
                 with self._lock:
                     self._known.beams[record.gate] = "blocked" if record.blocked else "clear"
             case Frame():
+                self._pictured(record)
                 self._look(record)
             case Key():
                 self._pressed(record.key)

@@ -68,6 +68,7 @@ class RigCrew:
         self._rig: Rig | None = None
         self._drivers: list[Driver[Any]] = []
         self._fixes: list[Fix] = []
+        self._picture: Frame | None = None
         self._expected: RunCard | None = None
         self._thread = threading.Thread(target=self._work, name="crew", daemon=True)
         self._thread.start()
@@ -113,6 +114,10 @@ class RigCrew:
         """Measure a recording that was kept earlier."""
         self._measuring.begin(folder, _run_id(folder))
 
+    def picture(self) -> Frame | None:
+        """The newest picture that the rig's camera sent; None: none yet."""
+        return self._picture
+
     def close(self) -> None:
         """Let go of everything, for good."""
         self._enough.set()
@@ -146,7 +151,8 @@ class RigCrew:
             self._told.seen(Seen(beams={}, troubles=(str(error),)))
             return
         lookout = Lookout(
-            rig, self._drivers, rig_file=self._rig_file, tell=self._told.seen, pressed=self._told.pressed
+            rig, self._drivers, rig_file=self._rig_file, tell=self._told.seen, pressed=self._told.pressed,
+            pictured=self._pictured,
         )  # fmt: skip
         if self._orders.empty():
             lookout.watch(self._ordered)
@@ -199,7 +205,8 @@ class RigCrew:
 
         try:
             done = station.record(
-                plan, [*self._drivers, self._desk], tracker=None if tracker is None else _Watched(tracker, self._seen),
+                plan, [*self._drivers, self._desk],
+                tracker=None if tracker is None else _Watched(tracker, self._seen, self._pictured),
                 show=self._told.happened, opened=arm.start, enough=self._enough,
             )  # fmt: skip
         finally:
@@ -214,6 +221,9 @@ class RigCrew:
         t_ns = time.monotonic_ns()
         for driver in peopled:
             driver.set_off(t_ns, on_go=on_go)
+
+    def _pictured(self, frame: Frame) -> None:
+        self._picture = frame
 
     def _seen(self, fix: Fix) -> None:
         if fix.quality == "measured":
@@ -232,13 +242,14 @@ class RigCrew:
 
 
 class _Watched:
-    """A tracker whose fixes somebody else sees as well."""
+    """A tracker whose pictures and fixes somebody else sees as well."""
 
-    def __init__(self, tracker: LiveTracker, seen: Callable[[Fix], None]) -> None:
-        self._tracker, self._seen = tracker, seen
+    def __init__(self, tracker: LiveTracker, seen: Callable[[Fix], None], pictured: Callable[[Frame], None]) -> None:
+        self._tracker, self._seen, self._pictured = tracker, seen, pictured
 
     def feed(self, frame: Frame) -> Fix | None:
         """As the tracker."""
+        self._pictured(frame)
         fix = self._tracker.feed(frame)
         if fix is not None:
             self._seen(fix)

@@ -35,6 +35,7 @@ def places_seen(
     beams: Mapping[str, StraightLine],
     pointed_px: Sequence[tuple[float, float]] = (),
     placed_mm: Sequence[tuple[float, float]] = (),
+    enlarged: float = 1.0,
 ) -> Picture:
     """The grey picture (H, W) in colours (H, W, 3) with everything of the rig drawn into it.
 
@@ -45,19 +46,20 @@ def places_seen(
         beams: Gate -> its beam.
         pointed_px: What was pointed at.
         placed_mm: Where each of these came to lie on the water.
+        enlarged: By how much names are larger than for a whole screen.
     """
     found = np.array(pointed_px, np.float64).reshape(-1, 2)
     fitted = view.to_pixels(np.column_stack([np.array(placed_mm, np.float64).reshape(-1, 2), np.zeros(len(found))]))
-    drawn = plane_seen(picture, view, rig, Spots(found, fitted))
+    drawn = plane_seen(picture, view, rig, Spots(found, fitted), enlarged=enlarged)
     width = max(2, round(picture.shape[1] / 500))
     for name, beam in beams.items():
         ends = np.array([beam.a_mm, beam.b_mm])
         _lines(drawn, view, ends, _BEAM, width, dashed=True)
-        _label(drawn, view, ends[0], name, _BEAM)
+        _label(drawn, view, ends[0], name, _BEAM, enlarged)
     for zone in rig.zones:
         outline = outline_of(zone)
         _lines(drawn, view, np.vstack([outline, outline[:1]]), _ZONE, width)
-        _label(drawn, view, outline.mean(0), zone.name, _ZONE)
+        _label(drawn, view, outline.mean(0), zone.name, _ZONE, enlarged)
     return drawn
 
 
@@ -83,21 +85,24 @@ def _lines(
             cv2.line(drawn, _whole(pixels[n]), _whole(pixels[n + 1]), colour, width, cv2.LINE_AA)
 
 
-def _label(drawn: Picture, view: View, place: Floats, text: str, colour: tuple[int, int, int]) -> None:
+def _label(drawn: Picture, view: View, place: Floats, text: str, colour: tuple[int, int, int], enlarged: float) -> None:
     plain = text.encode("ascii", "replace").decode()  # the letters that OpenCV draws
     x, y = np.clip(view.to_pixels([[*place, 0.0]])[0], 12, np.array(drawn.shape[1::-1]) - 12)
-    size = drawn.shape[1] / 1280 * 0.6
-    for shade, aside in (((0, 0, 0), 7), (colour, 6)):
-        at = (int(x) + aside, int(y) + aside - 12)
-        cv2.putText(drawn, plain, at, cv2.FONT_HERSHEY_SIMPLEX, size, shade, 1, cv2.LINE_AA)
+    size = drawn.shape[1] / 1280 * 0.6 * enlarged
+    (wide, high), _ = cv2.getTextSize(plain, cv2.FONT_HERSHEY_SIMPLEX, size, 1)
+    left = int(np.clip(x + 6, 2, max(2, drawn.shape[1] - wide - 2)))
+    foot = int(np.clip(y - 6, high + 2, drawn.shape[0] - 3))
+    for shade, width_px in (((0, 0, 0), 4), (colour, 1)):
+        thick = max(1, round(width_px * size / 0.6))
+        cv2.putText(drawn, plain, (left, foot), cv2.FONT_HERSHEY_SIMPLEX, size, shade, thick, cv2.LINE_AA)
 
 
 def _whole(pixel: Floats) -> tuple[int, int]:
     return round(float(pixel[0])), round(float(pixel[1]))
 
 
-def rig_map(rig: Rig) -> str:
-    """The plan of the tank with what the rig file says: lines, beams and zones."""
+def beams_of(rig: Rig) -> dict[str, StraightLine]:
+    """Gate -> its beam, where the rig file has it: beside the line that it times."""
     beams = {}
     for gate in rig.gates:
         line = next((one for one in rig.lines if one.name == gate.line), None)
@@ -105,7 +110,12 @@ def rig_map(rig: Rig) -> str:
             past = gate.offset_mm * ahead(line, rig).normal
             (ax, ay), (bx, by) = (np.asarray(end) + past for end in (line.a_mm, line.b_mm))
             beams[gate.name] = StraightLine((float(ax), float(ay)), (float(bx), float(by)), gate.u_offset_mm, {})
-    return places_map(rig, beams=beams)
+    return beams
+
+
+def rig_map(rig: Rig) -> str:
+    """The plan of the tank with what the rig file says: lines, beams and zones."""
+    return places_map(rig, beams=beams_of(rig))
 
 
 def places_map(rig: Rig, *, beams: Mapping[str, StraightLine]) -> str:

@@ -38,8 +38,11 @@ class Spots:
     """N names, or none."""
 
 
-def plane_seen(picture: NDArray[np.uint8], view: View, rig: Rig, spots: Spots) -> Picture:
-    """The grey `picture` (H, W) in colours (H, W, 3; blue, green, red), with all of that drawn into it."""
+def plane_seen(picture: NDArray[np.uint8], view: View, rig: Rig, spots: Spots, *, enlarged: float = 1.0) -> Picture:
+    """The grey `picture` (H, W) in colours (H, W, 3; blue, green, red), with all of that drawn into it.
+
+    `enlarged`: by how much names are larger than for a whole screen.
+    """
     drawn = np.asarray(cv2.cvtColor((picture * 0.8 + 25).astype(np.uint8), cv2.COLOR_GRAY2BGR), np.uint8)
     size = max(1.0, picture.shape[1] / 1280)
     corners = [*rig.tank.outline_mm, rig.tank.outline_mm[0]]
@@ -47,8 +50,8 @@ def plane_seen(picture: NDArray[np.uint8], view: View, rig: Rig, spots: Spots) -
         _straight(drawn, view, a, b, _WALL, size)
     for line in rig.lines:
         _straight(drawn, view, line.a_mm, line.b_mm, _LINE, 2 * size)
-        _name(drawn, view.to_pixels([[*line.b_mm, 0.0]])[0], line.name, _LINE, size)
-    _axes(drawn, view, rig, size)
+        _name(drawn, view.to_pixels([[*line.b_mm, 0.0]])[0], line.name, _LINE, enlarged * size)
+    _axes(drawn, view, rig, size, enlarged * size)
     for index, (found, fitted) in enumerate(zip(spots.found_px, spots.fitted_px, strict=True)):
         _ring(drawn, fitted, 7 * size, _FITTED, size)
         _cross(drawn, found, 5 * size, _FOUND, size)
@@ -71,7 +74,7 @@ def _straight(
         cv2.line(drawn, _fine(pixels[first]), _fine(pixels[second]), colour, round(2 * width), cv2.LINE_AA, _FINE_BITS)
 
 
-def _axes(drawn: Picture, view: View, rig: Rig, size: float) -> None:
+def _axes(drawn: Picture, view: View, rig: Rig, size: float, size_of_names: float) -> None:
     xs, ys = zip(*rig.tank.outline_mm, strict=True)
     length = _AXIS_PART * max(max(xs) - min(xs), max(ys) - min(ys))
     for name, way in (("x", (length, 0.0)), ("y", (0.0, length))):
@@ -79,7 +82,7 @@ def _axes(drawn: Picture, view: View, rig: Rig, size: float) -> None:
         if (np.abs([start, end]) > 4 * max(drawn.shape)).any():
             continue
         cv2.arrowedLine(drawn, _whole(start), _whole(end), _AXES, round(3 * size), cv2.LINE_AA, tipLength=0.15)
-        _name(drawn, end + 8 * size, name, _AXES, 1.2 * size)
+        _name(drawn, end + 8 * size, name, _AXES, 1.2 * size_of_names)
 
 
 def _ring(drawn: Picture, at: Floats, radius: float, colour: tuple[int, int, int], size: float) -> None:

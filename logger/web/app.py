@@ -74,6 +74,7 @@ _STATIC = {
     "choose.js": ("logger.web", "text/javascript"),
     "point_fields.js": ("logger.web", "text/javascript"),
     "lesson.js": ("logger.web", "text/javascript"),
+    "again.js": ("logger.web", "text/javascript"),
     "clock.js": ("logger.web", "text/javascript"),
     "point.js": ("logger.study", "text/javascript"),
     "point_table.js": ("logger.study", "text/javascript"),

@@ -9,15 +9,19 @@ import os
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 import uvicorn
 
+from calibration.files import load_view
 from logger.lesson.desk import Desk
+from logger.records import Frame
 from logger.web.app import build
 from logger.web.server import opened
 from tests.browser.chromium import axe_found
@@ -25,6 +29,7 @@ from tests.browser.person import Person
 from tests.browser.test_calibration_pages import PAGES
 from tests.logger.cli.test_calibrate_plane import RIG
 from tests.logger.lesson.lessons import Hands, trial
+from tests.logger.lesson.practice import rig_file as practice_rig
 from tests.logger.web.test_app import every_route
 
 pytestmark = pytest.mark.browser
@@ -56,18 +61,25 @@ class Station:
 def station(tmp_path: Path) -> Iterator[Station]:
     (tmp_path / "rig.toml").write_text(RIG, encoding="utf-8")
     made = Station("")
+    with working(tmp_path / "rig.toml", made):
+        yield made
+
+
+@contextmanager
+def working(rig: Path, made: Station) -> Iterator[None]:
+    """The pages of that rig are served meanwhile, at `made.address`."""
 
     def crew(store: Path, desk: Desk) -> Hands:
         made.hands.append(Hands(store, desk))
         return made.hands[-1]
 
-    app = build(tmp_path / "rig.toml", pin=None, now=lambda: datetime.now().astimezone(), crew=crew)
+    app = build(rig, pin=None, now=lambda: datetime.now().astimezone(), crew=crew)
     with opened(HERE, 0) as at:
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning", ws="none", timeout_graceful_shutdown=1))
         thread = threading.Thread(target=server.run, kwargs={"sockets": [at]})
         thread.start()
         made.address = f"http://{HERE}:{at.getsockname()[1]}"
-        yield made
+        yield
         server.should_exit = True
         thread.join(20)
 
@@ -265,10 +277,32 @@ def test_every_page_of_the_rig_is_among_those_that_are_judged(tmp_path: Path) ->
     there = {
         route.path for route in every_route(tmp_path / "rig.toml")
         if "GET" in (route.methods or ()) and "{" not in route.path
-        and not route.path.endswith(("events", ".json", ".svg"))
+        and not route.path.endswith(("events", ".json", ".svg", ".jpg"))
     }  # fmt: skip
     seen = {f"/{path}" for path in (*OTHERS, "board", "lesson")} | {path.partition("?")[0] for path in PAGES}
     assert there - seen == {"/"}, "which leads on to another page"
+
+
+def test_what_the_camera_sees_is_shown_anew_and_its_silence_is_said(page: Any, browser: Any, tmp_path: Path) -> None:
+    made = Station("")
+    with working(practice_rig(tmp_path, has_camera=True), made):
+        hands = begun(page, made)
+        lens = load_view(tmp_path / "camera.toml").lens
+        grey = np.full((lens.height_px, lens.width_px, 3), 150, np.uint8)
+        hands.newest = Frame(time.monotonic_ns(), grey, 0, "camera")
+        page.goto(f"{made.address}/rig")
+        judged(page, "rig-camera")
+        first = page.locator("#picture img").get_attribute("src")
+        hands.newest = Frame(time.monotonic_ns(), grey, 1, "camera")
+        page.wait_for_function("(old) => document.querySelector('#picture img').src.indexOf(old) < 0", arg=first)
+        assert page.locator("#picture img").evaluate("(one) => one.naturalWidth") == lens.width_px
+        hands.sees(**{"start-gate": "blocked"})
+        page.locator(".light.blocked").wait_for(timeout=WITHIN_MS)
+        hands.newest = None
+        page.locator("[data-silent]:not([hidden])").wait_for(timeout=WITHIN_MS)
+        hands.newest = Frame(time.monotonic_ns(), grey, 2, "camera")
+        page.locator("[data-silent]").wait_for(state="hidden", timeout=WITHIN_MS)
+    assert [one for one in page.complaints if "404" not in one] == []
 
 
 def test_targets_for_a_thumb_are_large(page: Any, station: Station) -> None:

@@ -15,7 +15,7 @@ from logger.lesson.folder import LessonFolder
 from logger.lesson.plan import LessonPlan, Team
 from logger.lesson.proceedings import Proceedings
 from logger.recording.folder import Event
-from logger.records import KeyName
+from logger.records import Frame, KeyName
 from logger.results.store import Store
 from logger.results.trial import Result, Status, Trial
 
@@ -48,6 +48,7 @@ class Hands:
     measured: list[str] = field(default_factory=list)
     doing: str = "rest"
     is_called_off: bool = False
+    newest: Frame | None = None
 
     def expect(self, card: RunCard) -> None:
         self.expected = card
@@ -69,6 +70,9 @@ class Hands:
 
     def measure(self, folder: Path) -> None:
         self.measured.append(folder.name.removesuffix(".unfinished"))
+
+    def picture(self) -> Frame | None:
+        return self.newest
 
     def close(self) -> None:
         self.doing = "gone"

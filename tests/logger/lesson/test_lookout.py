@@ -5,11 +5,13 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from logger.errors import DriverError
 from logger.lesson.crew import Seen
 from logger.lesson.lookout import Lookout
 from logger.recording.rig_toml import read_rig
-from logger.records import Edge, Fault, Key, Quiet
+from logger.records import Edge, Fault, Frame, Key, Quiet
 from tests.logger.lesson.practice import rig_file
 
 
@@ -83,3 +85,20 @@ def test_a_missing_device_hides_no_other_and_is_tried_again(tmp_path: Path, monk
     seen, _ = watched(tmp_path, [camera, gates], is_back)
     assert ("camera: not plugged in; plug it in",) in [one.troubles for one in seen]
     assert "clear" in seen[-1].beams.values()
+
+
+def test_every_picture_is_handed_on(tmp_path: Path) -> None:
+    file, stop, seen = rig_file(tmp_path), threading.Event(), list[Frame]()
+    pictures = [Frame(t_ns, np.zeros((4, 4, 3), np.uint8), t_ns, "camera") for t_ns in (1, 2, 3)]
+    camera = Told("camera", pictures)
+
+    def pictured(frame: Frame) -> None:
+        seen.append(frame)
+        if len(seen) == len(pictures):
+            stop.set()
+
+    lookout = Lookout(read_rig(file), [camera], rig_file=file, tell=print, pressed=print, pictured=pictured)
+    watching = threading.Thread(target=lookout.watch, args=(stop,))
+    watching.start()
+    watching.join(60)
+    assert seen == pictures

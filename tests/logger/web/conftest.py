@@ -139,7 +139,7 @@ def served(rig_file: Path, pin: Pin | None = None, **more: Any) -> Iterator[Desk
         hands.append(Hands(store, led))
         return hands[-1]
 
-    app = build(rig_file, pin=pin, now=lambda: AT, clock_ns=clock, crew=crew, **more)
+    app = build(rig_file, **{"pin": pin, "now": lambda: AT, "clock_ns": clock, "crew": crew} | more)
     with TestClient(app, base_url=HERE) as client:
         yield Desk(rig_file, client, clock, hands)
 

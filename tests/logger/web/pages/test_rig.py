@@ -35,6 +35,7 @@ def test_the_rig_is_drawn_and_its_health_is_told(desk: Desk) -> None:
     Drafts(desk.rig_file).keep("checkfound", {"findings": json.dumps(found), "at": "2026-05-04 10:00"})
     desk.begin().sees(A="blocked", B="clear")
     text = desk.get("/rig")
+    assert 'data-events="/rig/events"' in text
     assert "1 part is well, 1 is not:" in text
     assert "1 % is free; free some space" in text
     assert "beam A blocked" in text
