@@ -31,7 +31,8 @@ _TOGETHER_NS = 50_000_000
 """Edges of one gate nearer than this are one event, stamped with one error."""
 _NEVER_DRAWN = (
     "stem of the boat in the beam", "length of boat in the beam", "change of speed in the beam", "speed at the beam",
-    "losing way at the mark", "gathering way at the start", "gusts too short to be seen", "gate and camera disagree",
+    "losing way at the mark", "gathering way at the start", "gusts too short to be seen",
+    "stops too sudden for the curve", "gate and camera disagree",
     "clock of the gates", "clock of the camera", "scatter about the law of drag", "which law of drag",
     "draught over the water", "how smooth the way was",
     "whether it reached", "border of ", "end of the time by hand",

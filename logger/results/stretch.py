@@ -205,7 +205,10 @@ def _along(case: Case, heard: Testimony, end: Ending) -> _Asked | NotMeasured:
     near = None if case.track is None else speeds.top(case.motion, case.track, *within, owner=case.owner)
     return _Asked(
         _on_the_way(case, begin_s, end_s, last=last, top=near is None),
-        _doubts_beside(case, case.first, last, within, by_clock=end.reason in ("time_cap", "stopped_by_hand")),
+        {
+            **_doubts_beside(case, case.first, last, within, by_clock=end.reason in ("time_cap", "stopped_by_hand")),
+            "stuck_s": _of_sudden_stops(case, within),
+        },
         {} if near is None else {"speed_max_m_per_s": near},
         swing.u_swing_deg(case.motion, *within),
     )
@@ -274,6 +277,14 @@ def _doubts_beside(
         "distance_mm": begins,
         "speed_max_m_per_s": {sources.of_run("gusts too short to be seen", case.owner.run_id): speeds.GUSTS * top},
     }
+
+
+def _of_sudden_stops(case: Case, within: tuple[float, float]) -> dict[Source, float]:
+    assert case.motion is not None  # noqa: S101 - asked only of a motion
+    if case.track is None:
+        return {}
+    u_s = swing.u_slow_s(case.motion, case.track, *within, below_mm_per_s=case.rules.stop_speed_mm_per_s)
+    return {sources.of_run("stops too sudden for the curve", case.owner.run_id): u_s}
 
 
 def _of_the_clock(case: Case, end_s: float) -> dict[Source, float]:

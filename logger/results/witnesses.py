@@ -25,6 +25,7 @@ from logger.results.crossings import (
     agreement,
     approach_mm_per_s,
     by_camera,
+    u_past_mm,
 )
 from logger.results.lines import Ahead
 from logger.results.motion import Motion
@@ -32,8 +33,10 @@ from logger.results.passages import Passage
 from logger.results.trial import NotMeasured
 
 _DISAGREE = "gate and camera disagree"
-_NEAR_MM = 50.0
-"""A beam that broke with the bow farther from it than this was broken by something else."""
+_NEAR_MM = 20.0
+"""A beam that broke with the bow surely farther from it than this was broken by something else: rigging, a hand."""
+_SURELY = 3.0
+"""In standard uncertainties."""
 _UNDER_POWER = 0.1
 """By what share a boat under power changes its speed while it passes the finish beam, at most."""
 _U_SEEN_SPEED = 0.02
@@ -91,14 +94,14 @@ def _there(case: Case, line: Ahead | None, flags: list[str]) -> Sequence[Passage
         return ()
     kept = []
     for passage in case.passages.get(gate.name, ()):
-        if gates.usable(passage) and _nowhere_near(case, line, passage, gate.offset_mm):
+        if gates.usable(passage) and _nowhere_near(case, line, passage, gate):
             flags.append(doubts.of_nothing_there(passage, origin_ns=case.origin_ns))
         else:
             kept.append(passage)
     return kept
 
 
-def _nowhere_near(case: Case, line: Ahead, passage: Passage, offset_mm: float) -> bool:
+def _nowhere_near(case: Case, line: Ahead, passage: Passage, gate: Gate) -> bool:
     """Whether the camera saw the boat at that moment, and its hull was clear of the beam."""
     motion = case.motion
     if motion is None:
@@ -107,9 +110,16 @@ def _nowhere_near(case: Case, line: Ahead, passage: Passage, offset_mm: float) -
     own = motion.time_s[motion.quality == 0]
     if not own.size or np.abs(own - at).min() > doubts.GAP_S / 2:
         return False
-    front = float(bow.past_line_at_mm(motion, line, np.array([at]))[0]) - offset_mm
+    front = float(bow.past_line_at_mm(motion, line, np.array([at]))[0]) - gate.offset_mm
     length = float(np.ptp(motion.outline_mm[:, 0])) if len(motion.outline_mm) else 0.0
-    return front < -_NEAR_MM or front > length + _NEAR_MM
+    away_mm = _NEAR_MM + _SURELY * _u_front_mm(motion, line, gate, at)
+    return front < -away_mm or front > length + away_mm
+
+
+def _u_front_mm(motion: Motion, line: Ahead, gate: Gate, time_s: float) -> float:
+    """How well the camera knows how far the bow is past the gate's beam."""
+    lasting = [float(line.normal @ moved) for moved in motion.shifted_places_at(time_s).values()]
+    return float(np.linalg.norm([u_past_mm(motion, line, time_s), motion.u_outline_mm, gate.u_offset_mm, *lasting]))
 
 
 def _believed(

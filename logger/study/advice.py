@@ -29,6 +29,7 @@ _CURES: tuple[tuple[str, str], ...] = (
     (r"positions near .*|noise of the .*|when .*|heading at the end",
      "more and even light, calm water, or the camera nearer"),
     (r"gusts too short to be seen", "nothing: so short a gust no camera of this speed shows"),
+    (r"stops too sudden for the curve", "more pictures a second, and a computer that loses none"),
     (r"whether it reached .*|border of .*", "mark the place's border better, or make the place larger"),
     (r"scatter about the law of drag|which law of drag", "a longer coast on calm water"),
     (r"draught over the water", "a coast that ends at rest and not at a wall; close doors and windows"),

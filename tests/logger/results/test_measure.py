@@ -218,15 +218,26 @@ def test_the_order_in_which_edges_were_kept_changes_nothing(shop: Any, order: li
 
 
 def test_a_speed_from_gate_to_gate_is_as_doubtful_as_the_gate_that_the_camera_denies(shop: Any) -> None:
-    """The finish beam breaks 0.2 s early, 40 mm before the boat is there; 1200 mm in 5.8 s, ± 0.2/√3 s."""
+    """The finish beam breaks 0.09 s early, 18 mm before the boat is there; 1200 mm in 5.91 s, ± 0.09/√3 s."""
     rig = shop.rig(gate_distance_mm=1200.0, u_gate_distance_mm=0.5)
-    edges = [*shop.edges("A", (2.0, 3.0)), *shop.edges("B", (7.8, 9.0))]
+    edges = [*shop.edges("A", (2.0, 3.0)), *shop.edges("B", (7.91, 9.0))]
     trial = conclude(shop.recording(rig, edges=edges), rig, shop.track(steady, until_s=10)).trial
     found = trial.results["speed_mean_m_per_s"]
     assert found.witness == "gate"
-    assert found.quantity.value == pytest.approx(1.2 / 5.8)
-    assert found.quantity.u == pytest.approx(1.2 / 5.8 * (0.2 / 3**0.5) / 5.8, rel=0.05)
+    assert found.quantity.value == pytest.approx(1.2 / 5.91)
+    assert found.quantity.u == pytest.approx(1.2 / 5.91 * (0.09 / 3**0.5) / 5.91, rel=0.05)
     assert abs(found.quantity.value - 0.2) < found.quantity.U
+
+
+def test_rigging_that_breaks_the_beam_before_the_boat_stands_in_it_is_not_believed(shop: Any) -> None:
+    """The finish beam breaks 0.2 s early, 40 mm before the bow; the camera knows it to 2 mm."""
+    rig = shop.rig()
+    edges = [*shop.edges("A", (2.0, 3.0)), *shop.edges("B", (7.8, 9.0))]
+    trial = conclude(shop.recording(rig, edges=edges), rig, shop.track(steady, until_s=10)).trial
+    found = trial.results["time_s"]
+    assert found.witness == "gate+camera"
+    assert abs(found.quantity.value - 6.0) < found.quantity.U
+    assert any("the boat was not there" in flag for flag in trial.flags)
 
 
 def test_a_boat_that_came_faster_than_it_passed_the_finish_beam_has_no_speed_from_its_length(shop: Any) -> None:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -38,3 +39,25 @@ def test_a_stretch_that_ends_where_the_boat_gets_slow_has_no_time_stuck_in_the_l
         share = (speed[i - 1] - limit) / (speed[i - 1] - speed[i])
         over_s = float(motion.time_s[i - 1] + share * (motion.time_s[i] - motion.time_s[i - 1]))
         assert swing.slow_s(motion, 1.0, over_s, below_mm_per_s=limit) == 0.0
+
+
+def without(track: Any, from_s: float, until_s: float) -> Any:
+    since_s = (track.t_ns - track.t_ns[0]) / 1e9
+    kept = (since_s < from_s) | (since_s > until_s)
+    rows = ("t_ns", "x_mm", "y_mm", "heading_rad", "noise_mm2", "u_heading_rad", "quality", "frame")
+    shifts = {name: moved[kept] for name, moved in track.shifts_mm.items()}
+    return replace(track, shifts_mm=shifts, **{row: getattr(track, row)[kept] for row in rows})
+
+
+@pytest.mark.parametrize("stops_s", [3.05, 3.15, 3.25])
+def test_a_wall_while_pictures_are_lost_leaves_the_time_stuck_in_doubt_by_as_much(shop: Any, stops_s: float) -> None:
+    """200 mm/s to the wall, then nothing; the pictures from 3.0 to 3.3 s are lost, so nobody saw when."""
+    whole = shop.track(lambda t: 200 * np.minimum(t, stops_s), until_s=6)
+    seen = without(whole, 3.0, 3.3)
+    motion = smooth(seen)
+    found = swing.slow_s(motion, 0.5, 5.9, below_mm_per_s=10)
+    u_s = swing.u_slow_s(motion, seen, 0.5, 5.9, below_mm_per_s=10)
+    assert abs(found - (5.9 - stops_s)) < 2 * u_s
+    assert 0.1 < u_s < 0.3
+    assert swing.u_slow_s(smooth(whole), whole, 0.5, 5.9, below_mm_per_s=10) < 0.08
+    assert swing.u_slow_s(motion, seen, 0.5, 2.5, below_mm_per_s=10) == 0.0
