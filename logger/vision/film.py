@@ -108,7 +108,9 @@ class StoredFilm:
         A picture that lost a part on its way may be shifted without a sign; the whole of it is None then.
         """
         is_grey = self._channel is None
-        for frame in self._recording.frames(grey=is_grey, wanted=rows_px.keys(), upper_px=rows_px):
+        least = 0 if self.watch is None else _BLOCK_PX * -(-self.watch.rows_px // _BLOCK_PX)
+        upper_px = {number: max(rows, least) for number, rows in rows_px.items()}
+        for frame in self._recording.frames(grey=is_grey, wanted=upper_px.keys(), upper_px=upper_px):
             whole = partial(self._whole, frame)
             if self.watch is not None and self.watch.needs_more(frame.sequence, frame.image):
                 whole()

@@ -20,6 +20,7 @@ from logger.vision.glance import Film, Whole
 from logger.vision.ground import within
 from logger.vision.hull import Floats
 from logger.vision.learning import Learnt
+from logger.vision.lonely import without_lonely
 from logger.vision.plane import Plane, Windowed
 from logger.vision.seeking import Seeker
 from logger.vision.survey import Survey
@@ -50,8 +51,8 @@ _WELL_INSIDE = 0.8
 """A boat in the water has so much of its length in it, whatever its bow hangs over and the tank was measured wrong."""
 _RIVAL = 0.8
 """Another place at which so much is shown of what is shown at the best makes both worthless."""
-_NEAR_COUNT, _BORNE_OUT_COUNT = 4, 4
-"""Among a picture and so many on either side so many must show the boat."""
+_LED_COUNT = 12
+"""From so many pictures before it is judged where the boat goes in the next ones."""
 _TOGETHER_COUNT = 16
 """How many pictures are fitted together."""
 _SOUGHT_TOGETHER_COUNT = 8
@@ -79,16 +80,6 @@ def pursue(
     if chase.seek(Seeker(chase.fitter, found, tank)):
         chase.backwards()
     return without_lonely(chase.fits)
-
-
-def without_lonely(fits: Mapping[int, Fit]) -> dict[int, Fit]:
-    """`fits` without those that hardly any picture near them bears out: a boat does not show up for a moment only.
-
-    By chance a ring, a glint or a hand looks like the boat in one picture.
-    """
-    numbers = np.array(sorted(fits), np.int64)
-    beside = np.searchsorted(numbers, numbers + _NEAR_COUNT, "right") - np.searchsorted(numbers, numbers - _NEAR_COUNT)
-    return {int(n): fits[int(n)] for n in numbers[beside >= min(_BORNE_OUT_COUNT, len(numbers))]}
 
 
 def complete(
@@ -133,10 +124,12 @@ class _Chase:
         """Every picture from where the boat is surely seen, in order, each from where it must be."""
         course: Course | None = None
         for batch in batched(_every(self.film, self.found, self._rows_px), _TOGETHER_COUNT):
-            for (number, picture, whole), fit in zip(batch, self._at_once(batch), strict=True):
+            fits = self._at_once(batch)
+            for (number, picture, whole), fit, led in zip(batch, fits, self._led(batch, fits), strict=True):
                 if course is not None and self._t_s[number] - course.t_s > _FORGOTTEN_S:
                     course = None
                 starts = self._starts(number, course)
+                fit = led if led.good and self._is_there(led, starts[:1]) else fit
                 found = self._or_part(picture, fit, starts) if fit.good and self._is_there(fit, starts) else None
                 if found is None:
                     # what is expected comes last, or is the same as what comes last
@@ -151,6 +144,18 @@ class _Chase:
         expected = self._expected[[number for number, _, _ in batch]]
         pictures = [picture for _, picture, _ in batch]
         return self.fitter.fits(pictures, place_mm=expected[:, :2], heading_rad=expected[:, 2])
+
+    def _led(self, batch: Sequence[tuple[int, Windowed, Whole]], fits: Sequence[Fit]) -> list[Fit]:
+        """The same fits; those that are not good once more, from where the pictures before the batch lead."""
+        known = [n for n in range(batch[0][0] - _LED_COUNT, batch[0][0]) if n in self.fits]
+        open_ = [k for k, fit in enumerate(fits) if not fit.good]
+        if not open_ or len(known) < 2:
+            return list(fits)
+        bends = 2 if len(known) > _LED_COUNT // 2 else 1
+        way = np.polyfit(self._t_s[known] - self._t_s[known[-1]], [self._pose(n) for n in known], bends)
+        starts = np.vander(self._t_s[[batch[k][0] for k in open_]] - self._t_s[known[-1]], bends + 1) @ way
+        found = self.fitter.fits([batch[k][1] for k in open_], place_mm=starts[:, :2], heading_rad=starts[:, 2])
+        return [dict(zip(open_, found, strict=True)).get(k, fit) for k, fit in enumerate(fits)]
 
     def _followed(
         self,
@@ -203,8 +208,7 @@ class _Chase:
 
     def _near_after(self, missed: list[int]) -> list[int]:
         """The last of them that are near enough to one with the boat; if it is found in these, further ones are."""
-        near = takewhile(lambda number: self._beside(number, 1) is not None, reversed(missed[-_AT_ONCE_COUNT:]))
-        return sorted(near)
+        return sorted(takewhile(lambda n: self._beside(n, 1) is not None, reversed(missed[-_AT_ONCE_COUNT:])))
 
     def onwards(self) -> None:
         """What was missed, in order, from where the boat is before."""
@@ -362,9 +366,7 @@ class _Chase:
 
     def seek(self, seeker: Seeker) -> bool:
         """Look for the boat all over the pictures in which it was missed; whether it was found in any."""
-        missed = self._missed(self.film.count)
-        known = np.array(sorted(self.fits))
-        is_found = False
+        missed, known, is_found = self._missed(self.film.count), np.array(sorted(self.fits)), False
         for batch in batched(self.film.pictures(missed), _SOUGHT_TOGETHER_COUNT):
             near = self._expected[[number for number, _ in batch]]
             if len(known):

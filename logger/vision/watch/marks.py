@@ -129,6 +129,20 @@ class Marks:
         middle = np.median(shown, axis=0) if len(shown) > 2 else shown.mean(axis=0)
         return Marks(self.centres_px, np.asarray(middle, np.float32), self._size, self._noise)
 
+    def rows_px(self, count: int, along: float) -> int:
+        """So many upper rows hold `count` readings, or more, along the columns and along the rows; all if none do.
+
+        Args:
+            count: how many are enough.
+            along: how much of a reading's direction must lie along columns, or rows, to be one.
+        """
+        ready = self._as_it_was
+        tells = np.cumsum(np.abs(ready.direction) > along, axis=0)
+        enough = np.flatnonzero((tells >= count).all(axis=1))
+        if not len(enough):
+            return self._size[0]
+        return min(ready.lowest_row[int(ready.window[enough[0]]) + 1] + HALF_PX + REACH_PX, self._size[0])
+
     def only(self, kept: NDArray[np.bool_]) -> Marks:
         """The windows (W,) that are `kept`."""
         return Marks(self.centres_px[kept], self._shown[kept], self._size, self._noise)

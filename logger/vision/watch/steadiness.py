@@ -82,6 +82,8 @@ class Watch:
         (self._left, self._top), (self._right, self._bottom) = (
             np.clip(np.round(edge), 0, size[::-1]).astype(int).tolist() for edge in (low, high)
         )
+        self.rows_px = marks.rows_px(_LEAST_COUNT // 2, _ALONG)
+        """So many upper rows tell whether the camera stands as it stood; fewer surely do not."""
         self._levers = levers(marks.centres_px.astype(np.float64), size)
         self._still = Move(np.zeros(8), np.zeros((8, 8)), True, size)
         self._before, self._near = self._still, np.zeros(8)
@@ -131,8 +133,11 @@ class Watch:
 
         They tell enough if the camera stands as it stood in the last whole picture.
         """
-        if number not in self._seen and not self._before.is_still and not self._compared(picture)[0]:
-            return True  # a camera that swings: all of the picture is asked for anyway
+        if number not in self._seen:
+            if self._compared(picture)[0]:
+                self._seen[number], self._rows_px[number] = self._before, self._size[0]
+            elif len(picture) < self._size[0]:
+                return True  # what these rows alone make of it is not asked: all of the picture tells more
         self.look(number, picture)
         return self._rows_px[number] < self._size[0]
 

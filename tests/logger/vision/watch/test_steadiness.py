@@ -188,3 +188,21 @@ def test_a_few_rows_without_enough_marks_want_more() -> None:
     eye = watched()
     assert eye.needs_more(0, seen(yard())[:20])
     assert not eye.needs_more(1, seen(yard()))
+
+
+def test_rows_above_which_no_marks_tell_of_the_columns_are_not_enough() -> None:
+    """A yard whose upper rim shows only that it moves up or down."""
+    bare = np.full((360, 640), 60.0, np.float32)
+    bare[30:330, :] = 200
+    bare[50:310, :] = 120
+    for u in (60, 150, 250, 380, 470, 560):
+        bare[316:328, u - 6 : u + 6] = 30
+    bare = np.asarray(cv2.GaussianBlur(bare, (0, 0), 0.8), np.float32)
+    eye = watch({n: seen(bare, seed=n) for n in range(12)}, WATER)
+    assert eye is not None
+    assert 316 < eye.rows_px < 360
+    assert watched().rows_px < 200
+    for n in range(100, 110):
+        assert eye.needs_more(n, seen(bare, seed=n)[:176])
+        assert not eye.needs_more(n, seen(bare, seed=n)[: eye.rows_px])
+        assert eye.move(n).is_still
