@@ -37,13 +37,17 @@ _CREWS: tuple[tuple[str, Boat, float], ...] = (
 )
 """Nickname of a team, its boat, and the speed that it would reach in the end, mm/s."""
 MISHAPS: Mapping[str, str] = {
+    "r2": "early",
     "r4": "beam_blocked",
     "r7": "stuck",
     "r11": "hand",
     "r15": "camera_unplugged",
+    "r17": "turned_back",
     "r19": "touched",
+    "r21": "broken_twice",
 }
-"""In these attempts something goes wrong, so that it can be practised."""
+"""In these attempts something goes wrong, so that it can be practised; "early" only in a lesson that is begun by the
+word."""
 
 
 def practise(folder: Path, *, port: int) -> int:

@@ -14,7 +14,7 @@ from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import partial
 from multiprocessing import get_context
-from typing import Annotated, Any, ClassVar, Generic, Literal, Self, TypeAlias, TypeVar
+from typing import Annotated, Any, ClassVar, Literal, Self, TypeAlias
 
 import cv2
 import numpy as np
@@ -23,20 +23,22 @@ from numpy.typing import NDArray
 from logger.child import end_with_parent
 from logger.config import CAMERA_SOURCE, GATES_SOURCE, RunCard
 from logger.drivers.interface import Stop
+from logger.drivers.simulated_stage import Painted, Stage, broken_twice, turned_back
 from logger.errors import DriverError, InputError
 from logger.records import Edge, Fault, Frame, Quiet
 from logger.settings import Range
 from logger.simulator.boats import PAINTS
 from logger.simulator.live import SimulatedTank
 
-Mishap: TypeAlias = Literal["stuck", "beam_blocked", "hand", "camera_unplugged", "touched"]
+Mishap: TypeAlias = Literal[
+    "stuck", "beam_blocked", "hand", "camera_unplugged", "touched", "early", "broken_twice", "turned_back"
+]
 """The boat loses its wind halfway · something stands in the first beam as the boat is called · a hand goes through the
-first beam before the boat does · the camera's cable comes off in the middle of the run · somebody prods the boat."""
+first beam before the boat does · the camera's cable comes off in the middle of the run · somebody prods the boat · it
+is let go before the word · an arm goes through the first beam once more behind it · the wind turns between the beams
+and brings it back to where it came from."""
 
-T = TypeVar("T")
 _WAIT_S = 0.02
-_REACTION_NS = 400_000_000
-"""From the word to the moment at which the crew lets the boat go."""
 _IDLE_NS = 200_000_000
 """Between two pictures of an empty tank, and of one in which everything has come to rest."""
 _BLOCKED_NS = 12_000_000_000
@@ -72,20 +74,6 @@ class LiveOptions:
         return SimulatedTank(kind=self.run_kind, seed=self.seed, begins_ns=0, **self.wishes | asked)
 
 
-@dataclass(frozen=True, slots=True)
-class Painted:
-    """One run, ready to be told; times from its beginning."""
-
-    edges: tuple[tuple[int, Edge], ...]
-    """Each with its time, ns."""
-    pictures: tuple[tuple[int, bytes], ...]
-    """JPEGs, each with its time, ns."""
-    exposure_ns: int
-    line_ns: int
-    go_ns: int
-    """When the crew lets the boat go."""
-
-
 def tank_of(card: RunCard, options: LiveOptions) -> SimulatedTank:
     """The tank with the boat of `card` in it. InputError: a wish that is not known."""
     boat = card.boat
@@ -119,41 +107,14 @@ def painted(card: RunCard, options: LiveOptions, *, with_pictures: bool) -> Pain
         assert frame.jpeg is not None  # noqa: S101 - the simulated camera compresses every picture
         pictures.append((frame.t_ns, frame.jpeg))
         exposure_ns, line_ns = frame.exposure_ns, frame.line_ns
-    edges = tuple((edge.t_ns, edge) for edge in tank.edges())
-    return Painted(edges, tuple(pictures), exposure_ns, line_ns, go_ns)
-
-
-class _Stage(Generic[T]):
-    """One device's part of what happens in the tank, on this computer's clock."""
-
-    def __init__(self, clock: Callable[[], int]) -> None:
-        self._clock = clock
-        self.story: tuple[tuple[int, T], ...] = ()
-        self.begins_ns: int | None = None
-        """When the run under way begins; None: nothing is in the tank."""
-        self._go_after_ns = 0
-        self._let_go_ns: int | None = None
-
-    def set(self, story: tuple[tuple[int, T], ...], go_after_ns: int) -> None:
-        self.story, self._go_after_ns = story, go_after_ns
-
-    def set_off(self, t_ns: int, *, on_go: bool) -> None:
-        self.begins_ns = t_ns
-        self._let_go_ns = None if on_go else t_ns + self._go_after_ns
-
-    def go(self, t_ns: int) -> None:
-        if self.begins_ns is not None and self._let_go_ns is None:
-            self._let_go_ns = max(t_ns + _REACTION_NS, self.begins_ns + self._go_after_ns)
-
-    def when_ns(self, after_ns: int) -> int | None:
-        """The moment of what stands `after_ns` behind the beginning of the story; None: nobody knows yet."""
-        assert self.begins_ns is not None  # noqa: S101 - asked only while a run is told
-        if after_ns < self._go_after_ns:
-            return self.begins_ns + after_ns
-        return None if self._let_go_ns is None else self._let_go_ns + after_ns - self._go_after_ns
-
-    def end(self) -> None:
-        self.begins_ns, self.story, self._let_go_ns = None, (), None
+    made = Painted(tuple((edge.t_ns, edge) for edge in tank.edges()), tuple(pictures), exposure_ns, line_ns, go_ns)
+    match options.mishaps.get(card.id):
+        case "turned_back":
+            return turned_back(made)
+        case "broken_twice":
+            return broken_twice(made)
+        case _:
+            return made
 
 
 class SimulatedLiveGates:
@@ -171,7 +132,7 @@ class SimulatedLiveGates:
     ) -> None:
         self.name = name
         self._options, self._clock, self._wait = options, clock, wait
-        self._stage: _Stage[Edge] = _Stage(clock)
+        self._stage: Stage[Edge] = Stage()
         self._blocked_until_ns = 0
         self._expected = ""
         self._first, self._gates = "", frozenset[str]()
@@ -195,15 +156,15 @@ class SimulatedLiveGates:
     def launch(self, card: RunCard) -> None:
         """Put the boat in."""
         run = painted(card, self._options, with_pictures=False)
-        edges = run.edges
-        if self._options.mishaps.get(card.id) == "hand":
+        edges, mishap = run.edges, self._options.mishaps.get(card.id)
+        if mishap == "hand":
             first = _opened(self.name, self._options).rig.gates[0].name
             passing = tuple(
                 (t_ns, Edge(t_ns, first, blocked, self.name))
                 for t_ns, blocked in zip(_HAND_NS, (True, False), strict=True)
             )
             edges = tuple(sorted((*edges, *passing), key=lambda one: one[0]))
-        self._stage.set(edges, run.go_ns)
+        self._stage.set(edges, run.go_ns, obeys=mishap != "early")
 
     def set_off(self, t_ns: int, *, on_go: bool) -> None:
         """Its run begins."""
@@ -262,7 +223,7 @@ class SimulatedLiveCamera:
     ) -> None:
         self.name = name
         self._options, self._clock, self._wait = options, clock, wait
-        self._stage: _Stage[bytes] = _Stage(clock)
+        self._stage: Stage[bytes] = Stage()
         self._pool: ProcessPoolExecutor | None = None
         self._coming: tuple[RunCard, Future[Painted]] | None = None
         self._run = Painted((), (), 0, 0, 0)
@@ -298,8 +259,9 @@ class SimulatedLiveCamera:
         except (InputError, TypeError) as error:
             raise DriverError(f"{self.name}: {error}") from error
         self._coming = None
-        self._stage.set(self._run.pictures, self._run.go_ns)
-        if self._options.mishaps.get(card.id) == "camera_unplugged":
+        mishap = self._options.mishaps.get(card.id)
+        self._stage.set(self._run.pictures, self._run.go_ns, obeys=mishap != "early")
+        if mishap == "camera_unplugged":
             self._unplugged_after_ns = round(_UNPLUGGED_SHARE * self._run.pictures[-1][0])
 
     def set_off(self, t_ns: int, *, on_go: bool) -> None:

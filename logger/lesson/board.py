@@ -124,7 +124,7 @@ class Board:
     troubles: tuple[str, ...] = ()
     """What stands in the way now, each with its cure."""
     notices: tuple[str, ...] = ()
-    """What was noticed in this run so far: stuck, early start, beam broken twice ..."""
+    """What was noticed in this run so far: stuck, early start, somebody helps it ..."""
     water: Water = "unknown"
     beams: Mapping[str, BeamSeen] = field(default_factory=dict)
     tag_team: int | None = None

@@ -9,6 +9,7 @@ memory; how each run was classified.
 from __future__ import annotations
 
 import http.client
+import itertools
 import json
 import os
 import re
@@ -18,12 +19,13 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
-from logger.lesson.folder import lessons
+from logger.lesson.folder import Listed, lessons
 from logger.recording.sensor_tables import read_events
 
 _PATIENCE_S = 20.0
@@ -123,6 +125,28 @@ class Teacher:
         self.press(press, run_id=last["run_id"], **more)
 
 
+def finish_to_board_s(lesson: Listed, viewers: Sequence[Viewer]) -> dict[str, list[float]]:
+    """Name of each run that ended -> how long after its end, by the sensors' stamps, each viewer had its figure."""
+    assert lesson.standing is not None
+    found = {}
+    for attempt in lesson.standing.attempts:
+        events = lesson.path / "recordings" / attempt.run_id / "events.csv"
+        ended = [e.t_ns for e in read_events(events, print) if e.event == "ended"] if events.exists() else []
+        told = [viewer.first_ns[attempt.run_id] for viewer in viewers if attempt.run_id in viewer.first_ns]
+        if ended and told and attempt.state == "decided":
+            found[attempt.run_id] = [(t_ns - ended[-1]) / 1e9 for t_ns in told]
+    return found
+
+
+def spread_told(late_s: Sequence[float]) -> str:
+    """Median, 99th percentile and longest of them, which are ordered."""
+    within_s = late_s[min(len(late_s) - 1, int(0.99 * len(late_s)))]
+    return (
+        f"finish -> board, {len(late_s)} times: median {statistics.median(late_s):.2f} s, 99 of 100 within "
+        f"{within_s:.2f} s, longest {late_s[-1]:.2f} s"
+    )
+
+
 def children_of(pid: int) -> list[str]:
     """Processes that it began, from whichever of its threads."""
     return [
@@ -194,24 +218,17 @@ def report(
 ) -> None:  # fmt: skip
     (one,) = lessons(station / "lessons")
     assert one.standing is not None
-    late_s = []
+    late = finish_to_board_s(one, viewers)
     for attempt in one.standing.attempts:
-        folder = one.path / "recordings" / attempt.run_id
-        ended = [e.t_ns for e in read_events(folder / "events.csv", print) if e.event == "ended"]
-        told = [viewer.first_ns[attempt.run_id] for viewer in viewers if attempt.run_id in viewer.first_ns]
-        if ended and attempt.state == "decided":
-            late_s += [(t_ns - ended[-1]) / 1e9 for t_ns in told]
         trial = one.path / "recordings" / attempt.run_id / "trial.json"
         flags = json.loads(trial.read_text(encoding="utf-8"))["flags"] if trial.exists() else ["no trial"]
-        late = f"{statistics.median(told) / 1e9 - ended[-1] / 1e9:.2f} s" if told and ended else ""
+        told = f"{statistics.median(late[attempt.run_id]):.2f} s" if attempt.run_id in late else ""
         print(
             f"  {attempt.run_id:4} team {attempt.team}  {attempt.closing!s:16} {attempt.status!s:16} {attempt.reason}"
-            f"{late:>9}  {flags}"
+            f"{told:>9}  {flags}"
         )
-    late_s.sort()
-    if late_s:
-        print(f"finish -> board, {len(late_s)} times: median {statistics.median(late_s):.2f} s, 99 of 100 within "
-              f"{late_s[min(len(late_s) - 1, int(0.99 * len(late_s)))]:.2f} s, longest {late_s[-1]:.2f} s")  # fmt: skip
+    if late_s := sorted(itertools.chain(*late.values())):
+        print(spread_told(late_s))
     decided = sum(attempt.state == "decided" for attempt in one.standing.attempts)
     print(f"{len(viewers)} viewers, {lasted_s / 60:.1f} min, {decided} runs decided, {len(one.standing.owed)} owed; "
           f"{teacher.presses_count} presses; connections broken {sum(v.broken_count for v in viewers)}; "

@@ -23,6 +23,8 @@ from logger.lesson.cycle import State
 from tests.browser.person import PROJECT, Person
 
 TAKEN_UP_WITHIN_S, GOES_ON_WITHIN_S = 60.0, 180.0
+WORD_AFTER_S = 10.0
+"""Where a run begins by the word, it is given so long after hands are out: who cannot wait starts early meanwhile."""
 _TRIES_COUNT = 5
 _LOOK = """() => {
   const part = (name) => document.querySelector(`[data-part="${name}"]`);
@@ -33,6 +35,7 @@ _LOOK = """() => {
     hint: said(part("state")), lost: lost && !lost.hidden ? lost.textContent : "",
     calm: !document.querySelector('[data-part="rig"] .light.moving'),
     clear: !!part("rig") && !part("rig").querySelector(".light.blocked, .light.unknown:not(:first-child)"),
+    word: !!document.querySelector("#k-go.look-here"),
     proposed: [...document.querySelectorAll('[data-part="keys"] .proposed')].map((one) => one.id || "void")[0] || "",
     came: said(part("came")), first: /first figure|is being measured/.test(said(part("came"))),
     refused: [...document.querySelectorAll("#wrong li")].map((one) => one.innerText),
@@ -122,6 +125,9 @@ class Teacher:
         self.reloads_count = 0
         self._now = RunNoted()
         self._tried_blocked = False
+        self._told_before: frozenset[str] = frozenset()
+        """What stood on the page when the last run was decided; it stands there until the next one is armed."""
+        self._armed_s: float | None = None
         self.open()
 
     def open(self) -> None:
@@ -141,10 +147,11 @@ class Teacher:
     def look(self) -> dict[str, Any]:
         """What the teacher's page shows; what is out of the ordinary is noted."""
         seen = self._shown()
+        if seen["state"] not in ("called", "done"):
+            self._told_before = frozenset()
         for name in ("lost", "refused", "troubles", "notices", "flags"):
-            is_old = seen["state"] == "called" and name in ("flags", "notices")  # of the last run
-            if not is_old:
-                for sentence in [seen[name]] if isinstance(seen[name], str) else seen[name]:
+            for sentence in [seen[name]] if isinstance(seen[name], str) else seen[name]:
+                if sentence not in self._told_before:
                     self._note(sentence)
         if seen["state"] == "called" and ("beam" in seen["hint"] or "moves" in seen["hint"]):
             self._note(seen["hint"].replace("\n", " "))
@@ -174,6 +181,10 @@ class Teacher:
         """Press what is to be pressed now, if anything; whether something was."""
         if seen["lost"]:
             return False
+        if seen["state"] != "armed":
+            self._armed_s = None
+        elif self._armed_s is None:
+            self._armed_s = time.monotonic()
         match seen["state"]:
             case "called" if "Something is in the beam" in seen["hint"] and not self._tried_blocked:
                 self._tried_blocked = True  # somebody always tries
@@ -181,6 +192,8 @@ class Teacher:
             case "called" if seen["clear"] and seen["calm"]:
                 self._press("#k-arm")
                 self._until(lambda now: now["state"] != "called" or now["refused"] or now["troubles"])
+            case "armed" if seen["word"] and time.monotonic() - (self._armed_s or 0) > WORD_AFTER_S:
+                self._press("#k-go")
             case "running" if any("stuck" in one for one in seen["notices"]):
                 self._press("#k-stop")
                 self._until(lambda now: now["state"] != "running")
@@ -200,6 +213,7 @@ class Teacher:
             self._press(f"#{seen['proposed']}")
         self._until(lambda now: now["state"] != "deciding" or now["refused"])
         self.noted.append(self._now)
+        self._told_before = frozenset((*seen["flags"], *seen["notices"]))
         self._now, self._tried_blocked = RunNoted(), False
 
     def _press(self, what: str) -> None:

@@ -88,6 +88,18 @@ def test_mishaps_happen_in_the_run_that_they_are_named_for() -> None:
     assert blocked[0].t_ns < usual[0].t_ns
 
 
+def test_a_boat_that_does_not_wait_for_the_word_sets_off_without_it() -> None:
+    early = edges(15.0, on_go=True, mishaps={"r3": "early"})
+    assert [one.t_ns for one in early] == [one.t_ns for one in edges(15.0)]
+
+
+def test_what_goes_wrong_between_the_beams_is_told_by_them() -> None:
+    """How: see test_simulated_stage.py."""
+    usual = edges(15.0)
+    assert len(edges(15.0, mishaps={"r3": "broken_twice"})) == len(usual) + 2
+    assert {one.gate for one in edges(30.0, mishaps={"r3": "turned_back"})} == {usual[0].gate}
+
+
 @pytest.fixture(scope="module")
 def camera() -> SimulatedLiveCamera:
     return SimulatedLiveCamera(

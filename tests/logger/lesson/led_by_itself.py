@@ -1,6 +1,7 @@
 """A lesson that leads itself, in a process that may be killed: `python led_by_itself.py RIG LESSON`.
 
-Whatever is safe by its promise is printed at once: `kept r3` when a run is on the disk, `decided r3` when its decision
+Where it goes on is printed first: `open called 2` (team 2's turn) or `open deciding r3`. Then whatever is safe by its
+promise is printed at once: `kept r3` when a run is on the disk, `decided r3` when its decision
 is, `done` when no turn is owed any more.
 """
 
@@ -31,7 +32,7 @@ def lead(rig_file: Path, lesson: Path) -> None:
     changed = threading.Event()
     desk.listen(lambda _: changed.set())
     desk.open(folder, RigCrew(rig_file, told=desk.ear, store=folder.store, now=now))
-    print("open", flush=True)
+    print(f"open {_place(desk.board())}", flush=True)
     while (board := desk.board()).state != "done" or not _all_measured(desk):
         changed.clear()
         with suppress(InputError):  # a beam is blocked as yet, or it has gone on meanwhile
@@ -39,6 +40,12 @@ def lead(rig_file: Path, lesson: Path) -> None:
         changed.wait(0.1)
     desk.close()
     print("done", flush=True)
+
+
+def _place(board: Board) -> str:
+    if board.state == "deciding" and board.last is not None:
+        return f"deciding {board.last.run_id}"
+    return f"{board.state} {board.who.team if board.who is not None else ''}".strip()
 
 
 def _go_on(desk: Desk, board: Board) -> None:

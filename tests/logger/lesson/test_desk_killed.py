@@ -20,6 +20,10 @@ from tests.test_house import PROJECT
 
 SCRIPT = Path(__file__).with_name("led_by_itself.py")
 PATIENCE_S = 240.0
+RUN_S = 9.0
+"""A run takes less, from arming to the decision."""
+STARTING_SHARE, STARTING_S = 0.2, 1.5
+"""So many of the kills hit a program that is still starting."""
 
 
 class Led:
@@ -61,27 +65,48 @@ def standing_of(folder: Path) -> Standing:
 def killed_often(
     folder: Path, *, kills_count: int, teams_count: int, repeats: int = 1, seed: int
 ) -> tuple[Standing, int]:
-    """Lead a lesson through so many kills and to its end; where it stands then, and how many promises were kept."""
+    """Lead a lesson through so many kills and to its end; where it stands then, and how many promises were kept.
+
+    Whenever it is opened again it goes on exactly where its log says that it was.
+    """
     rig = rig_file(folder)
     made = LessonFolder.create(folder / "lessons", plan(teams_count, repeats=repeats), at=AT)
     made.close()
     chance, promised = random.Random(seed), 0  # noqa: S311 - times of power cuts
     for _ in range(kills_count):
+        place = place_of(standing_of(folder / "lessons"))
         led = Led(rig, made.path)
-        led.opened.wait(PATIENCE_S)
-        threading.Event().wait(chance.uniform(0.0, 9.0))
+        if chance.random() < STARTING_SHARE:
+            threading.Event().wait(chance.uniform(0.0, STARTING_S))
+        else:
+            led.opened.wait(PATIENCE_S)
+            threading.Event().wait(chance.uniform(0.0, RUN_S))
         led.kill()
-        promised += hold(led.promised, standing_of(folder / "lessons"))
+        promised += hold(led.promised, standing_of(folder / "lessons"), place)
         if "done" in led.promised:
             break
+    place = place_of(standing_of(folder / "lessons"))
     last = Led(rig, made.path)
     last.end()
     assert last.promised[-1] == "done"
-    promised += hold(last.promised, standing_of(folder / "lessons"))
+    promised += hold(last.promised, standing_of(folder / "lessons"), place)
     return standing_of(folder / "lessons"), promised
 
 
-def hold(promised: list[str], standing: Standing) -> int:
+def place_of(standing: Standing) -> str:
+    """Where a lesson that was killed so must go on: the run that was cut short or waits is decided, else who is next
+    is called."""
+    waiting = standing.open_attempt or next((one for one in standing.attempts if one.closing is None), None)
+    if waiting is not None:
+        return f"deciding {waiting.run_id}"
+    turn = standing.next_turn
+    return "done" if turn is None else f"called {turn.team}"
+
+
+def hold(promised: list[str], standing: Standing, place: str) -> int:
+    """Whether it went on at `place` and everything promised is in the log; how many promises there were."""
+    if promised:
+        assert promised[0] == f"open {place}"
     for line in promised:
         what, _, run_id = line.partition(" ")
         attempt = standing.attempt(run_id)
