@@ -37,6 +37,8 @@ _BY_CHANCE = 0.8
 """A short track may scatter this much less than was said without meaning anything by it."""
 _LEAST_VARIANCE_MM2 = 1e-6
 _LEAST_VARIANCE_RAD2 = 1e-8
+_AT_ONCE = 10
+"""So many draws are held in memory together: a long run does not need more than a short one."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,15 +147,16 @@ class Motion:
         """
         if self.solved is None or self.solved_heading is None:
             raise ValueError("draws of a draw were asked for; they come from the measured motion only")
-        unit = _state_units(self.solved.system.step_s)
-        moved = self.caution**0.5 * self.solved.errors(np.random.default_rng(seed), count) * unit[:, None]
+        unit = self.caution**0.5 * _state_units(self.solved.system.step_s)[:, None]
         # a generator of its own: the headings leave the places as they are
-        turned = self.solved_heading.errors(np.random.default_rng([seed, 1]), count)[:, 0]
-        for i in range(count):
-            heading = self.heading_rad + turned[:, i]
-            yield replace(
-                self, state=self.state + moved[:, :, i], heading_rad=heading, solved=None, solved_heading=None
-            )
+        places, headings = np.random.default_rng(seed), np.random.default_rng([seed, 1])
+        for begun in range(0, count, _AT_ONCE):
+            few = min(_AT_ONCE, count - begun)
+            moved = self.solved.errors(places, few) * unit
+            turned = self.solved_heading.errors(headings, few)[:, 0]
+            for i in range(few):
+                state, heading = self.state + moved[:, :, i], self.heading_rad + turned[:, i]
+                yield replace(self, state=state, heading_rad=heading, solved=None, solved_heading=None)
 
     def _bridge(self, time_s: ArrayLike) -> tuple[NDArray[np.int64], Floats, Floats, Floats]:
         own = self.time_s
