@@ -21,7 +21,12 @@ _AROUND = (1.5, 1.8)
 
 
 def tone(film: StoredFilm, found: Survey, plane: Plane) -> Tone:
-    """The tone of the film's grey pictures at the boat's edge, from a few of the surveyed ones in colour."""
+    """The tone of the film's grey pictures at the boat's edge."""
+    return mixing(*boat_and_water(film, found, plane))
+
+
+def boat_and_water(film: StoredFilm, found: Survey, plane: Plane) -> tuple[Floats, Floats]:
+    """(3,) each: usual blue, green, red of the boat and of the water around, in a few of the surveyed pictures."""
     chosen = np.unique(np.linspace(0, len(found.numbers) - 1, _PICTURES_COUNT).round().astype(int))
     index = {int(found.numbers[k]): k for k in chosen}
     boats, waters = [], []
@@ -32,7 +37,7 @@ def tone(film: StoredFilm, found: Survey, plane: Plane) -> Tone:
         inside, inner, outer = (_filled(shape * size + found.place_mm[k], plane, picture) for size in sizes)
         boats.append(np.median(picture[inside > 0], axis=0))
         waters.append(np.median(picture[(outer > 0) & (inner == 0)], axis=0))
-    return mixing(np.median(boats, axis=0), np.median(waters, axis=0))
+    return np.median(boats, axis=0), np.median(waters, axis=0)
 
 
 def _filled(polygon_mm: Floats, plane: Plane, picture: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -39,8 +39,13 @@ _FLOOR_EVERY = 6
 """Of so many pictures one is looked at for the floor's hue."""
 _OFF_CARD = 0.08
 """An outline whose length and width are together so far from the card's, as shares, is not all boat."""
+_WHATEVER_CASTS_IT = 0.16
+"""The same of a boat beside what may be its shadow: that may spoil its edge."""
 _OFF_CARD_BY_CRINKLES = 0.2
 """The same of one whose soft edge reaches a little too far."""
+_SHADE, _ONE_HUE, _POWER = (0.15, 0.9), 1.35, 2.2
+"""A shadow leaves so much of the floor's light, of each colour alike up to that factor; light is the picture's numbers
+to that power."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,15 +66,17 @@ def look_of(
 ) -> Look | str:
     """The boat's look, learnt from where its light differs from the water's.
 
-    If that is not of the card's size (a shadow beside the boat, a sail), or not plain, the boat is looked for as a
-    thing brighter than the floor, as one without hue on a coloured floor, by its hue, and by its crinkles.
+    If that is not of the card's size (a shadow beside the boat, a sail), or not plain, or may be the boat's shadow, the
+    boat is looked for as a thing brighter than the floor, as one without hue on a coloured floor, by its hue, and by
+    its crinkles.
     """
     film, found = _surveyed(grey, pictures, plane, known, card)
     look = found if isinstance(found, str) else _learnt(film, found, plane, card, floor_share)
     is_dim = isinstance(look, str) or doubts.is_dim(look.learnt)
-    if not is_dim and _off_card(look, card) < _OFF_CARD:
+    is_shade = not isinstance(look, str) and _off_card(look, card) < _OFF_CARD and _may_be_shade(look, plane)
+    if not is_dim and not is_shade and _off_card(look, card) < _OFF_CARD:
         return look
-    others = [] if isinstance(look, str) else [look]
+    others = [] if isinstance(look, str) or is_shade else [look]
     bright = survey(grey, plane, known, is_bright=True)
     if not isinstance(bright, str):
         others.append(_learnt(grey, bright, plane, card, floor_share))
@@ -84,14 +91,28 @@ def look_of(
         hued = survey(grey.made(partial(hue, pair=pair)), plane, known)
         if not isinstance(hued, str) and hued.contrast > max(_HUED, _HUED_PLAINLY * hued.noise):
             others.append(_clearest(grey, hued, plane, known, card, floor_share))
-    if floor is not None and not any(_is_plain(tried, card) for tried in others):
+    plain = [tried for tried in others if _is_plain(tried, card, _WHATEVER_CASTS_IT if is_shade else _OFF_CARD)]
+    if is_shade and (plain or not is_dim):
+        return min(plain, key=lambda tried: _off_card(tried, card), default=look)
+    if floor is not None and not plain:
         found = survey(CrinkledFilm(grey), plane, known, by_size=True)
         if not isinstance(found, str) and found.contrast > _PLAINLY * found.noise:
             crinkled = _by_crinkles(grey, found, plane, known, card, floor_share)
             if found.contrast > _CRINKLED and _off_card(crinkled, card) < _OFF_CARD_BY_CRINKLES:
                 return crinkled
             others += _crinkled(grey, found, floor, plane, known, card, floor_share)
+    others += [look] if is_shade and not isinstance(look, str) else []
     return min(others, key=lambda tried: _off_card(tried, card), default=look)
+
+
+def _may_be_shade(look: Look, plane: Plane) -> bool:
+    """Whether it is darker than the floor and of its hue: a boat of that kind, or the shadow of another one.
+
+    A shadow that lies apart from its boat has the boat's size, and moves as it does.
+    """
+    boat, water = colours.boat_and_water(look.film, look.found, plane)
+    left = (boat / np.maximum(water, 1.0)) ** _POWER
+    return bool(left.min() > _SHADE[0] and left.max() < min(_SHADE[1], _ONE_HUE * left.min()))
 
 
 def _clearest(grey: StoredFilm, found: Survey, plane: Plane, known: Ground, card: Card, floor_share: float) -> Look:
@@ -106,9 +127,9 @@ def _clearest(grey: StoredFilm, found: Survey, plane: Plane, known: Ground, card
     return _learnt(film, plainest, plane, card, floor_share)
 
 
-def _is_plain(look: Look, card: Card) -> bool:
-    """Whether it is of the card's size and its edge is seen all round."""
-    return _off_card(look, card) < _OFF_CARD and not doubts.shines(look.learnt)
+def _is_plain(look: Look, card: Card, off_card: float = _OFF_CARD) -> bool:
+    """Whether it is of the card's size, but for so much, and its edge is seen all round."""
+    return _off_card(look, card) < off_card and not doubts.shines(look.learnt)
 
 
 def _without_hue(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -35,11 +36,13 @@ class Clip:
         return f"{self.tier}-{self.seed}" if self.deck == "plain" else f"{self.tier}-{self.deck}-{self.seed}"
 
     def made(self, place: Path) -> Path:
-        """Its folder below `place`; drawn only if it is not there."""
-        folder = place / self.name
-        if not (folder / "truth.json").exists():
+        """Its folder below `place`; drawn only if it is not there. One whose drawing was broken off is drawn anew."""
+        folder, begun = place / self.name, place / f"{self.name}.begun"
+        if not folder.exists():
+            shutil.rmtree(begun, ignore_errors=True)
             kind = ("drift", "straight")[self.number % 2]
-            simulate(folder, tier=self.tier, kind=kind, seed=self.seed, **self._wishes())
+            simulate(begun, tier=self.tier, kind=kind, seed=self.seed, **self._wishes())
+            begun.rename(folder)
         return folder
 
     def _wishes(self) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import xml.etree.ElementTree as ET
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -114,3 +115,25 @@ def test_clips_for_judging_are_others_than_those_for_development() -> None:
     assert not {c.seed for c in both[0]} & {c.seed for c in both[1]}
     assert {c.seed for c in both[1]} == set(range(FIRST_JUDGING_SEED, FIRST_JUDGING_SEED + 12))
     assert len({c.name for c in both[0] + both[1]}) == 2 * len(TIERS) * len(DECKS) * 12
+
+
+def test_a_clip_whose_drawing_was_broken_off_is_drawn_anew_and_a_whole_one_is_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (wanted,) = clips(tiers=("easy",), decks=("plain",), count=1, judging=False)
+    drawn: list[Path] = []
+
+    def broken_off(folder: Path, **_: Any) -> None:
+        drawn.append(folder)
+        folder.mkdir()
+        (folder / "truth.json").write_text("{}", encoding="utf-8")
+        if len(drawn) == 1:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr("tests.bench.vision.clips.simulate", broken_off)
+    with pytest.raises(KeyboardInterrupt):
+        wanted.made(tmp_path)
+    assert not (tmp_path / wanted.name).exists()
+    assert wanted.made(tmp_path) == wanted.made(tmp_path) == tmp_path / wanted.name
+    assert len(drawn) == 2
+    assert [at.name for at in tmp_path.iterdir()] == [wanted.name]
