@@ -128,10 +128,10 @@ def test_a_clip_whose_drawing_was_broken_off_is_drawn_anew_and_a_whole_one_is_ke
         folder.mkdir()
         (folder / "truth.json").write_text("{}", encoding="utf-8")
         if len(drawn) == 1:
-            raise KeyboardInterrupt
+            raise KeyboardInterrupt("by a key")
 
     monkeypatch.setattr("tests.bench.vision.clips.simulate", broken_off)
-    with pytest.raises(KeyboardInterrupt):
+    with pytest.raises(KeyboardInterrupt, match="by a key"):
         wanted.made(tmp_path)
     assert not (tmp_path / wanted.name).exists()
     assert wanted.made(tmp_path) == wanted.made(tmp_path) == tmp_path / wanted.name
