@@ -22,6 +22,13 @@ NOTE_SKIPPED = os.environ.get("BOATRUN_NOTE_SKIPPED", "")
 """A file that is to name every test that was skipped, a line each, so that they can be run where more is installed."""
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """For `-n auto`, one more than there are processors: many tests wait, for a run, a page or a program, as people
+    do."""
+    return (os.cpu_count() or 1) + 1
+
+
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:
     """Tests skipped by themselves."""
     _note(report)

@@ -44,7 +44,7 @@ WHOLE_COUNT = 21
 SAYS: Mapping[str, tuple[str, ...]] = {
     "early": ("early start", "early start"),
     "beam_blocked": ("beam blocked, armed all the same", "not armed"),
-    "hand": ("hand in the beam", "hand", "broken 2 times"),
+    "hand": ("hand in the beam", "hand", "broken 2 times", "early start"),
     "stuck": ("stuck boat", "stuck"),
     "camera_unplugged": ("camera unplugged", "camera is gone"),
     "turned_back": ("boat turned back", "turned back"),

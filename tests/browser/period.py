@@ -33,7 +33,7 @@ _LOOK = """() => {
   return {
     state: part("state") ? [...part("state").classList].filter((one) => one !== "state")[0] : "",
     hint: said(part("state")), lost: lost && !lost.hidden ? lost.textContent : "",
-    calm: !document.querySelector('[data-part="rig"] .light.moving'),
+    calm: !document.querySelector('[data-part="rig"] .light:first-child.moving'),
     clear: !!part("rig") && !part("rig").querySelector(".light.blocked, .light.unknown:not(:first-child)"),
     word: !!document.querySelector("#k-go.look-here"),
     proposed: [...document.querySelectorAll('[data-part="keys"] .proposed')].map((one) => one.id || "void")[0] || "",
@@ -194,6 +194,7 @@ class Teacher:
                 self._until(lambda now: now["state"] != "called" or now["refused"] or now["troubles"])
             case "armed" if seen["word"] and time.monotonic() - (self._armed_s or 0) > WORD_AFTER_S:
                 self._press("#k-go")
+                self._until(lambda now: now["state"] != "armed" or now["refused"])
             case "running" if any("stuck" in one for one in seen["notices"]):
                 self._press("#k-stop")
                 self._until(lambda now: now["state"] != "running")

@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -84,10 +84,11 @@ def working(rig: Path, made: Station) -> Iterator[None]:
         thread.join(20)
 
 
-def judged(page: Any, name: str) -> None:
-    """At every size: nothing sticks out to the side, and nobody is kept from using it."""
+def judged(page: Any, name: str, *, sizes: Sequence[str] = tuple(SIZES)) -> None:
+    """At these sizes: nothing sticks out to the side, and nobody is kept from using it."""
     folder = os.environ.get("BOATRUN_SHOTS")
-    for size, (width, height) in SIZES.items():
+    for size in sizes:
+        width, height = SIZES[size]
         page.set_viewport_size({"width": width, "height": height})
         wide = page.evaluate("document.documentElement.scrollWidth")
         assert wide <= width, f"{name}, {size}: {wide} px in {width}"
@@ -269,6 +270,36 @@ def test_every_state_at_every_size_can_be_used_by_everybody(page: Any, station: 
     both("over")
     assert page.complaints == []
     assert {url.split("/")[2] for url in page.asked} == {station.address.split("/")[2]}, "asks nobody else"
+
+
+def test_every_page_in_spanish_can_be_used_by_everybody(browser: Any, station: Station) -> None:
+    """Its words are longer, and each is read aloud in the language that it is in."""
+    context = browser.new_context(locale="es-ES", viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    page.goto(f"{station.address}/lesson/new?kind=drift")
+    page.click("button.key:has-text('Empezar la clase')")
+    page.wait_for_url("**/lesson")
+    hands = station.hands[-1]
+    hands.sees(A="blocked", B="clear")
+    page.locator("text=tapado").first.wait_for(timeout=WITHIN_MS)
+    for path in ("lesson", "board", *OTHERS, *(path.strip("/") for path in PAGES)):
+        page.goto(f"{station.address}/{path}")
+        assert page.get_attribute("html", "lang") == "es", path
+        judged(page, f"es-{path}".replace("/", "-").replace("?", "-"), sizes=("phone", "tablet"))
+    hands.sees(A="clear", B="clear")
+    page.goto(f"{station.address}/lesson")
+    page.keyboard.press("Space")
+    state(page, "ready")
+    hands.happens("armed", "started", t_ns=time.monotonic_ns())
+    hands.happens("ended:finish")
+    hands.keeps()
+    hands.tells(trial("r1", flags=("the water moved",)))
+    state(page, "deciding")
+    page.keyboard.press("v")
+    for path in ("lesson", "board"):
+        page.goto(f"{station.address}/{path}")
+        judged(page, f"es-{path}-deciding", sizes=("phone", "tablet", "wall"))
+    context.close()
 
 
 def test_every_page_of_the_rig_is_among_those_that_are_judged(tmp_path: Path) -> None:

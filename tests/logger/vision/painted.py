@@ -63,6 +63,16 @@ def _light(level):
     return np.asarray(255 * (np.asarray(level, np.float32) / 255) ** 2.2, np.float32)
 
 
+_LIT: list[tuple[np.ndarray, np.ndarray]] = []
+"""The last empty picture, and its light: a film is painted upon one and the same, which nobody changes."""
+
+
+def _light_of(empty: np.ndarray) -> np.ndarray:
+    if not _LIT or _LIT[0][0] is not empty:
+        _LIT[:] = [(empty, _light(empty))]
+    return _LIT[0][1]
+
+
 def paint(view: View, toy: Toy, empty: np.ndarray, *, x_mm, y_mm, heading_rad, noise=1.2, rng=None, blur_px=0.7):
     """One grey picture (uint8) with the boat's waterline centroid at (x, y)."""
     c, s = np.cos(heading_rad), np.sin(heading_rad)
@@ -74,7 +84,8 @@ def paint(view: View, toy: Toy, empty: np.ndarray, *, x_mm, y_mm, heading_rad, n
     low = np.floor(both.min(axis=0)).astype(int) - 8
     high = np.ceil(both.max(axis=0)).astype(int) + 9
     low, high = np.maximum(low, 0), np.minimum(high, (empty.shape[1], empty.shape[0]))
-    window = _light(empty[low[1] : high[1], low[0] : high[0]])
+    bare = _light_of(empty)
+    window = bare[low[1] : high[1], low[0] : high[0]].copy()
     side = cv2.convexHull(both)[:, 0]
     for polygon, level in ((side, toy.wall), (deck_px, toy.deck)):
         cover = np.zeros((window.shape[0] * SUPER, window.shape[1] * SUPER), np.uint8)
@@ -84,7 +95,7 @@ def paint(view: View, toy: Toy, empty: np.ndarray, *, x_mm, y_mm, heading_rad, n
             cv2.resize(cover, None, fx=1 / SUPER, fy=1 / SUPER, interpolation=cv2.INTER_AREA).astype(np.float32) / 255
         )
         window = window + share * (_light(level) - window)
-    picture = _light(empty)
+    picture = bare.copy()
     picture[low[1] : high[1], low[0] : high[0]] = window
     if blur_px:
         picture = cv2.GaussianBlur(picture, (0, 0), blur_px)

@@ -44,23 +44,34 @@ def tagged_run(folder, *, count=60, tag=None, on_card=None, hidden=(), toy=TOY, 
     """
     places, headings = voyage(count, rest=12)
     headings = headings + np.linspace(-leeway_rad, leeway_rad, count)
-    card = on_card or boat()
-    recording, rig = run(folder, toy, places[:1], headings[:1], card=card)
-    view, rng = camera(), np.random.default_rng(0)
-    on = Plane(view, toy.freeboard_mm + 2.0)
-    bare = floor(view)
-    shown = tag or boat().tag
-    with (folder / "video.mjpeg").open("wb") as file:
-        for n, ((x, y), heading) in enumerate(zip(places, headings, strict=True)):
-            picture = paint(view, toy, bare, x_mm=x, y_mm=y, heading_rad=heading, rng=rng)
-            c, s = np.cos(heading), np.sin(heading)
-            middle = np.array([x + c * seat_mm[0] - s * seat_mm[1], y + s * seat_mm[0] + c * seat_mm[1]])
-            if n not in hidden:
-                turned = heading + TURN_RAD
-                picture = tag_painted.paint(picture, on, shown, place_mm=middle, heading_rad=turned, seed=n, deck=0.04)
-            file.write(cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes())
+    recording, rig = run(folder, toy, places[:1], headings[:1], card=on_card or boat())
+    key = (count, tag or boat().tag, tuple(hidden), type(toy), toy.length_mm, seat_mm, leeway_rad)
+    if key not in _PAINTED:
+        shown = [n not in hidden for n in range(count)]
+        _PAINTED[key] = _film(places, headings, shown, tag or boat().tag, toy=toy, seat_mm=seat_mm)
+    (folder / "video.mjpeg").write_bytes(_PAINTED[key])
     first = recording.stamps
     stamps = type(first)(
         np.arange(count, dtype=np.int64) * 33_333_333, np.zeros(count, np.int64), np.zeros(count, np.int64)
     )
     return replace(recording, stamps=stamps), rig, places, headings
+
+
+_PAINTED: dict[tuple[object, ...], bytes] = {}
+"""Films that were painted already: several modules look at the same one."""
+
+
+def _film(places, headings, shown, tag, *, toy, seat_mm) -> bytes:
+    view, rng = camera(), np.random.default_rng(0)
+    on = Plane(view, toy.freeboard_mm + 2.0)
+    bare = floor(view)
+    made = []
+    for n, ((x, y), heading) in enumerate(zip(places, headings, strict=True)):
+        picture = paint(view, toy, bare, x_mm=x, y_mm=y, heading_rad=heading, rng=rng)
+        c, s = np.cos(heading), np.sin(heading)
+        middle = np.array([x + c * seat_mm[0] - s * seat_mm[1], y + s * seat_mm[0] + c * seat_mm[1]])
+        if shown[n]:
+            turned = heading + TURN_RAD
+            picture = tag_painted.paint(picture, on, tag, place_mm=middle, heading_rad=turned, seed=n, deck=0.04)
+        made.append(cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes())
+    return b"".join(made)
