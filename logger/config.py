@@ -253,3 +253,10 @@ class RunCard:
     """How the wall clock was set: network, battery, browser, unknown, simulated."""
     software: Word = ""
     simulated: bool = False
+    lesson: Word = ""
+    """The folder of the lesson in which it was run; runs of two lessons may have one id."""
+
+    @property
+    def season_id(self) -> str:
+        """Its name among the runs of many lessons."""
+        return f"{self.lesson}/{self.id}" if self.lesson else self.id

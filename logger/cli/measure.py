@@ -11,7 +11,7 @@ import argparse
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -59,13 +59,15 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.processes is not None and arguments.processes < 1:
         raise InputError(f"--processes: found {arguments.processes}; wanted at least 1")
     folders = [folder for given in arguments.recordings for folder in recordings_in(given)]
-    if arguments.only_new:
-        folders = [folder for folder in folders if not is_measured(folder)]
+    before = [folder for folder in folders if is_measured(folder)] if arguments.only_new else []
+    folders = [folder for folder in folders if folder not in set(before)]
     if arguments.monte_carlo and arguments.monte_carlo < _FEWEST_DRAWS:
         raise InputError(f"--monte-carlo: found {arguments.monte_carlo}; wanted at least {_FEWEST_DRAWS}")
     jobs = [Job(folder, arguments.report is not None, arguments.monte_carlo) for folder in folders]
     failed, pages, told = 0, [], 0
     with _opened(arguments.store) as store:
+        for folder in before if store is not None else ():
+            failed += not _kept(store, _measured_before(folder))
         hidden = None if len(jobs) > 1 else True
         for done in tqdm(
             _all(jobs, arguments), total=len(jobs), delay=2, disable=hidden, unit="recording", leave=False
@@ -75,9 +77,7 @@ def run(arguments: argparse.Namespace) -> int:
             if done.trial is None or done.card is None:
                 failed += 1
                 continue
-            if store is not None:
-                now = datetime.now().astimezone().isoformat(timespec="seconds")
-                store.add(done.trial, done.folder.resolve(), boat=done.card.boat, at=now)
+            failed += not _kept(store, done)
             if done.page is not None:
                 pages.append(done.page)
             told += 1
@@ -90,15 +90,54 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def recordings_in(given: Path) -> list[Path]:
-    """The recording `given`, or those directly within it if it is a folder of recordings, in order of their names."""
+    """The recording `given`, or all within it, however deep, if it is a folder of such; in order of their names."""
     if (given / "recording.toml").exists() or not given.is_dir():
         return [given]
-    return sorted(folder for folder in given.iterdir() if (folder / "recording.toml").is_file()) or [given]
+    return sorted(card.parent for card in given.rglob("recording.toml")) or [given]
+
+
+def _measured_before(folder: Path) -> Done:
+    """What stands in the folder already."""
+    from logger.recording.card_toml import read_card
+    from logger.results.trial_json import from_json
+
+    path = folder / "trial.json"
+    return Done(
+        folder, (), read_card(folder / "recording.toml"), from_json(path.read_text(encoding="utf-8"), where=str(path))
+    )
+
+
+def _kept(store: Store | None, done: Done) -> bool:
+    """Whether the trial stands in the store, if there is one. Two recordings that call their run alike are told."""
+    if store is None:
+        return True
+    assert done.trial is not None and done.card is not None  # noqa: S101, PT018 - the caller has looked
+    trial, place = replace(done.trial, run_id=done.card.season_id), done.folder.resolve()
+    latest = store.latest(trial.run_id)
+    if latest is not None and latest.folder != place and not _same_run(latest.folder, place):
+        print(
+            f"boatrun measure: {done.folder}: run {trial.run_id} stands in {store.path} already, of another recording, "
+            f"{latest.folder}; wanted a name of its own; change `id` in its recording.toml, or give another store",
+            file=sys.stderr,
+        )
+        return False
+    if latest is None or latest.trial != trial or latest.folder != place:
+        now = datetime.now().astimezone().isoformat(timespec="seconds")
+        store.add(trial, place, boat=done.card.boat, at=now)
+    return True
+
+
+def _same_run(one: Path, other: Path) -> bool:
+    """Whether one recording is the other, carried elsewhere or copied."""
+    try:
+        return (one / "recording.toml").read_bytes() == (other / "recording.toml").read_bytes()
+    except OSError:
+        return True  # it is no longer there: it was moved
 
 
 def is_measured(folder: Path) -> bool:
     """Whether its trial.json is by this software and newer than everything that it was made from."""
-    from logger import __version__
+    from logger.results.software import software
     from logger.results.trial_json import from_json
 
     path = folder / "trial.json"
@@ -106,7 +145,7 @@ def is_measured(folder: Path) -> bool:
         trial = from_json(path.read_text(encoding="utf-8"))
         made = path.stat().st_mtime_ns
         sources = [file for file in folder.iterdir() if not file.name.startswith(("trial", "track.csv", "film."))]
-        return trial.software == f"boatrun {__version__}" and all(file.stat().st_mtime_ns <= made for file in sources)
+        return trial.software == software() and all(file.stat().st_mtime_ns <= made for file in sources)
     except (OSError, InputError):
         return False
 

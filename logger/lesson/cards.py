@@ -15,7 +15,9 @@ COUNTED: frozenset[KindOfRun] = frozenset(("cargo", "rings", "distance"))
 """Kinds of run that have a time of their own, after which they are over."""
 
 
-def card_of(standing: Standing, turn: Turn, *, run_id: str, at: str, clock_set_by: str = "unknown") -> RunCard:
+def card_of(
+    standing: Standing, turn: Turn, *, run_id: str, at: str, clock_set_by: str = "unknown", lesson: str = ""
+) -> RunCard:
     """The card of the team's next run.
 
     Args:
@@ -24,6 +26,7 @@ def card_of(standing: Standing, turn: Turn, *, run_id: str, at: str, clock_set_b
         run_id: what it is to be called.
         at: wall time, RFC 3339.
         clock_set_by: how this computer's wall clock was set; a time that a browser has told goes before it.
+        lesson: the name of its folder.
 
     Raises:
         KeyError: there is no such team.
@@ -46,6 +49,7 @@ def card_of(standing: Standing, turn: Turn, *, run_id: str, at: str, clock_set_b
         clock_set_by=clock_set_by if ahead_s is None else "browser",
         software=f"boatrun {__version__}",
         simulated=plan.simulated,
+        lesson=lesson,
     )
 
 

@@ -186,7 +186,9 @@ class Proceedings:
 
     def card(self, turn: Turn, run_id: str) -> RunCard:
         """The card of a run."""
-        return card_of(self.opened(), turn, run_id=run_id, at=self.now(), clock_set_by=self.clock_set_by())
+        return card_of(
+            self.opened(), turn, run_id=run_id, at=self.now(), clock_set_by=self.clock_set_by(), lesson=self.lesson.name
+        )
 
     def count(self) -> None:
         """Let recordings and trials say what was counted by hand. Trouble is shown, the log has it."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 from logger.errors import InputError
@@ -41,7 +42,7 @@ def of_recording(folder: Path) -> ExportRun:
     trial = from_json(path.read_text(encoding="utf-8"), where=str(path))
     boat = recording.card.boat
     return ExportRun(
-        trial, trial.status, boat.name, boat.team,
+        replace(trial, run_id=recording.card.season_id), trial.status, boat.name, boat.team,
         card=recording.card, rig=recording.rig, edges=recording.edges, track=track_rows(folder),
     )  # fmt: skip
 
@@ -57,8 +58,9 @@ def written(runs: list[ExportRun], form: str) -> dict[str, str | bytes]:
 def _of_stored(stored: Stored) -> ExportRun:
     recording = _load_if_there(stored.folder)
     reason = next((c.reason for c in reversed(stored.corrections) if c.change != "reassigned"), "")
+    named = stored.trial if recording is None else replace(stored.trial, run_id=recording.card.season_id)
     return ExportRun(
-        trial=stored.trial,
+        trial=named,
         status=stored.status,
         status_reason=reason,
         boat=stored.boat,

@@ -17,7 +17,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.quantity import Quantity
-from logger import __version__
 from logger.config import BY_HAND, KindOfRun, Rig, ZoneKind
 from logger.recording.folder import Recording
 from logger.results import (
@@ -37,6 +36,7 @@ from logger.results.case import Case, case_of
 from logger.results.gates import GatePair, passing_speed
 from logger.results.lines import distance_between
 from logger.results.motion import Motion
+from logger.results.software import software
 from logger.results.trial import NotMeasured, Result, Status, Trial
 from logger.results.witnesses import Testimony, beam_to_beam, denied, testimony
 from logger.vision.track import NotFound, Track
@@ -118,7 +118,7 @@ def conclude(recording: Recording, rig: Rig, seen: Track | NotFound | None) -> O
         touches=touches,
         visits=came,
         end_reason=ending.reason,
-        software=f"boatrun {__version__}",
+        software=software(),
         calibration_id=recording.calibration_id,
         simulated=recording.card.simulated or rig.simulated,
     )

@@ -215,6 +215,18 @@ class Store:
             log = self._log()
         return [self._stored(row, tuple(log.get(row[1], ()))) for row in rows]
 
+    def latest(self, run: str) -> Stored | None:
+        """One run as it stands now; None if the store does not have it."""
+        with self._trouble("read"), self._reading():
+            row = self._base.execute(
+                "SELECT number, run, boat, team, folder, added_at, trial, "
+                "(SELECT count(*) - 1 FROM trials WHERE run = ?) FROM trials WHERE run = ? "
+                "ORDER BY number DESC LIMIT 1",
+                (run, run),
+            ).fetchone()
+            log = self._log().get(run, [])
+        return None if row is None else self._stored(row, tuple(log))
+
     def history(self, run: str) -> list[Trial]:
         """Every measurement of one run, oldest first."""
         with self._trouble("read"):

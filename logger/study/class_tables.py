@@ -76,7 +76,8 @@ def run_rows(whole: Class) -> list[dict[str, str]]:
 def _of_run(one: ClassRun, *, with_parts: bool = True) -> ExportRun:
     run = one.run
     return ExportRun(
-        trial=run.trial, status=run.trial.status, boat=run.card.boat.name, team=one.team, status_reason=one.reason,
+        trial=replace(run.trial, run_id=run.card.season_id), status=run.trial.status,
+        boat=run.card.boat.name, team=one.team, status_reason=one.reason,
         card=run.card, rig=run.rig, edges=_edges(one, run.rig) if with_parts else (),
         track=_track(one) if with_parts else (),
     )  # fmt: skip

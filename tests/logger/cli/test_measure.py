@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -221,3 +222,55 @@ def test_draws_stand_beside_the_budgets_when_asked_for(gates_only: Maker, capsys
     assert drawn["u"] > 0
     assert main(["measure", "--monte-carlo", "3", folder]) == 2
     assert "wanted at least 50" in capsys.readouterr().err
+
+
+def renamed(folder: Path, run_id: str, lesson: str) -> Path:
+    card = folder / "recording.toml"
+    text = re.sub(r'^id = ".*"$', f'id = "{run_id}"', card.read_text(encoding="utf-8"), flags=re.M)
+    text = re.sub(r'^lesson = ".*"\n', "", text, flags=re.M)
+    card.write_text(text.replace("\nid =", f'\nlesson = "{lesson}"\nid =', 1), encoding="utf-8")
+    return folder
+
+
+def test_a_season_of_lessons_whose_runs_are_called_alike_stands_in_one_store(gates_only: Maker, tmp_path: Path) -> None:
+    renamed(gates_only("one/recordings/r1"), "r1", "monday")
+    renamed(gates_only("two/recordings/r1", 1002), "r1", "tuesday")
+    season = tmp_path / "season.sqlite"
+    for _ in range(2):
+        assert main(["measure", str(tmp_path), "--store", str(season)]) == 0
+    with Store(season, read_only=True) as store:
+        assert [(run.trial.run_id, run.superseded_count) for run in store.runs()] == [
+            ("monday/r1", 0),
+            ("tuesday/r1", 0),
+        ]
+    assert main(["export", "--store", str(season), "--to", str(tmp_path / "tables")]) == 0
+    rows = (tmp_path / "tables" / "runs.csv").read_text(encoding="utf-8")
+    assert "monday/r1" in rows
+    assert "tuesday/r1" in rows
+
+
+def test_two_recordings_that_call_their_run_alike_are_told_and_none_hides_the_other(
+    gates_only: Maker, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first, second = renamed(gates_only("a"), "r1", ""), renamed(gates_only("b", 1002), "r1", "")
+    season = tmp_path / "season.sqlite"
+    assert main(["measure", str(first), str(second), "--store", str(season)]) == 2
+    said = capsys.readouterr().err
+    assert "run r1 stands in" in said
+    assert str(first) in said
+    assert (second / "trial.json").exists()
+    with Store(season, read_only=True) as store:
+        assert [run.folder for run in store.runs()] == [first.resolve()]
+    first.rename(tmp_path / "carried")
+    assert main(["measure", str(tmp_path / "carried"), "--store", str(season)]) == 0
+    with Store(season, read_only=True) as store:
+        assert [run.folder for run in store.runs()] == [(tmp_path / "carried").resolve()]
+
+
+def test_what_was_measured_before_gets_into_a_new_store_too(gates_only: Maker, tmp_path: Path) -> None:
+    folders = [gates_only("a"), gates_only("b", 1002)]
+    assert main(["measure", str(folders[0])]) == 0
+    season = tmp_path / "season.sqlite"
+    assert main(["measure", "--only-new", *map(str, folders), "--store", str(season)]) == 0
+    with Store(season, read_only=True) as store:
+        assert {run.folder for run in store.runs()} == {folder.resolve() for folder in folders}

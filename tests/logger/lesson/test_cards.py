@@ -31,3 +31,10 @@ def test_the_time_that_a_browser_told_is_used_and_said() -> None:
     assert (card.recorded_at, card.clock_set_by) == ("2026-05-04T11:15:00+02:00", "browser")
     plain = fold(numbered([Planned(plan())], at=AT))
     assert card_of(plain, Turn(1, 1), run_id="r1", at=AT, clock_set_by="network").clock_set_by == "network"
+
+
+def test_runs_of_two_lessons_are_never_called_alike() -> None:
+    standing = fold(numbered([Planned(plan())], at=AT))
+    names = {card_of(standing, Turn(1, 1), run_id="r1", at=AT, lesson=one).season_id for one in ("monday", "tuesday")}
+    assert names == {"monday/r1", "tuesday/r1"}
+    assert card_of(standing, Turn(1, 1), run_id="r1", at=AT).season_id == "r1"
