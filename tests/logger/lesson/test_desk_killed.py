@@ -30,7 +30,8 @@ class Led:
     """The process, and what it has promised."""
 
     def __init__(self, rig: Path, lesson: Path) -> None:
-        environment = {**os.environ, "PYTHONPATH": str(PROJECT)}
+        quiet = "ignore::UserWarning"  # of a helper of multiprocessing, about what a killed program leaves behind
+        environment = {**os.environ, "PYTHONPATH": str(PROJECT), "PYTHONWARNINGS": quiet}
         self.process = subprocess.Popen(
             [sys.executable, str(SCRIPT), str(rig), str(lesson)], stdout=subprocess.PIPE, text=True, env=environment
         )
