@@ -94,12 +94,19 @@ def of_trouble(gate: str, line: str) -> str:
     )
 
 
-def of_nothing_there(passage: Passage, *, origin_ns: int) -> str:
-    """A beam broke where no boat was."""
-    return (
-        f"Gate {passage.gate}: broken at {(passage.t_ns - origin_ns) / 1e9:.3f} s, but the boat was not there; "
-        "perhaps a hand. Not counted."
-    )
+def of_other_than_bow(passage: Passage, past_mm: float, *, origin_ns: int) -> str:
+    """A beam broke while the bow was elsewhere, `past_mm` past it by the camera."""
+    at_s, side = (passage.t_ns - origin_ns) / 1e9, "past it" if past_mm > 0 else "before it"
+    where = f"when the bow was {abs(past_mm):.0f} mm {side}"
+    return f"Gate {passage.gate}: broken at {at_s:.3f} s, {where}; perhaps a hand, or the rigging. Not counted."
+
+
+def of_standing(found: Agreement) -> list[str]:
+    """A beam that broke while the boat hardly moved: the gate says little of when the bow was at the line."""
+    return [
+        f"At the {found.line} line the beam broke while the boat hardly moved, and not by its bow; the camera's moment "
+        "is used."
+    ]
 
 
 def of_track(track: Track, motion: Motion) -> list[str]:

@@ -11,7 +11,7 @@ from logger.config import KindOfRun, ZoneKind
 from logger.vision.track import Touch
 
 Status: TypeAlias = Literal["valid", "void", "did_not_finish", "freed"]
-Witness: TypeAlias = Literal["gate", "camera"]
+Witness: TypeAlias = Literal["gate", "camera", "gate+camera"]
 EndReason: TypeAlias = Literal["finish", "at_rest", "wall", "time_cap", "stopped_by_hand", "recording_ended"]
 
 FORMAT = "boatrun-trial/1"

@@ -1,4 +1,4 @@
-"""What gates and camera say about the first and the last line, and which of them is believed.
+"""What gates and camera say about the first and the last line, and what follows from both.
 
 The gate is believed if its beam broke while the bow was there (or if there is no camera to deny it) and its driver
 reported no trouble of that moment, else the camera.
@@ -37,6 +37,8 @@ _NEAR_MM = 20.0
 """A beam that broke with the bow surely farther from it than this was broken by something else: rigging, a hand."""
 _SURELY = 3.0
 """In standard uncertainties."""
+_VAGUE = 2.0
+"""A gate whose doubt is so many times the camera's does not speak alone."""
 _UNDER_POWER = 0.1
 """By what share a boat under power changes its speed while it passes the finish beam, at most."""
 _U_SEEN_SPEED = 0.02
@@ -94,32 +96,28 @@ def _there(case: Case, line: Ahead | None, flags: list[str]) -> Sequence[Passage
         return ()
     kept = []
     for passage in case.passages.get(gate.name, ()):
-        if gates.usable(passage) and _nowhere_near(case, line, passage, gate):
-            flags.append(doubts.of_nothing_there(passage, origin_ns=case.origin_ns))
+        seen = _bow_past(case, line, passage, gate) if gates.usable(passage) else None
+        if seen is not None and abs(seen[0]) > _NEAR_MM + _SURELY * seen[1]:
+            flags.append(doubts.of_other_than_bow(passage, seen[0], origin_ns=case.origin_ns))
         else:
             kept.append(passage)
     return kept
 
 
-def _nowhere_near(case: Case, line: Ahead, passage: Passage, gate: Gate) -> bool:
-    """Whether the camera saw the boat at that moment, and its hull was clear of the beam."""
+def _bow_past(case: Case, line: Ahead, passage: Passage, gate: Gate) -> tuple[float, float] | None:
+    """How far the bow was past the beam when it broke, and the doubt of that, mm; None if the camera did not see it."""
     motion = case.motion
     if motion is None:
-        return False
+        return None
     at = (passage.t_ns - int(motion.t_ns[0])) / 1e9
     own = motion.time_s[motion.quality == 0]
     if not own.size or np.abs(own - at).min() > doubts.GAP_S / 2:
-        return False
+        return None
     front = float(bow.past_line_at_mm(motion, line, np.array([at]))[0]) - gate.offset_mm
-    length = float(np.ptp(motion.outline_mm[:, 0])) if len(motion.outline_mm) else 0.0
-    away_mm = _NEAR_MM + _SURELY * _u_front_mm(motion, line, gate, at)
-    return front < -away_mm or front > length + away_mm
-
-
-def _u_front_mm(motion: Motion, line: Ahead, gate: Gate, time_s: float) -> float:
-    """How well the camera knows how far the bow is past the gate's beam."""
-    lasting = [float(line.normal @ moved) for moved in motion.shifted_places_at(time_s).values()]
-    return float(np.linalg.norm([u_past_mm(motion, line, time_s), motion.u_outline_mm, gate.u_offset_mm, *lasting]))
+    lasting = [float(line.normal @ moved) for moved in motion.shifted_places_at(at).values()]
+    late_mm = approach_mm_per_s(motion, line, at) * case.u_camera_moment_s
+    parts = [u_past_mm(motion, line, at), motion.u_outline_mm, gate.u_offset_mm, late_mm, *lasting]
+    return front, float(np.linalg.norm(parts))
 
 
 def _believed(
@@ -151,17 +149,39 @@ def _believed(
         speed = _speed_at_gate(case, line, passage, pair)
         time = gates.at_line(passage, gate, case.gates_clock, speed=speed)
     said = Reached(line.line.name, time, "gate")
-    return _confronted(case, said, seen, flags) if seen else said
+    if not seen:
+        return said
+    there = _bow_past(case, line, passage, gate)
+    return _confronted(case, said, seen, flags, is_bow=there is None or abs(there[0]) <= _SURELY * there[1])
 
 
-def _confronted(case: Case, gate: Reached, camera: Reached, flags: list[str]) -> Reached:
-    """The gate's word, with the difference from the camera's as further doubt if the two cannot both be right."""
+def _confronted(case: Case, gate: Reached, camera: Reached, flags: list[str], *, is_bow: bool) -> Reached:
+    """What both say together.
+
+    Where they agree the gate counts: its errors are the rig's, so they cancel when boats are compared, and the camera's
+    are not. Only a gate that knows much less than the camera is met half-way, by the weights of least doubt (GUM 5.2.2,
+    whatever they share counted once). Where they cannot both be right the difference is further doubt; but a beam that
+    something else than the bow broke while the boat hardly moved says nothing of the bow.
+    """
     found: Agreement = agreement(gate, camera)
+    vague = gate.time.u > _VAGUE * camera.time.u
+    if vague and not is_bow:
+        flags += doubts.of_standing(found)
+        return camera
     flags += doubts.of_agreement(found)
     if found.holds:
-        return gate
+        return _together(gate, camera) if vague else gate
     differ = sources.of_run(_DISAGREE, case.owner.run_id)
     return Reached(gate.line, budget.plus(gate.time, {differ: abs(found.difference_s) / 3**0.5}), "gate")
+
+
+def _together(gate: Reached, camera: Reached) -> Reached:
+    apart = gate.time - camera.time
+    shared = (gate.time.u**2 + camera.time.u**2 - apart.u**2) / 2
+    weight = float(np.clip((camera.time.u**2 - shared) / apart.u**2, 0.0, 1.0))
+    value = weight * gate.time.value + (1 - weight) * camera.time.value
+    time = Quantity.linear(value, "s", [(weight, gate.time), (1 - weight, camera.time)])
+    return Reached(gate.line, time, "gate+camera")
 
 
 def denied(*reached: Reached) -> dict[Source, float]:

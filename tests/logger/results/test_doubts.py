@@ -73,5 +73,7 @@ def test_a_cut_off_coast_is_a_lower_bound(reason: str) -> None:
 
 def test_a_hand_has_its_moment(shop: Any) -> None:
     (one,) = passages(shop.edges("A", (2.0, 3.0)))
-    assert "broken at 2.000 s, but the boat was not there" in doubts.of_nothing_there(one, origin_ns=shop.zero_ns)
+    assert "broken at 2.000 s, when the bow was 31 mm past it" in doubts.of_other_than_bow(
+        one, 31.2, origin_ns=shop.zero_ns
+    )
     assert np.array(doubts.of_unseen("A", "start")).size
