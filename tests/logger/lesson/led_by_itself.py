@@ -21,6 +21,10 @@ from logger.lesson.folder import LessonFolder
 from logger.lesson.proceedings import Proceedings
 from logger.lesson.rig_crew import RigCrew
 
+NOTHING_CAME_S = 25.0
+"""On a computer that hardly gets on, the invented boat may be gone before the rig is armed; people call such a run off
+and put the boat in again."""
+
 
 def now() -> str:
     return datetime.now().astimezone().isoformat(timespec="milliseconds")
@@ -51,6 +55,8 @@ def _place(board: Board) -> str:
 def _go_on(desk: Desk, board: Board) -> None:
     if board.state == "called" and set(board.beams.values()) == {"clear"}:
         desk.arm()
+    elif board.state == "armed" and time.monotonic() - board.since_ns / 1e9 > NOTHING_CAME_S:
+        desk.stop()
     elif board.state == "deciding" and desk.standing is not None and desk.standing.open_attempt is not None:
         attempt = desk.standing.open_attempt
         print(f"kept {attempt.run_id}", flush=True)
