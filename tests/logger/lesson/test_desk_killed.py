@@ -52,8 +52,8 @@ class Led:
         self.process.send_signal(signal.SIGKILL)
         self.end()
 
-    def end(self) -> None:
-        self.process.wait(PATIENCE_S)
+    def end(self, *, patience_s: float = PATIENCE_S) -> None:
+        self.process.wait(patience_s)
         self._reader.join(PATIENCE_S)
 
 
@@ -88,7 +88,7 @@ def killed_often(
             break
     place = place_of(standing_of(folder / "lessons"))
     last = Led(rig, made.path)
-    last.end()
+    last.end(patience_s=PATIENCE_S + len(standing_of(folder / "lessons").owed) * 3 * RUN_S)
     assert last.promised[-1] == "done"
     promised += hold(last.promised, standing_of(folder / "lessons"), place)
     return standing_of(folder / "lessons"), promised
