@@ -192,8 +192,8 @@ def measured(job: Job) -> Done:
         recording = load(folder)
         seen = look(recording, recording.rig)
         outcome = conclude(recording, recording.rig, seen)
-        page = _for_page(recording, outcome) if job.for_page else None
         drawn = _drawn(recording, seen, outcome.trial, job.draws_count) if job.draws_count else {}
+        page = _for_page(recording, outcome, drawn) if job.for_page else None
     except LoggerError as error:
         return Done(folder, (str(error),))
     return Done(folder, tuple(keep(recording, outcome)), recording.card, outcome.trial, page, drawn)
@@ -216,10 +216,10 @@ def _opened(path: Path | None) -> AbstractContextManager[Store | None]:
     return nullcontext() if path is None else Store(path)
 
 
-def _for_page(recording: Recording, outcome: Outcome) -> Run:
+def _for_page(recording: Recording, outcome: Outcome, drawn: Mapping[str, Drawn]) -> Run:
     from logger.study.gather import run_of
 
-    return run_of(recording, outcome)
+    return run_of(recording, outcome, drawn)
 
 
 def _drawn(recording: Recording, seen: Track | NotFound | None, trial: Trial, count: int) -> Mapping[str, Drawn]:
@@ -274,9 +274,11 @@ def _draws_told(found: Mapping[str, Drawn]) -> list[str]:
     from logger.results.monte_carlo import compared
     from logger.study import words
 
-    lines = []
-    for name, drawn in found.items():
-        spread = [words.doubt_alone(u, drawn.unit) for u in (drawn.budget_u, drawn.u)]
-        lines.append(f"  {words.name_of(name)}: standard uncertainty {spread[0]} by its budget, {spread[1]} by draws")
+    lines = [
+        f"  {words.name_of(name)}: standard uncertainty {words.doubt_alone(drawn.budget_u, drawn.unit)} by its budget; "
+        f"{words.draws(drawn)}"
+        for name, drawn in found.items()
+        if drawn.budget_u > 0 or drawn.u > 0
+    ]
     contradicted = (words.name_of(name) for name in compared(found))
     return lines + [f"  The draws show much more doubt than the budget of: {name}." for name in contradicted]

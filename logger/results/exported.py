@@ -14,6 +14,7 @@ from logger.results.columns import TRACK
 from logger.results.csvw import files
 from logger.results.export import ExportRun, tables_of
 from logger.results.store import Store, Stored
+from logger.results.story import reason_of
 from logger.results.trial_json import from_json
 from logger.results.workbook import workbook
 
@@ -43,6 +44,7 @@ def of_recording(folder: Path) -> ExportRun:
     boat = recording.card.boat
     return ExportRun(
         replace(trial, run_id=recording.card.season_id), trial.status, boat.name, boat.team,
+        status_reason=reason_of(recording.events, trial.status),
         card=recording.card, rig=recording.rig, edges=recording.edges, track=track_rows(folder),
     )  # fmt: skip
 
@@ -58,6 +60,8 @@ def written(runs: list[ExportRun], form: str) -> dict[str, str | bytes]:
 def _of_stored(stored: Stored) -> ExportRun:
     recording = _load_if_there(stored.folder)
     reason = next((c.reason for c in reversed(stored.corrections) if c.change != "reassigned"), "")
+    if not reason and recording is not None:
+        reason = reason_of(recording.events, stored.status)
     named = stored.trial if recording is None else replace(stored.trial, run_id=recording.card.season_id)
     return ExportRun(
         trial=named,

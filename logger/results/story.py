@@ -54,6 +54,12 @@ def _status(events: Sequence[Event]) -> Status:
     return decided
 
 
+def reason_of(events: Iterable[Event], status: Status) -> str:
+    """What people said when they decided so; empty if they gave no reason."""
+    ordered = sorted(events, key=lambda e: e.t_ns)
+    return next((e.detail for e in reversed(ordered) if _STATUS.get(e.event) == status and e.detail), "")
+
+
 def _notes(events: Sequence[Event]) -> list[str]:
     words = {"void": "Void", "did_not_finish": "Did not finish", "freed": "Freed", "note": "Note"}
     return [f"{words[e.event]}: {e.detail}" for e in events if e.event in words and e.detail]

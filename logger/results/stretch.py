@@ -24,7 +24,7 @@ _UNITS = {
 _ONLY_IN: dict[str, KindOfRun] = {"drift_mm": "drift", "coast_time_s": "drift", "distance_mm": "distance"}
 """Results that only one kind of run has."""
 _OF_THE_COAST = ("drift_mm", "coast_time_s")
-_PEAKS = ("speed_max_m_per_s", "straightness", "sideways_mm", "heading_swing_deg")
+PEAKS = ("speed_max_m_per_s", "straightness", "sideways_mm", "heading_swing_deg")
 """What noise can only raise, or only lower."""
 
 _U_SMOOTHNESS = 0.4
@@ -114,7 +114,7 @@ def _values(case: Case, heard: Testimony, asked: Sequence[_Asked]) -> dict[str, 
         over_s = None if coast_end is None else coast_end(motion)
         return {name: value for one in asked for name, value in one.measures(motion, over_s).items()}
 
-    found = budget.quantities(measures, case.motion, case.owner, units=_UNITS, seed=case.seed, peaks=_PEAKS)
+    found = budget.quantities(measures, case.motion, case.owner, units=_UNITS, seed=case.seed, peaks=PEAKS)
     if isinstance(found, NotMeasured):
         return found
     for one in asked:

@@ -9,14 +9,15 @@ from typing import Any
 from logger.errors import InputError
 from logger.recording.folder import Recording
 from logger.results.measure import Outcome
+from logger.results.monte_carlo import Drawn
 from logger.study.leaf import Run
 from logger.study.series import series_of, zero_of
 
 TRUTH_FORMAT = "boatrun-truth/1"
 
 
-def run_of(recording: Recording, outcome: Outcome) -> Run:
-    """What a page shows of one recording.
+def run_of(recording: Recording, outcome: Outcome, drawn: Mapping[str, Drawn] | None = None) -> Run:
+    """What a page shows of one recording; `drawn`: by which its doubts were checked.
 
     Raises:
         InputError: it is simulated and has a truth.json that is none.
@@ -29,6 +30,7 @@ def run_of(recording: Recording, outcome: Outcome) -> Run:
         series=None if motion is None else series_of(motion, trial, rig),
         zero_ns=zero_of(trial, rig, motion)[0],
         truth=_truth(recording) if trial.simulated else {},
+        drawn=drawn or {},
     )
 
 

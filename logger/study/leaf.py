@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from logger.config import Rig, RunCard
+from logger.results.monte_carlo import Drawn
 from logger.results.trial import Result, Trial
 from logger.study import graphs, pathmap, words
 from logger.study.advice import advice, squares_by_cause
@@ -31,6 +32,8 @@ class Run:
     """The moment that the graphs call nought."""
     truth: Mapping[str, float] = field(default_factory=dict)
     """For a simulated run: true values by the name of the result, in its unit."""
+    drawn: Mapping[str, Drawn] = field(default_factory=dict)
+    """What came of measuring it as it may truly have been, by the name of the result, if that was asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +119,7 @@ def leaf_of(run: Run, key: str) -> Leaf:
         moments_count=len(moments),
         rows=tuple(_rows(trial, run.truth)),
         knows_truth=bool(run.truth),
-        budgets=budgets_of(trial),
+        budgets=budgets_of(trial, run.drawn),
         about=tuple(_about(run)),
     )
 
@@ -217,12 +220,15 @@ def _rows(trial: Trial, truth: Mapping[str, float]) -> list[Row]:
     return rows + [Row(name=words.name_of(name), missing=why.reason) for name, why in trial.not_measured.items()]
 
 
-def budgets_of(trial: Trial) -> tuple[Budget, ...]:
-    """Where the doubt of each result comes from; none for what has no doubt."""
-    return tuple(_budget(name, result) for name, result in trial.results.items() if result.quantity.u > 0)
+def budgets_of(trial: Trial, drawn: Mapping[str, Drawn] | None = None) -> tuple[Budget, ...]:
+    """Where the doubt of each result comes from, and what draws say of it; none for what has no doubt."""
+    checks = drawn or {}
+    return tuple(
+        _budget(name, result, checks.get(name)) for name, result in trial.results.items() if result.quantity.u > 0
+    )
 
 
-def _budget(name: str, result: Result) -> Budget:
+def _budget(name: str, result: Result, drawn: Drawn | None) -> Budget:
     quantity = result.quantity
     causes = sorted(squares_by_cause(quantity).items(), key=lambda item: -item[1])
     total = quantity.u**2
@@ -240,6 +246,8 @@ def _budget(name: str, result: Result) -> Budget:
         f"{quantity.k:.2f} for 95 of 100 that is ±\u00a0{words.give_or_take(quantity)}. The shares are of the squares, "
         "because independent doubts partly cancel."
     )
+    if drawn is not None:
+        caption += f" Checked: {words.draws(drawn)}."
     return Budget(words.name_of(name), words.said(result), caption, rows, advice(quantity))
 
 

@@ -7,6 +7,7 @@ import re
 from calibration.quantity import Quantity, decimals_for, plus_minus
 from logger.config import Conditions, KindOfRun, Rules
 from logger.results import columns
+from logger.results.monte_carlo import Drawn
 from logger.results.trial import EndReason, Result, Status, Trial
 from logger.study.tongue import N_, _
 
@@ -283,6 +284,23 @@ def power_of(conditions: Conditions) -> str:
 def doubt_alone(u: float, unit: str) -> str:
     """An uncertainty by itself, to two digits, with its unit."""
     return with_unit(f"{u:.{max(decimals_for(u), 0)}f}", unit)
+
+
+def between(low: float, high: float, doubt: float, unit: str) -> str:
+    """From one value to another, to the place of `doubt`'s second digit."""
+    places = max(decimals_for(doubt), 0)
+    return _("{low} to {high}").format(
+        low=_typeset(f"{low:.{places}f}"), high=with_unit(_typeset(f"{high:.{places}f}"), unit)
+    )
+
+
+def draws(found: Drawn) -> str:
+    """What measuring a run as it may truly have been, many times, says of one result."""
+    return _("{count} draws have a standard deviation of {u}, and 95 of 100 of them lie from {span}").format(
+        count=found.draws_count,
+        u=doubt_alone(found.u, found.unit),
+        span=between(found.low, found.high, found.u, found.unit),
+    )
 
 
 def to_the_place_of(value: float, doubt: float, unit: str) -> str:

@@ -212,10 +212,13 @@ def test_a_cluster_measures_the_same_bit_for_bit(gates_only: Maker, tmp_path: Pa
     assert [results(folder) for folder in folders] == alone
 
 
-def test_draws_stand_beside_the_budgets_when_asked_for(gates_only: Maker, capsys: pytest.CaptureFixture[str]) -> None:
-    folder = str(gates_only())
-    assert main(["measure", "--monte-carlo", "60", folder]) == 0
-    assert "by its budget" in capsys.readouterr().out
+def test_draws_stand_beside_the_budgets_when_asked_for(
+    gates_only: Maker, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, page = str(gates_only()), tmp_path / "page.html"
+    assert main(["measure", "--monte-carlo", "60", folder, "--report", str(page)]) == 0
+    assert "by its budget; 60 draws have a standard deviation of" in capsys.readouterr().out
+    assert "Checked: 60 draws have" in page.read_text(encoding="utf-8")
     assert main(["measure", "--json", "--monte-carlo", "60", folder]) == 0
     drawn = json.loads(capsys.readouterr().out)["monte_carlo"]["time_s"]
     assert drawn["draws"] == 60

@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from logger.recording.folder import Event
-from logger.results.story import story
+from logger.results.story import reason_of, story
 
 
 def told(*words: str) -> list[Event]:
@@ -43,3 +43,10 @@ def test_reasons_and_notes_are_kept_in_their_words() -> None:
 def test_events_may_come_in_any_order() -> None:
     events = told("armed", "go", "freed", "keep")
     assert story(reversed(events)) == story(events)
+
+
+def test_the_last_reason_for_what_was_decided_is_told() -> None:
+    events = told("void:a hand", "keep", "void:a straw", "note:windy")
+    assert reason_of(events, "void") == "a straw"
+    assert reason_of(events, "freed") == ""
+    assert reason_of(told("void"), "void") == ""
