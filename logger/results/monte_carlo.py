@@ -92,11 +92,15 @@ def _of(values: Floats, trial: Trial, name: str) -> Drawn:
         for source, part in budget.contributions.items()
         if source.name.startswith(_NEVER_DRAWN)
     )  # fmt: skip
+    mean, u, low, high = summed_up(values)
+    share = hidden / budget.u**2 if budget.u > 0 else 0.0
+    return Drawn(budget.unit, mean, u, low, high, len(values), budget.u, share)
+
+
+def summed_up(values: Floats) -> tuple[float, float, float, float]:
+    """Mean of draws, their standard deviation, and what 2.5 % lie below and above (JCGM 101:2008, 7.6 and 7.7)."""
     low, high = np.quantile(values, [_TAIL, 1 - _TAIL])
-    return Drawn(
-        budget.unit, float(values.mean()), float(values.std(ddof=1)), float(low), float(high), len(values), budget.u,
-        hidden / budget.u**2 if budget.u > 0 else 0.0,
-    )  # fmt: skip
+    return float(values.mean()), float(values.std(ddof=1)), float(low), float(high)
 
 
 def _drawn_recording(recording: Recording, rig: Rig, rng: np.random.Generator) -> Recording:

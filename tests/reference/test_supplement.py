@@ -1,13 +1,19 @@
-"""JCGM 101:2008, chapter 9: where the law of propagation is right, where it is not, and what Monte Carlo says."""
+"""JCGM 101:2008, chapter 9: where the law of propagation is right, where it is not, and what Monte Carlo says.
+
+The draws of an example are made here, as its model is not ours; what is said of draws is said by the product.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import cache
 
+import numpy as np
 import pytest
 
 from calibration.quantity import Quantity
+from logger.results.monte_carlo import summed_up
 
 
 def rectangle(name: str, sd: float) -> Quantity:
@@ -47,10 +53,44 @@ def weight() -> Quantity:
     return total + total.times(buoyancy, "mg") - Quantity(100_000.0, "mg")
 
 
+Summary = tuple[float, float, float, float]
+
+
+def half_width(found: Summary) -> float:
+    """Both ends say the same of a symmetric distribution."""
+    return (found[3] - found[2]) / 2
+
+
+@cache
+def drawn_sum(*sds: float) -> Summary:
+    """Of rectangular inputs with these standard deviations."""
+    rng = np.random.default_rng(1)
+    total = np.zeros(4_000_000)
+    for sd in sds:
+        total += rng.uniform(-(3**0.5) * sd, 3**0.5 * sd, len(total))
+    return summed_up(total)
+
+
+@cache
+def drawn_weight() -> Summary:
+    """The model of 9.3.1.3 itself, without any derivative."""
+    rng, count = np.random.default_rng(1), 1_000_000
+    reference, added = rng.normal(100_000.0, 0.050, count), rng.normal(1.234, 0.020, count)
+    air, weight = rng.uniform(1.10, 1.30, count), rng.uniform(7000, 9000, count)
+    standard = rng.uniform(7950, 8050, count)
+    return summed_up((reference + added) * (1 + (air - 1.2) * (1 / weight - 1 / standard)) - 100_000.0)
+
+
 CALLS: dict[str, Callable[[], float]] = {
     "s1.9.2.2.end": lambda: four_normal().U,
     "s1.9.2.4.u": lambda: one_wide().u,
     "s1.9.2.4.guf_end": lambda: one_wide().U,
+    "s1.9.2.3.end": lambda: half_width(drawn_sum(1, 1, 1, 1)),
+    "s1.9.2.4.mcm_end": lambda: half_width(drawn_sum(1, 1, 1, 10)),
+    "s1.9.3.mcm_y": lambda: drawn_weight()[0],
+    "s1.9.3.mcm_u": lambda: drawn_weight()[1],
+    "s1.9.3.mcm_lo": lambda: drawn_weight()[2],
+    "s1.9.3.mcm_hi": lambda: drawn_weight()[3],
     "s1.9.3.guf1_u": lambda: weight().u,
     "s1.9.3.guf1_lo": lambda: weight().value - weight().U,
     "s1.9.3.guf1_hi": lambda: weight().value + weight().U,
