@@ -85,8 +85,8 @@ class Came:
 class Place:
     """A team's place in the ranking."""
 
-    place: int
-    """Ties share the better place."""
+    place: int | None
+    """Ties share the better place; None: it has none, as it has too few runs or they differ too much."""
     is_tied: bool
     who: Who
     figure: Figure | None

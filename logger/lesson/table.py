@@ -13,27 +13,20 @@ from logger.study import ranking as places
 
 
 def ranking(standing: Standing, trials: Mapping[str, Trial], name: str) -> tuple[Place, ...]:
-    """The teams by the result `name`; those without a run that counts come last, without a place of their own.
+    """The teams by the result `name`; behind them those that cannot be placed, last those without a run that counts.
 
     Only the runs of a team's newest boat count: a rebuilt boat is another one. A run that the wall cut short counts for
     what it is at least.
     """
     runs = {team.number: _counting(standing, trials, team.number, name) for team in standing.teams}
-    having = [
-        compare.repeats_of(
-            str(number), [one.quantity for one in found], floors_count=sum(one.at_least for one in found)
-        )
-        for number, found in runs.items()
-        if found
-    ]
+    having = [compare.repeats_of_results(str(number), found, name) for number, found in runs.items() if found]
     order = places.places(having, compare.compare_all(having), more_is_better=words.more_is_better(name))
     found = []
     for one in order:
         repeats = next(r for r in having if r.boat == one.boat)
         figure = _figure(name, repeats)
         found.append(Place(one.place, one.is_tie, _who(standing, int(one.boat)), figure, repeats.count))
-    last = len(found) + 1
-    found += [Place(last, False, _who(standing, number), None, 0) for number, values in runs.items() if not values]
+    found += [Place(None, False, _who(standing, number), None, 0) for number, values in runs.items() if not values]
     return tuple(found)
 
 

@@ -24,6 +24,11 @@ class Column:
     decimals: int
     """Decimals in files, so many that rounding never shows; 0 for whole numbers and text."""
 
+    @property
+    def step(self) -> float:
+        """In what steps it comes: 1 for what is counted, 0 for what is measured."""
+        return 1.0 if self.unit == "1" and self.decimals == 0 else 0.0
+
 
 SPEED_MAX_WINDOW_S = 0.25
 """Top speed is a mean over this long: a shorter stretch would show the noise of the picture, not the boat."""

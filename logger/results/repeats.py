@@ -6,11 +6,19 @@ Boats against boats is another question and has its own module (study/compare.py
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 from scipy.special import gammaln
+from scipy.stats import t
+
+FEWEST = 3
+"""Of two runs nobody can say which one is the odd one."""
+ODD_CHANCE = 0.1
+"""So often a run among normal ones is found odd. It is looked at, never left out, so a needless look costs little."""
+ODD_SHARE = 0.25
+"""A run nearer to the others than this share of their median is not odd: boats scatter by 5 to 25 % from run to run."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,14 +54,41 @@ def spread_of(values: Sequence[float]) -> Spread:
     """
     if not values:
         raise ValueError("repeats: no run; at least one is wanted")
-    array = np.asarray(values, np.float64)
-    # about the mean in two passes: squares of values beside 10,000,000 would lose the spread
-    middle = float(array.mean())
-    sd = None
-    if len(array) > 1:
-        off = array - middle
-        sd = math.sqrt(max(float(off @ off) - float(off.sum()) ** 2 / len(array), 0.0) / (len(array) - 1))
-    return Spread(len(array), middle, float(np.median(array)), float(np.ptp(array)), sd)
+    sd = statistics.stdev(values) if len(values) > 1 else None
+    span = max(values) - min(values)
+    return Spread(len(values), statistics.fmean(values), statistics.median(values), span, sd)
+
+
+def median_is_floor(values: Sequence[float], at_least: Sequence[bool]) -> bool:
+    """Whether the median is only a lower bound, where the runs that `at_least` marks went that far or farther.
+
+    A run beyond the middle may go as far as it likes without moving the median; one before it or in it may not.
+    """
+    order = sorted(zip(values, at_least, strict=True))
+    return any(is_floor for _value, is_floor in order[: len(order) // 2 + 1])
+
+
+def odd_run(values: Sequence[float], *, step: float = 0.0) -> int | None:
+    """Which run lies far from all others, so that somebody should look at it; None if none does.
+
+    Grubbs's test (Technometrics 11:1, 1969) of two sides at `ODD_CHANCE`, as a t test of the run against the others;
+    and it must be off by more than `ODD_SHARE` of their median. `step`: what is counted comes in such steps.
+    """
+    if len(values) < FEWEST:
+        return None
+    middle = statistics.fmean(values)
+    odd = max(range(len(values)), key=lambda i: abs(values[i] - middle))
+    others = [value for i, value in enumerate(values) if i != odd]
+    if abs(values[odd] - statistics.median(others)) <= ODD_SHARE * abs(statistics.median(others)):
+        return None
+    sd = max(statistics.stdev(others), step_sd(step)) * math.sqrt(1 + 1 / len(others))
+    limit = float(t.isf(ODD_CHANCE / (2 * len(values)), len(values) - 2))
+    return odd if abs(values[odd] - statistics.fmean(others)) > limit * sd else None
+
+
+def step_sd(step: float) -> float:
+    """Standard deviation of what is only known to the nearest `step`: ± half of it, rectangular (GUM F.2.2.1)."""
+    return step / math.sqrt(12)
 
 
 def relative_sd_of_sd(count: int) -> float:

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import math
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from calibration.quantity import Quantity, decimals_for
+from logger.results.repeats import median_is_floor, odd_run, relative_sd_of_sd, spread_of
+from logger.results.trial import Result
 from logger.study import words
-from logger.study.compare import Comparison, Repeats, compare_all, grouped, repeats_of
+from logger.study.compare import Repeats, compare_all, grouped, repeats_of_results
 from logger.study.dots import Dot, dot_plot
 from logger.study.leaf import Run
-from logger.study.ranking import places, repeats_needed
 from logger.study.scatter import Names, Point, scatter_plot
 from logger.study.tongue import _, several
+from logger.study.verdict import in_a_row, pair_told, verdict
 
 _COUNTED = ("valid", "freed")
 _SPEED = "speed_at_line_m_per_s"
@@ -27,7 +27,12 @@ class ClassRow:
     boat: str
     count: int
     mean: str
+    median: str
+    range: str
+    """Greatest less least."""
     spread: str
+    spread_doubt: str
+    """How good that spread itself is, as few runs tell little of it; empty if there is none."""
     rig: str
 
 
@@ -46,6 +51,8 @@ class ClassView:
     """The result against the speed at the line, where every run has both; else empty."""
     rows: tuple[ClassRow, ...]
     pairs: tuple[str, ...]
+    odd: tuple[str, ...] = ()
+    """Which runs lie far from the others of their boat; they count, and somebody should look at them."""
 
 
 def class_views(runs: Sequence[Run]) -> list[ClassView]:
@@ -62,9 +69,8 @@ def _view(runs: Sequence[Run]) -> ClassView | None:
     counted = [run for run in measured if run.trial.status in _COUNTED]
     if len(measured) < 2 or not counted:
         return None
-    by_boat = grouped([(run.card.boat.name, run.trial.results[name].quantity) for run in counted])
-    floors_of = Counter(run.card.boat.name for run in counted if run.trial.results[name].at_least)
-    boats = [repeats_of(boat, quantities, floors_count=floors_of[boat]) for boat, quantities in by_boat.items()]
+    results = grouped([(run.card.boat.name, run.trial.results[name]) for run in counted])
+    boats = [repeats_of_results(boat, own, name) for boat, own in results.items()]
     comparisons = compare_all(boats)
     void = sum(run.trial.status not in _COUNTED for run in measured)
     floors = sum(run.trial.results[name].at_least for run in measured)
@@ -73,15 +79,14 @@ def _view(runs: Sequence[Run]) -> ClassView | None:
         heading=_("The {kinds} of the class, by {what}").format(
             kinds=words.runs_of_kind(kind), what=words.name_of(name)
         ),
-        verdict=f"{_verdict(boats, comparisons)} {_ahead(boats, comparisons, name)}".strip(),
+        verdict=verdict(boats, comparisons, name),
         is_open=not comparisons or any(pair.too_close for pair in comparisons),
         drawing=_drawing(measured, boats, name, f"class-{kind}-dots"),
         caption=_caption(floors_count=floors, void_count=void),
         scatter=_scatter(measured, name, f"class-{kind}-scatter"),
-        rows=tuple(_row(boat) for boat in boats),
-        pairs=tuple(
-            _pair(pair, name, boats) for pair in comparisons if math.isfinite(pair.U) or _kept_open(pair, boats)
-        ),
+        rows=tuple(_row(boat, results[boat.boat]) for boat in boats),
+        pairs=tuple(pair_told(pair, name, boats) for pair in comparisons),
+        odd=tuple(filter(None, (_odd(boat, results[boat.boat]) for boat in boats))),
     )
 
 
@@ -143,91 +148,58 @@ def _value_and_doubt(quantity: Quantity) -> tuple[float, float]:
 
 def mean_told(boat: Repeats) -> str:
     """The mean, to the place that repeats and rig together allow."""
-    shown = max(decimals_for(boat.mean_with_spread.u, 1), 0)
-    text = words.with_unit(f"{boat.mean.value:.{shown}f}", boat.mean.unit)
+    u = boat.mean_with_spread.u
+    value = f"{boat.mean.value:.{max(decimals_for(u, 1), 0)}f}" if u > 0 else f"{boat.mean.value:g}"
+    text = words.with_unit(value, boat.mean.unit)
     return _("at least {value}").format(value=text) if boat.floors_count else text
 
 
-def _row(boat: Repeats) -> ClassRow:
-    spread = _("one run: not known") if boat.spread is None else words.doubt_alone(boat.spread, boat.mean.unit)
-    return ClassRow(boat.boat, boat.count, mean_told(boat), spread, f"± {words.give_or_take(boat.mean)}")
-
-
-def _kept_open(pair: Comparison, boats: Sequence[Repeats]) -> bool:
-    """Whether it is the floors that leave the two untold, not a want of repeats."""
-    own = [boat for boat in boats if boat.boat in (pair.first, pair.second)]
-    return bool(_floors(pair, boats)) and all(boat.spread is not None for boat in own)
-
-
-def _floors(pair: Comparison, boats: Sequence[Repeats]) -> list[str]:
-    """Those of the two that were cut short."""
-    return [boat.boat for boat in boats if boat.boat in (pair.first, pair.second) and boat.floors_count]
-
-
-def _pair(pair: Comparison, name: str, boats: Sequence[Repeats]) -> str:
-    floors = _floors(pair, boats)
-    both = {"first": pair.first, "second": pair.second}
-    if not math.isfinite(pair.U):
-        cut = several(
-            "{who} was cut short, so it is known only that it is at least as much as measured.",
-            "{who} were cut short, so it is known only that it is at least as much as measured.", len(floors),
-        ).format(who=_and(floors))  # fmt: skip
-        return _("{first} and {second}: not to be told.").format(**both) + " " + cut
-    unit = pair.difference.unit
-    gap = words.to_the_place_of(abs(pair.difference.value), pair.U, unit)
-    allowed = words.doubt_alone(pair.U, unit)
-    if pair.too_close:
-        first, second = (next(b for b in boats if b.boat == one) for one in (pair.first, pair.second))
-        wanted = None if floors else repeats_needed(first, second)
-        text = _(
-            "{first} and {second}: too close to call ({gap} apart, and it could be chance up to {allowed})."
-        ).format(**both, gap=gap, allowed=allowed)
-        if wanted is None or wanted <= first.count:
-            return text
-        return text + " " + _("About {n} runs of each would probably tell.").format(n=wanted)
-    more, less = (pair.first, pair.second) if pair.difference.value > 0 else (pair.second, pair.first)
-    apart = _("at least {value}").format(value=gap) if floors else gap
-    return _("{more} {did} {less} ({gap} apart; chance would explain up to {allowed}).").format(
-        more=more, did=words.clearly_more(name), less=less, gap=apart, allowed=allowed
+def _row(boat: Repeats, results: Sequence[Result]) -> ClassRow:
+    values = [one.quantity.value for one in results]
+    found = spread_of(values)
+    median = _to_the_spread(found.median, boat)
+    if median_is_floor(values, [one.at_least for one in results]):
+        median = _("at least {value}").format(value=median)
+    unknown = _("one run: not known") if found.sd is None else _("cut short: not known") if boat.floors_count else ""
+    return ClassRow(
+        boat.boat,
+        boat.count,
+        mean_told(boat),
+        median,
+        unknown or _to_the_spread(found.range, boat),
+        unknown or words.doubt_alone(found.sd or 0.0, boat.mean.unit),
+        "" if unknown or not found.sd else _of_a_spread(found.count),
+        f"± {words.give_or_take(boat.mean)}",
     )
 
 
-def _and(names: Sequence[str]) -> str:
-    """Names in a row: "Coot, Teal and Newt"."""
-    return names[0] if len(names) == 1 else _("{names} and {last}").format(names=", ".join(names[:-1]), last=names[-1])
+def _of_a_spread(count: int) -> str:
+    """How good the spread of so few runs is itself."""
+    share = f"{100 * relative_sd_of_sd(count):.0f}"
+    return _("itself good to about {share}\u00a0%").format(share=share)
 
 
-def _verdict(boats: Sequence[Repeats], comparisons: Sequence[Comparison]) -> str:
-    if len(boats) == 1:
-        return _("Only {boat} has runs to show here, so there is nothing to compare.").format(boat=boats[0].boat)
-    if any(boat.spread is None for boat in boats):
-        return _("Too close to call: one run of a boat does not tell how much it differs from itself. Repeat the runs.")
-    clear = [pair for pair in comparisons if not pair.too_close]
-    if not clear and any(boat.floors_count for boat in boats):
-        return _("Too close to call: runs that were cut short say only “at least”.")
-    if not clear:
-        return _("Too close to call: the boats differ from each other no more than each differs from itself.")
-    if len(clear) == len(comparisons):
-        return _("Every difference between the boats is larger than chance explains.")
-    told = several(
-        "Of {all} pairs of boats, {n} difference is clear;", "Of {all} pairs of boats, {n} differences are clear;",
-        len(clear),
-    ).format(all=len(comparisons), n=len(clear))  # fmt: skip
-    rest = several(
-        "the other is too close to call.", "the others are too close to call.", len(comparisons) - len(clear)
-    )
-    return f"{told} {rest}"
+def _to_the_spread(value: float, boat: Repeats) -> str:
+    """One of a boat's runs, or what is between two, to the place of the spread's second digit; a count as it is."""
+    if boat.step:
+        return words.with_unit(f"{value:g}", boat.mean.unit)
+    u = max(boat.spread or 0.0, boat.mean.u)
+    return words.with_unit(f"{value:.{max(decimals_for(u), 0)}f}", boat.mean.unit)
 
 
-def _ahead(boats: Sequence[Repeats], comparisons: Sequence[Comparison], name: str) -> str:
-    """Who is first, if anybody clearly is ahead of anybody."""
-    found = places(boats, comparisons, more_is_better=words.more_is_better(name))
-    if all(one.place == 1 for one in found):
+def _odd(boat: Repeats, results: Sequence[Result]) -> str:
+    """A run far from all others of its boat, as a sentence; empty if there is none.
+
+    Walls make runs alike: where a run was cut short nobody can say which one is odd.
+    """
+    values = [one.quantity.value for one in results]
+    odd = None if boat.floors_count else odd_run(values, step=boat.step)
+    if odd is None:
         return ""
-    first = [one.boat for one in found if one.place == 1]
-    if len(first) == 1:
-        return f"{words.ahead(name)}: {first[0]}."
-    return _("{ahead}, too close to call between them: {boats}.").format(ahead=words.ahead(name), boats=_and(first))
+    others = in_a_row([_to_the_spread(value, boat) for i, value in enumerate(values) if i != odd])
+    return _(
+        "{boat}: one run ({value}) lies far from its others ({others}). It counts. Look at what happened in it."
+    ).format(boat=boat.boat, value=_to_the_spread(values[odd], boat), others=others)
 
 
 def _caption(*, floors_count: int, void_count: int) -> str:

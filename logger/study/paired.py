@@ -2,19 +2,23 @@
 
 For every team the mean of its runs after less the mean before; then the mean of these differences with the doubt that
 their scatter leaves (the paired t test of Student 1908). A difference of all teams alike is told from chance at 95 %.
+
+A mean with a run that a wall cut short is a floor (compare.py). If all teams together seem to have more after than
+before, floors after say that it is so much at least, but one floor before says that it may be less, and nothing is
+told; and the other way about.
 """
 
 from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from scipy import stats
 
 from calibration.quantity import Quantity
-from logger.study.compare import PROBABILITY
+from logger.study.compare import PROBABILITY, Repeats
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +29,8 @@ class Change:
     """After less before, of the teams that have both, in the unit of the mean."""
     mean: Quantity
     U: float
-    """Expanded uncertainty of the mean change, 95 %; infinite for a single team."""
+    """Expanded uncertainty of the mean change, 95 %; infinite for a single team, or where the side that seems to have
+    less was cut short."""
     without_both: tuple[str, ...]
     """Teams of which one of the two is missing."""
 
@@ -39,20 +44,20 @@ class Change:
         return sum((change > 0) == up for change in self.by_team.values() if change != 0)
 
 
-def change(before: Mapping[str, Sequence[Quantity]], after: Mapping[str, Sequence[Quantity]]) -> Change | None:
-    """What changed from `before` to `after`, runs by team; None if no team has both."""
-    teams = [team for team in before if before[team] and after.get(team)]
-    if not teams:
-        return None
-    by_team = {
-        team: statistics.fmean(run.value for run in after[team]) - statistics.fmean(run.value for run in before[team])
-        for team in teams
+def change(before: Mapping[str, Repeats | None], after: Mapping[str, Repeats | None]) -> Change | None:
+    """What changed from `before` to `after`, repeats by team, None without runs; None if no team has both."""
+    both = {
+        team: (one, other) for team, one in before.items() if one is not None and (other := after.get(team)) is not None
     }
-    count, changes = len(teams), list(by_team.values())
-    expanded = math.inf
-    if count > 1:
+    if not both:
+        return None
+    by_team = {team: other.mean.value - one.mean.value for team, (one, other) in both.items()}
+    count, changes = len(both), list(by_team.values())
+    middle, expanded = statistics.fmean(changes), math.inf
+    lesser_side = 0 if middle > 0 else 1
+    if count > 1 and not any(sides[lesser_side].floors_count for sides in both.values()):
         t = float(stats.t.ppf((1 + PROBABILITY) / 2, count - 1))
         expanded = t * statistics.stdev(changes) / math.sqrt(count)
     missing = tuple(team for team in dict.fromkeys([*before, *after]) if team not in by_team)
-    mean = Quantity(statistics.fmean(changes), before[teams[0]][0].unit, {})
-    return Change(by_team, mean, expanded, missing)
+    unit = next(iter(both.values()))[0].mean.unit
+    return Change(by_team, Quantity(middle, unit, {}), expanded, missing)

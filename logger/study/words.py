@@ -282,8 +282,8 @@ def power_of(conditions: Conditions) -> str:
 
 
 def doubt_alone(u: float, unit: str) -> str:
-    """An uncertainty by itself, to two digits, with its unit."""
-    return with_unit(f"{u:.{max(decimals_for(u), 0)}f}", unit)
+    """An uncertainty by itself, to two digits, with its unit; 0 where there is none."""
+    return with_unit(f"{u:.{max(decimals_for(u), 0)}f}" if u > 0 else "0", unit)
 
 
 def between(low: float, high: float, doubt: float, unit: str) -> str:

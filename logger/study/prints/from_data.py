@@ -100,11 +100,10 @@ def questions_of(whole: Class) -> list[str]:
                 )
         rebuilt = rebuilds(whole, kind)
         if rebuilt is not None:
-            if rebuilt.worse:
+            worse = [team for team in rebuilt.worse if team in rebuilt.clear]
+            if worse:
                 found.append(
-                    _("After the rebuild {team} did less well. What would you look at first?").format(
-                        team=rebuilt.worse[0]
-                    )
+                    _("After the rebuild {team} did less well. What would you look at first?").format(team=worse[0])
                 )
             unclear = [team for team in rebuilt.change.by_team if team not in rebuilt.clear]
             if unclear:

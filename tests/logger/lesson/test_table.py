@@ -19,7 +19,7 @@ def ran(times: dict[int, list[float]]) -> tuple[list[Said], dict[str, Trial]]:
     return said, trials
 
 
-def places(times: dict[int, list[float]], *more: Said) -> dict[int, tuple[int, bool]]:
+def places(times: dict[int, list[float]], *more: Said) -> dict[int, tuple[int | None, bool]]:
     said, trials = ran(times)
     here = fold(numbered([Planned(plan(3)), *said, *more], at=AT))
     return {one.who.team: (one.place, one.is_tied) for one in ranking(here, trials, "time_s")}
@@ -34,7 +34,9 @@ def test_clear_differences_are_ranked_and_close_ones_tied() -> None:
 
 
 def test_who_has_no_run_comes_last_and_void_runs_do_not_count() -> None:
-    assert places({1: [4.0, 4.1], 2: [5.0, 5.1]})[3][0] == 3
+    found = places({1: [4.0, 4.1], 2: [5.0, 5.1]})
+    assert list(found)[-1] == 3
+    assert found[3][0] is None
     said, trials = ran({1: [4.0]})
     said[-1] = Decided("r1", "void", "gust")
     here = fold(numbered([Planned(plan(3)), *said], at=AT))
@@ -59,3 +61,8 @@ def test_runs_that_a_wall_cut_short_count_for_at_least_so_much_and_never_put_a_t
     assert found[2].figure is not None
     assert found[2].figure.at_least
     assert found[1].place == 1, "nobody knows that the other was quicker"
+
+
+def test_who_ran_once_is_shown_behind_those_that_are_placed_and_has_no_place() -> None:
+    found = places({1: [1.0], 2: [6.0, 6.01, 5.99], 3: [9.0, 9.02, 8.99]})
+    assert list(found.items()) == [(2, (1, False)), (3, (2, False)), (1, (None, False))]

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from logger.results.repeats import relative_sd_of_sd, spread_of
+from logger.results.repeats import median_is_floor, odd_run, relative_sd_of_sd, spread_of, step_sd
 
 
 def test_three_runs() -> None:
@@ -65,3 +65,56 @@ def test_nist_univariate_sets(real_data: Path, name: str) -> None:
     assert found.mean == pytest.approx(certified["Sample Mean"], rel=1e-13)
     assert found.sd is not None
     assert -math.log10(abs(found.sd / certified["Sample Standard Deviation"] - 1) + 1e-16) > 12
+
+
+# Grubbs and Beck, Technometrics 14:847 (1972), table 1, upper 5 % points of one side: 10 % of both (from memory)
+@pytest.mark.parametrize(("count", "limit"), [(3, 1.153), (4, 1.463), (5, 1.672), (6, 1.822), (8, 2.032), (10, 2.176)])
+@pytest.mark.parametrize("turned", [1.0, -1.0])
+def test_a_run_is_odd_where_grubbs_table_says_so(count: int, limit: float, turned: float) -> None:
+    def with_last(far: float) -> list[float]:
+        return [*range(count - 1), count / 2 + turned * far]
+
+    def grubbs(values: list[float]) -> float:
+        found = spread_of(values)
+        return abs(values[-1] - found.mean) / (found.sd or 1.0)
+
+    def widened(values: list[float]) -> list[float]:
+        """The same shape, as far apart as no boat's runs are."""
+        return [100 + 90 / far * value for value in values]
+
+    fars = [1.02**step for step in range(300)]
+    far = next(one for one in fars if grubbs(with_last(one)) > limit + 0.0005)
+    near = next(one for one in reversed(fars) if grubbs(with_last(one)) < limit - 0.0005)
+    assert odd_run(widened(with_last(far))) == count - 1
+    assert odd_run(widened(with_last(near))) is None
+
+
+def test_the_run_of_ten_seconds_beside_two_of_four_is_pointed_to() -> None:
+    assert odd_run([9.9, 4.1, 4.3]) == 0
+    assert odd_run([4.1, 4.3]) is None
+    assert odd_run([4.0, 4.001, 4.3]) is None, "less than a quarter off: boats do that"
+    assert odd_run([2, 2, 3], step=1.0) is None
+    assert odd_run([2, 2, 9], step=1.0) == 2
+
+
+# JCGM 100:2008, F.2.2.1: u = 0.29 of the step
+def test_a_step_has_the_sd_of_a_rectangle() -> None:
+    assert step_sd(1.0) == pytest.approx(0.29, abs=0.002)
+
+
+@pytest.mark.parametrize(
+    ("values", "cut", "is_floor"),
+    [
+        ([600, 700, 1000], [False, False, True], False),
+        ([600, 1000, 1000], [False, True, True], True),
+        ([300, 700, 800], [True, False, False], True),
+        ([600, 700, 800, 1000], [False, False, False, True], False),
+        ([600, 700, 1000, 1000], [False, False, False, True], False),
+        ([600, 700, 1000, 1000], [False, False, True, True], True),
+        ([500], [True], True),
+    ],
+)  # fmt: skip
+def test_a_median_is_a_floor_only_if_a_run_before_it_or_in_it_was_cut_short(
+    values: list[float], cut: list[bool], is_floor: bool
+) -> None:
+    assert median_is_floor(values, cut) == is_floor

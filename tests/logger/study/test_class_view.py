@@ -43,7 +43,7 @@ def test_how_many_repeats_would_tell_is_said(make_straight_run: Make) -> None:
 def test_single_runs_are_not_ranked(make_straight_run: Make) -> None:
     (view,) = class_views([make_straight_run("A", 1.0), make_straight_run("B", 9.0)])
     assert "Repeat the runs" in view.verdict
-    assert view.pairs == ()
+    assert view.pairs == ("A and B: not to be told from one run each.",)
     assert view.rows[0].spread == "one run: not known"
 
 
@@ -53,6 +53,37 @@ def test_spread_and_rig_uncertainty_stand_apart(make_straight_run: Make) -> None
     assert (row.count, row.mean) == (2, "4.5\u00a0s")
     assert row.spread == "0.71\u00a0s"
     assert row.rig == "± 0.0080\u00a0s"
+
+
+# JCGM 100:2008, table E.1: the spread of three readings is good to 52 %, of two to 76 %
+def test_the_spread_is_shown_with_its_own_doubt_beside_median_and_range(make_straight_run: Make) -> None:
+    times = {"A": (4.1, 4.3, 4.6), "B": (5.0, 5.5), "C": (4.0,)}
+    (view,) = class_views([make_straight_run(boat, time) for boat, own in times.items() for time in own])
+    a, b, c = view.rows
+    assert (a.median, a.range, a.spread, a.spread_doubt) == (
+        "4.30\u00a0s", "0.50\u00a0s", "0.25\u00a0s", "itself good to about 52\u00a0%",
+    )  # fmt: skip
+    assert b.spread_doubt == "itself good to about 76\u00a0%"
+    assert (c.range, c.spread, c.spread_doubt) == ("one run: not known", "one run: not known", "")
+
+
+def test_of_runs_that_were_cut_short_only_the_median_may_be_known(make_drift_run: Make) -> None:
+    runs = drifts(make_drift_run, "A", 600, 700) + drifts(make_drift_run, "A", 1000, at_least=True)
+    runs += drifts(make_drift_run, "B", 600) + drifts(make_drift_run, "B", 1000, 1000, at_least=True)
+    (view,) = class_views(runs)
+    a, b = view.rows
+    assert (a.median, b.median) == ("700\u00a0mm", "at least 1000\u00a0mm")
+    assert (a.range, a.spread, a.spread_doubt) == ("cut short: not known", "cut short: not known", "")
+
+
+def test_a_run_far_from_its_boats_others_is_pointed_to_and_kept(make_straight_run: Make) -> None:
+    times = {"Ant": (9.9, 4.1, 4.3), "Bee": (4.2, 4.25, 4.24)}
+    (view,) = class_views([make_straight_run(boat, time) for boat, own in times.items() for time in own])
+    assert view.odd == (
+        "Ant: one run (9.9\u00a0s) lies far from its others (4.1\u00a0s and 4.3\u00a0s). It counts. "
+        "Look at what happened in it.",
+    )
+    assert (view.rows[0].count, view.rows[0].mean) == (3, "6\u00a0s")
 
 
 def test_a_void_run_is_shown_but_does_not_count(make_straight_run: Make) -> None:

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from itertools import product
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from calibration.quantity import Quantity, Source
-from logger.study.compare import compare_all, grouped, modulus_factor, repeats_of
+from logger.study.compare import class_factor, compare_all, compare_each, grouped, modulus_factor, repeats_of
 
 GATES = Source("gate distance")
 
@@ -93,6 +94,59 @@ def test_equal_boats_are_called_different_in_fewer_than_one_class_of_twenty() ->
         boats = [repeats_of(str(i), runs_of(draw.normal(4.0, 0.4, 3).tolist())) for i in range(4)]
         wrong += any(not pair.too_close for pair in compare_all(boats))
     assert wrong / 400 < 0.05
+
+
+def test_a_boat_of_one_run_does_not_make_the_others_harder_to_tell() -> None:
+    two = [repeats_of(name, runs_of([v, v + 0.1, v + 0.2])) for name, v in (("a", 1.0), ("b", 1.3))]
+    alone = compare_all(two)[0]
+    assert compare_all([*two, repeats_of("c", runs_of([5.0]))])[0].U == alone.U
+
+
+# JCGM 100:2008, F.2.2.1: a reading to the nearest step d is known to d/sqrt(12) at best, however alike its repeats are
+def test_alike_counts_are_known_to_the_nearest_step_only() -> None:
+    seven, eight = (repeats_of(str(n), [Quantity(n, "1", {})] * 2, step=1.0) for n in (7.0, 8.0))
+    assert seven.spread == 0
+    (pair,) = compare_all([seven, eight])
+    assert pytest.approx(stats.t.isf(0.025, 2) * math.sqrt(1 / 12), rel=1e-6) == pair.U
+    assert pair.too_close
+    assert seven.mean_with_spread.U > 0
+
+
+def test_equal_boats_that_count_are_seldom_called_different() -> None:
+    """Counts of 7 or 8 by the toss of a coin, two and three runs each: exact odds of such a call by counting all."""
+    for runs_count in (2, 3):
+        wrong = 0
+        for tosses in product((7.0, 8.0), repeat=2 * runs_count):
+            a, b = tosses[:runs_count], tosses[runs_count:]
+            boats = [repeats_of(n, [Quantity(v, "1", {}) for v in own], step=1.0) for n, own in (("a", a), ("b", b))]
+            wrong += not compare_all(boats)[0].too_close
+        assert wrong / 2 ** (2 * runs_count) <= 0.05
+
+
+def test_up_to_five_boats_share_one_modulus_and_more_are_sets_of_five() -> None:
+    assert class_factor(4, 6) == modulus_factor(6, 6)
+    assert class_factor(5, 6) == modulus_factor(10, 6)
+    assert class_factor(10, 6) == pytest.approx(modulus_factor(22.5, 6, math.sqrt(0.95)))
+
+
+# Šidák (1967): n independent statements at 0.95^(1/n) each hold together at 95 %
+def test_pairs_that_have_nothing_in_common_share_their_five_percent() -> None:
+    pair = (repeats_of("a", runs_of([1.0, 1.1, 1.2])), repeats_of("b", runs_of([2.0, 2.1, 2.2])))
+    (alone,) = compare_each([pair])
+    assert alone.U == compare_all(pair)[0].U
+    four = compare_each([pair] * 4)
+    assert pytest.approx(stats.t.isf((1 - 0.95**0.25) / 2, 4) * four[0].difference.u) == four[0].U
+    single = (pair[0], repeats_of("c", runs_of([1.0])))
+    assert compare_each([pair, single])[0].U == alone.U, "what cannot be told costs the others nothing"
+
+
+def test_of_eight_teams_whose_rebuild_changed_nothing_seldom_any_is_told_of_a_change() -> None:
+    draw = np.random.default_rng(9)
+    wrong = 0
+    for _ in range(300):
+        pairs = [tuple(repeats_of(n, runs_of(draw.normal(5.0, 0.5, 3).tolist())) for n in "ab") for _ in range(8)]
+        wrong += any(not one.too_close for one in compare_each(pairs))  # type: ignore[arg-type]
+    assert wrong / 300 <= 0.05
 
 
 def test_runs_are_grouped_by_boat_in_the_order_they_came() -> None:
