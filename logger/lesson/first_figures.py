@@ -1,4 +1,4 @@
-"""First figures of a run that only the camera saw, from the live tracker's places.
+"""First figures of a run, as soon as it ends: from what the referee decided and from the live tracker's places.
 
 Good to some centimetres and some tenths of a second. They stand on the board for a few seconds, while the pictures are
 looked through, marked as first ones, and are kept nowhere.
@@ -32,11 +32,13 @@ def live_results(rig: Rig, history: Sequence[Event], fixes: Sequence[Fix]) -> Ma
         fixes: the live places, in order.
     """
     moments = {event.event: event for event in history}
-    started, marked, ended = (moments.get(name) for name in ("started", "passed_mark", "ended"))
+    went, started, marked, ended = (moments.get(name) for name in ("released", "started", "passed_mark", "ended"))
     found: dict[str, Result] = {}
     over = marked if marked is not None else ended if ended is not None and ended.detail == "finish" else None
     if started is not None and over is not None:
         found["time_s"] = _result((over.t_ns - started.t_ns) / 1e9, "s", U_MOMENT_S * math.sqrt(2))
+    if went is not None and over is not None:
+        found["time_from_go_s"] = _result((over.t_ns - went.t_ns) / 1e9, "s", U_MOMENT_S)
     line = rig.line("mark")
     if line is not None and marked is not None and ended is not None and fixes:
         past_mm = _past_mm(rig, line, fixes[-1])

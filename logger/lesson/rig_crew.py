@@ -199,7 +199,14 @@ class RigCrew:
         card = replace(job.card, simulated=job.card.simulated or is_simulated(rig))
         plan = plan_of(card, rig, self._rig_file, job.folder, begin=job.begin)
         tracker = tracker_of(plan, self._rig_file)
-        self._fixes = []
+        self._fixes, history = [], list[Event]()
+
+        def show(event: Event) -> None:
+            self._told.happened(event)
+            history.append(event)
+            if event.event == "ended":
+                self._tell_first(job, rig, history)
+
         self._launch(card, on_go=job.begin == "on_go")
         arm = threading.Timer(ARM_AFTER_S, self._desk.press, ("arm",))
 
@@ -207,7 +214,7 @@ class RigCrew:
             done = station.record(
                 plan, [*self._drivers, self._desk],
                 tracker=None if tracker is None else _Watched(tracker, self._seen, self._pictured),
-                show=self._told.happened, opened=arm.start, enough=self._enough,
+                show=show, opened=arm.start, enough=self._enough,
             )  # fmt: skip
         finally:
             arm.cancel()
@@ -229,6 +236,11 @@ class RigCrew:
         if fix.quality == "measured":
             self._fixes.append(fix)
             self._told.located(fix)
+
+    def _tell_first(self, job: Job, rig: Rig, history: Sequence[Event]) -> None:
+        """What the referee knows as the run ends: a recording may wait for seconds until a beam is clear again."""
+        if found := live_results(rig, history, self._fixes):
+            self._told.guessed(job.card.id, Trial(job.card.id, job.card.kind, "valid", (), found))
 
     def _guess(self, job: Job, history: Sequence[Event]) -> None:
         """Tell what can be told at once: what the gates say, else what the live tracker saw."""

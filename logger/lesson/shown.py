@@ -186,6 +186,8 @@ def _tag_team(standing: Standing, seen: Seen) -> int | None:
 
 def _came(standing: Standing, state: State, run: RunShown, trials: Mapping[str, Trial]) -> Came | None:
     """The run that is shown: the one under way once there is something to show, or the last one that ended."""
+    if state == "closing" and run.trial is not None and (kept := standing.attempt(run.run_id)) is not None:
+        return came(standing, kept, run.trial, is_final=False)
     if state in ("ready", "armed", "released", "running", "drifting", "closing"):
         return None
     ended = [a for a in standing.attempts if a.state in ("to_decide", "decided")]

@@ -32,3 +32,10 @@ def test_a_drift_run_is_told_from_the_last_place_of_the_bow() -> None:
 
 def test_what_did_not_happen_is_not_told() -> None:
     assert live_results(RIG, [event(1.0, "started"), event(9.0, "ended", "time_cap")], []) == {}
+
+
+def test_a_run_that_waits_for_the_word_is_told_from_it() -> None:
+    history = [event(0.5, "released"), event(1.0, "started"), event(4.0, "ended", "finish")]
+    found = live_results(RIG, history, [])
+    assert {name: result.quantity.value for name, result in found.items()} == {"time_s": 3.0, "time_from_go_s": 3.5}
+    assert "time_from_go_s" not in live_results(RIG, history[1:], [])

@@ -55,6 +55,11 @@ def test_a_boat_that_waits_for_the_word_is_let_go_by_it(tmp_path: Path) -> None:
         board = lesson.until(lambda board: board.state == "deciding" and board.last and board.last.figures)
         assert board.last is not None
         assert board.last.figures[0].name == "time_from_go_s"
+        # the boat lies in the finish beam, and its recording waits for the beam; people do not
+        first = next(board for board in lesson.seen if board.state == "closing" and board.last)
+        assert first.last is not None
+        assert [figure.name for figure in first.last.figures] == ["time_from_go_s", "time_s"]
+        assert not first.last.is_final
 
 
 def test_what_was_counted_by_hand_reaches_the_stored_trial(tmp_path: Path) -> None:
