@@ -72,23 +72,41 @@ def _told(plan: Experiment, found: Conclusion) -> str:
     lines = [plan.question, *([f"Predicted: {plan.prediction}"] if plan.prediction else [])]
     for cell in found.cells:
         where = ", ".join(filter(None, (cell.boat, f"{plan.changed.name} {cell.level}")))
-        shown = "  ".join(words.with_unit(f"{value:.{column.decimals}f}", column.unit) for value in cell.values)
+        shown = "  ".join(
+            f"{before}{words.with_unit(f'{value:.{column.decimals}f}', column.unit)}"
+            for before, values in (("", cell.values), ("at least ", cell.floors))
+            for value in values
+        )
         lines.append(f"  {where}: {shown or 'no run'}")
     lines += [f"  Look: {warning}" for warning in found.warnings]
     return "\n".join([*lines, found.sentence])
 
 
 def _as_json(found: Conclusion) -> str:
-    content = {
-        "cells": [{"boat": c.boat, "level": c.level, "values": list(c.values)} for c in found.cells],
+    content: dict[str, object] = {
+        "cells": [
+            {"boat": c.boat, "level": c.level, "values": list(c.values), "at_least": list(c.floors)}
+            for c in found.cells
+        ],
         "warnings": list(found.warnings),
         "conclusion": found.sentence,
+        "clear": found.is_clear,
+        "changed_with_it": list(found.with_it),
     }
+    if found.trend is not None:
+        content["cases"] = {
+            "through": found.trend.through, "runs_count": found.trend.runs_count,
+            "boats_count": found.trend.boats_count, "cut_short_count": found.trend.floors_count,
+        }  # fmt: skip
+        if found.trend.way is not None:
+            content["way"] = {"sign": found.trend.way.sign, "p": found.trend.way.chance}
     if found.line is not None:
         content["line"] = {
             "intercept": found.line.intercept, "slope": found.line.slope, "U_slope": found.line.U_slope,
             "residual": found.line.residual, "count": found.line.count,
         }  # fmt: skip
+    if found.judged is not None:
+        content["clearly_more"] = [list(pair) for pair in found.judged.more]
     if found.groups is not None:
         content["groups"] = {"F": found.groups.ratio, "p": found.groups.chance, "count": found.groups.count}
     return json.dumps(content, ensure_ascii=False)

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from logger.study import words
 from logger.study.class_folder import Class, ClassRun
-from logger.study.effects import StraightLine, line
-from logger.study.rebuilds import rebuilds, told, usable
+from logger.study.rebuilds import rebuilds, told
 from logger.study.tongue import _, several
+from logger.study.trend import Measured, Trend, begun, trend, whose
 
 SPEED = "speed_at_line_m_per_s"
 
@@ -84,24 +84,35 @@ def story(whole: Class) -> list[str]:
         if found is not None:
             told_so_far.append(told(found))
         if kind == "drift":
-            told_so_far += [_of_line(fit, by) for fit, by in drift_lines(whole) if fit is not None]
+            told_so_far += [_of_line(found, by) for found, by in drift_lines(whole) if found.is_told]
         told_so_far.append(f"{words.kinds_of_run(kind)}: {counts_told(whole, kind)}")
     return told_so_far
 
 
 def drift_runs(whole: Class) -> list[ClassRun]:
-    """Drift runs that came to rest and count."""
-    return [one for one in whole.of(kind="drift") if usable(one)]
+    """Drift runs that count, those that a wall cut short among them."""
+    return [one for one in whole.of(kind="drift") if one.counts and "drift_mm" in one.run.trial.results]
 
 
-def drift_lines(whole: Class) -> list[tuple[StraightLine | None, str]]:
-    """The line of best fit of the drift (mm) against mass (g), and against the speed at the line (m/s)."""
-    found: list[tuple[StraightLine | None, str]] = []
+def drift_lines(whole: Class) -> list[tuple[Trend, str]]:
+    """How the drift (mm) goes along with mass (g), and with the speed at the line (m/s).
+
+    A boat is one case, rebuilt or not, as it shares most of what it is with itself.
+    """
     weighed = [one for one in drift_runs(whole) if one.run.card.boat.mass_g is not None]
-    found.append((line([one.run.card.boat.mass_g or 0.0 for one in weighed], drifts(weighed)), "mass"))
     timed = [one for one in drift_runs(whole) if SPEED in one.run.trial.results]
-    found.append((line([one.run.trial.results[SPEED].quantity.value for one in timed], drifts(timed)), "speed"))
-    return found
+    masses = [one.run.card.boat.mass_g or 0.0 for one in weighed]
+    speeds = [one.run.trial.results[SPEED].quantity.value for one in timed]
+    return [(_trend(weighed, masses), "mass"), (_trend(timed, speeds), "speed")]
+
+
+def _trend(runs: Sequence[ClassRun], along: Sequence[float]) -> Trend:
+    return trend(
+        [
+            Measured(x, drift, f"{one.team}, {one.run.card.boat.name}", one.run.trial.results["drift_mm"].at_least)
+            for one, x, drift in zip(runs, along, drifts(runs), strict=True)
+        ]
+    )
 
 
 def drifts(runs: Sequence[ClassRun]) -> list[float]:
@@ -109,11 +120,23 @@ def drifts(runs: Sequence[ClassRun]) -> list[float]:
     return [one.run.trial.results["drift_mm"].quantity.value for one in runs]
 
 
-def _of_line(fit: StraightLine, by: str) -> str:
+def _of_line(found: Trend, by: str) -> str:
     what = words.name_of("mass_g" if by == "mass" else SPEED)
-    if not fit.is_clear:
-        return _("These {n} runs do not show that the drift changes with the {what}.").format(n=fit.count, what=what)
-    way = _("Boats with more {what} drifted farther") if fit.slope > 0 else _("Boats with more {what} drifted less far")
-    return way.format(what=what) + " " + _(
-        "in these {n} runs. Why, and what happens outside them, they do not tell."
-    ).format(n=fit.count)  # fmt: skip
+    if found.sign:
+        way = (
+            _("With more {what} the drift was longer")
+            if found.sign > 0
+            else _("With more {what} the drift was shorter")
+        )
+        told = way.format(what=what) + " " + _(
+            "in {those}. Why, and what happens outside them, they do not tell."
+        ).format(those=whose(found))  # fmt: skip
+    else:
+        told = begun(
+            _("{those} do not show that the drift changes with the {what}.").format(those=whose(found), what=what)
+        )
+    if found.floors_count:
+        told += " " + several(
+            "{n} run was cut short: at least so far.", "{n} runs were cut short: at least so far.", found.floors_count
+        ).format(n=found.floors_count)  # fmt: skip
+    return told

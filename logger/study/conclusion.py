@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import math
-import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from calibration.quantity import decimals_for
 from logger.results.columns import COLUMNS
 from logger.study import words
-from logger.study.effects import Groups, StraightLine, groups, line
-from logger.study.experiment import Cell, Experiment, Row, cells, level_told, warnings
+from logger.study.changed_beside import Other, of_order, others, went_along
+from logger.study.effects import Groups, StraightLine, groups
+from logger.study.experiment import Cell, Experiment, Row, at_least, cells, level_told, used, warnings
+from logger.study.levels import Case, Judged, judged
 from logger.study.tongue import _
+from logger.study.trend import Measured, Through, Trend, begun, cases_told, trend, whose
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,12 +21,30 @@ class Conclusion:
     """An experiment as it stands."""
 
     cells: tuple[Cell, ...]
-    line: StraightLine | None
+    trend: Trend | None
     """If numbers were changed."""
-    groups: Groups | None
-    """If words were."""
+    judged: Judged | None
+    """If words were, and there are runs enough."""
+    with_it: tuple[str, ...]
+    """What else may have done it, in words."""
     sentence: str
     warnings: tuple[str, ...]
+
+    @property
+    def line(self) -> StraightLine | None:
+        """If numbers were changed, and no run was cut short."""
+        return self.trend.line if self.trend is not None else None
+
+    @property
+    def groups(self) -> Groups | None:
+        """The test of all levels together, if words were changed."""
+        return self.judged.together if self.judged is not None else None
+
+    @property
+    def is_clear(self) -> bool:
+        """Whether runs say that what was changed matters."""
+        shown = self.trend.sign != 0 if self.trend is not None else self.judged is not None and self.judged.is_clear
+        return shown and not self.with_it
 
 
 def conclude(plan: Experiment, rows: Sequence[Row]) -> Conclusion:
@@ -35,26 +54,129 @@ def conclude(plan: Experiment, rows: Sequence[Row]) -> Conclusion:
         plan: what was asked.
         rows: runs as they stand in runs.csv; those of other kinds are left out.
     """
-    found = cells(plan, rows)
-    warned = tuple(warnings(plan, rows))
-    values = [value for cell in found for value in cell.values]
-    levels = [cell.level for cell in found for _value in cell.values]
-    several = len(plan.boats) > 1 and plan.changed.name != "boat"
-    blocks = [cell.boat for cell in found for _value in cell.values] if several else []
+    own, beside = used(plan, rows), others(plan, rows)
+    warned = (*warnings(plan, rows), *_beside_told(plan, own, beside), *of_order(plan, rows))
+    found = tuple(cells(plan, rows))
     if plan.changed.levels:
-        fitted = line([float(level) for level in levels], values, blocks)
-        return Conclusion(tuple(found), fitted, None, _of_line(plan, fitted), warned)
-    judged = groups(values, levels, blocks)
-    by_level = {
-        one: [value for value, level in zip(values, levels, strict=True) if level == one]
-        for one in dict.fromkeys(levels)
-    }
-    return Conclusion(tuple(found), None, judged, _of_groups(plan, judged, by_level), warned)
+        runs = [_measured(plan, row) for row in own]
+        seen = trend(runs)
+
+        def shows(alike: Sequence[str], number: Sequence[float]) -> bool:
+            # runs of a boat are no cases of their own, and a number beside is taken out of exact values only
+            if seen.through == "boats" or (number and seen.floors_count):
+                return False
+            return trend(runs, alike=alike, beside=number).sign == seen.sign
+
+        with_it = tuple(went_along(plan, rows, beside, shows)) if seen.sign else ()
+        return Conclusion(found, seen, None, with_it, _of_line(plan, seen, with_it), warned)
+    through, cases = _cases(plan, own)
+    seen_levels = judged(cases, step=_step(plan))
+
+    def still_shows(alike: Sequence[str], number: Sequence[float]) -> bool:
+        blocks = alike or _halves(number)
+        again = groups(
+            [float(row[plan.result]) for row in own], [plan.changed.level_of(row) or "" for row in own],
+            [f"{row['boat'] if through == 'each' else ''}\n{block}" for row, block in zip(own, blocks, strict=True)],
+        )  # fmt: skip
+        exact = not any(at_least(plan, row) for row in own)
+        return through != "boats" and exact and again is not None and again.is_clear
+
+    is_clear = seen_levels is not None and seen_levels.is_clear
+    with_it = tuple(went_along(plan, rows, beside, still_shows)) if is_clear else ()
+    whom = cases_told(through, len(own), len({row["boat"] for row in own}))
+    lost = _lost(sum(at_least(plan, row) for row in own), len(own))
+    return Conclusion(found, None, seen_levels, with_it, _of_groups(plan, seen_levels, with_it, whom, lost), warned)
 
 
-def _of_line(plan: Experiment, fitted: StraightLine | None) -> str:
-    if fitted is None:
+def _beside_told(plan: Experiment, own: Sequence[Row], beside: Sequence[Other]) -> list[str]:
+    boats = list(dict.fromkeys(row["boat"] for row in own))
+    if len(boats) < 2 or len(plan.boats) > 1 or plan.changed.name in ("boat", "material"):
+        return [one.told for one in beside]
+    return [
+        _("The plan is for one boat; the runs are of {n}: {boats}.").format(n=len(boats), boats=", ".join(boats)),
+        *(one.told for one in beside if one.name != "boat"),
+    ]
+
+
+def _measured(plan: Experiment, row: Row) -> Measured:
+    level = float(plan.changed.level_of(row) or "nan")
+    return Measured(level, float(row[plan.result]), row["boat"], at_least(plan, row))
+
+
+def _cases(plan: Experiment, own: Sequence[Row]) -> tuple[Through, list[Case]]:
+    """Runs; boats where each is at one level only, as what they are made of; runs beside those of their boat else."""
+    runs = [
+        Case(plan.changed.level_of(row) or "", float(row[plan.result]), row["boat"], at_least(plan, row)) for row in own
+    ]
+    boats = dict.fromkeys(run.block for run in runs)
+    if len(boats) < 2 or plan.changed.name == "boat":
+        return "runs", [Case(run.level, run.value, "", run.at_least) for run in runs]
+    levels_of = {boat: {run.level for run in runs if run.block == boat} for boat in boats}
+    if max(map(len, levels_of.values())) > 1:
+        return "each", runs
+    means = []
+    for boat in boats:
+        theirs = [run for run in runs if run.block == boat]
+        mean = sum(run.value for run in theirs) / len(theirs)
+        means.append(Case(theirs[0].level, mean, "", any(run.at_least for run in theirs)))
+    return "boats", means
+
+
+def _step(plan: Experiment) -> float:
+    return 10.0 ** -COLUMNS[plan.result].decimals
+
+
+def _halves(number: Sequence[float]) -> list[str]:
+    """The lower and the upper half of a number that changed from run to run."""
+    middle = sorted(number)[len(number) // 2]
+    return ["low" if one < middle else "high" for one in number]
+
+
+def _of_line(plan: Experiment, found: Trend, with_it: Sequence[str]) -> str:
+    if not found.is_told:
         return _("There are too few runs for a line: at least three, at two levels or more.")
+    by, what = words.name_of(plan.changed.name), words.name_of(plan.result)
+    if found.sign and with_it:
+        told = (
+            _("With more {by} the {what} grew in {those}, but with it changed too: {others}.")
+            if found.sign > 0
+            else _("With more {by} the {what} fell in {those}, but with it changed too: {others}.")
+        )
+        return f"{told.format(by=by, what=what, those=whose(found), others=', '.join(with_it))} {_which()}"
+    if found.way is not None:
+        return _of_way(by, what, found)
+    return _of_slope(plan, found)
+
+
+def _which() -> str:
+    return _("Which of them did it, these runs do not tell.")
+
+
+def _of_way(by: str, what: str, found: Trend) -> str:
+    """Where runs were cut short: the way, if it is clear, and never by how much."""
+    lost = _lost(found.floors_count, found.runs_count)
+    if not found.sign:
+        told = _("Whether {by} changes the {what} is not to be told.").format(by=by, what=what)
+        return f"{told} {lost}"
+    told = (
+        _("With more {by} the {what} grew in {those}. By how much is not to be told.")
+        if found.sign > 0
+        else _("With more {by} the {what} fell in {those}. By how much is not to be told.")
+    )
+    return f"{told.format(by=by, what=what, those=whose(found))} {lost}"
+
+
+def _lost(floors_count: int, runs_count: int) -> str:
+    if not floors_count:
+        return ""
+    return _(
+        "{n} of {all} runs were cut short, by the wall or the time. Make the way longer, or start slower."
+    ).format(n=floors_count, all=runs_count)  # fmt: skip
+
+
+def _of_slope(plan: Experiment, found: Trend) -> str:
+    fitted = found.line
+    assert fitted is not None  # noqa: S101 - so it is where there is no way instead
     step = _round_step(plan)
     unit, by_unit, by = COLUMNS[plan.result].unit, COLUMNS[plan.changed.name].unit, words.name_of(plan.changed.name)
     per = words.with_unit(f"{step:g}", by_unit) + ("" if by_unit not in ("1", "") else f" {by}")
@@ -63,12 +185,12 @@ def _of_line(plan: Experiment, fitted: StraightLine | None) -> str:
     places = min(max(decimals_for(step * fitted.U_slope), 0), finest)
     what = words.name_of(plan.result)
     if not fitted.is_clear:
-        return _(
-            "These {n} runs do not show that {by} changes the {what}: for {per} more it could be from {low} to {high}."
+        return begun(_(
+            "{those} do not show that {by} changes the {what}: for {per} more it could be from {low} to {high}."
         ).format(
-            n=fitted.count, by=by, what=what, per=per, low=_number(low, places),
+            those=whose(found), by=by, what=what, per=per, low=_number(low, places),
             high=words.with_unit(_number(high, places), unit),
-        )  # fmt: skip
+        ))  # fmt: skip
     each = f"{abs(step * fitted.slope):.{places}f} ± {max(step * fitted.U_slope, 10.0**-places):.{places}f}"
     low_level, high_level = min(plan.changed.levels), max(plan.changed.levels)
     sentence = (
@@ -81,44 +203,59 @@ def _of_line(plan: Experiment, fitted: StraightLine | None) -> str:
         most=words.with_unit(f"{high_level:g}", by_unit),
     )  # fmt: skip
     return told + " " + _(
-        "That is what these {n} runs say; why it is so, and what happens outside these levels, they do not tell."
-    ).format(n=fitted.count)  # fmt: skip
+        "That is what {those} say; why it is so, and what happens outside these levels, they do not tell."
+    ).format(those=whose(found))  # fmt: skip
 
 
-def _of_groups(plan: Experiment, judged: Groups | None, by_level: dict[str, list[float]]) -> str:
+def _of_groups(plan: Experiment, found: Judged | None, with_it: Sequence[str], whom: str, lost: str) -> str:
     by, what = words.name_of(plan.changed.name), words.name_of(plan.result)
-    if judged is None:
-        return _("There are too few runs to compare: at least two levels, and one of them with repeats.")
-    if not judged.is_clear:
-        return _("These {n} runs do not show that the {by} changes the {what}.").format(
-            n=judged.count, by=by, what=what
-        )
-    means = {level: statistics.fmean(values) for level, values in by_level.items() if values}
-    most, least = max(means, key=lambda k: means[k]), min(means, key=lambda k: means[k])
-    return _(
-        "The {what} differs with the {by} by more than chance explains: most with {most}, least with {least}. That is "
-        "what these {n} runs say; why it is so they do not tell."
-    ).format(what=what, by=by, most=most, least=least, n=judged.count)
+    if found is None:
+        return _("There are too few runs to compare: at least two levels, each with repeats.")
+    if not found.is_clear:
+        told = begun(_("{those} do not show that the {by} changes the {what}.").format(those=whom, by=by, what=what))
+        return f"{told} {lost}".strip()
+    told = _("The {what} differs with the {by} by more than chance explains: {pairs}.").format(
+        what=what, by=by, pairs="; ".join(_pairs(found))
+    )
+    if with_it:
+        also = _("But with it changed too: {others}.").format(others=", ".join(with_it))
+        return f"{told} {also} {_which()}"
+    return told + " " + _("That is what {those} say; why it is so they do not tell.").format(those=whom)
+
+
+def _pairs(found: Judged) -> list[str]:
+    """Which is clearly more than which."""
+    less: dict[str, list[str]] = {}
+    for more, other in found.more:
+        less.setdefault(more, []).append(other)
+    return [
+        _("more with {more} than with {less}").format(more=more, less=", ".join(own)) for more, own in less.items()
+    ]  # fmt: skip
 
 
 def in_short(plan: Experiment, found: Conclusion) -> str:
     """The conclusion for those who do not read ± yet; no more than the long one says."""
     by, what = words.name_of(plan.changed.name), words.name_of(plan.result)
-    if found.line is not None and found.line.is_clear:
-        if found.line.slope > 0:
-            return _("More {by}: more {what}. So it was in our {n} runs.").format(by=by, what=what, n=found.line.count)
-        return _("More {by}: less {what}. So it was in our {n} runs.").format(by=by, what=what, n=found.line.count)
-    if found.groups is not None and found.groups.is_clear:
-        by_level: dict[str, list[float]] = {}
-        for cell in found.cells:
-            by_level.setdefault(cell.level, []).extend(cell.values)
-        most = max(by_level, key=lambda level: statistics.fmean(by_level[level] or [-math.inf]))
-        return _("Most {what}: {level}. So it was in our {n} runs.").format(
-            what=what, level=level_told(plan, most), n=found.groups.count
+    if found.with_it:
+        return _("More things changed: {by}, {others}. Our runs do not tell which one it was.").format(
+            by=by, others=", ".join(found.with_it)
         )
-    if found.line is None and found.groups is None:
+    if found.trend is not None and found.trend.sign:
+        told = _("More {by}: more {what}.") if found.trend.sign > 0 else _("More {by}: less {what}.")
+        return f"{told.format(by=by, what=what)} {_so_it_was(found.trend.runs_count)}"
+    if found.judged is not None and found.judged.is_clear:
+        more, less = found.judged.more[0]
+        told = _("{what}: more with {more} than with {less}.").format(
+            what=what, more=level_told(plan, more), less=level_told(plan, less)
+        )
+        return f"{begun(told)} {_so_it_was(sum(cell.made_count for cell in found.cells))}"
+    if found.judged is None and (found.trend is None or not found.trend.is_told):
         return _("There are too few runs yet.")
     return _("Too close to call. Our runs do not tell.")
+
+
+def _so_it_was(count: int) -> str:
+    return _("So it was in our {n} runs.").format(n=count)
 
 
 def _number(value: float, places: int) -> str:

@@ -2,7 +2,8 @@
 
 Both judge by the scatter of the runs themselves: what boats do from run to run is what an effect must rise above. Least
 squares with Student's t and Fisher's F. Where several boats take part, each is a block of its own: what boats differ by
-anyway is taken out of values and levels alike (Frisch and Waugh 1933), at the price of a degree of freedom each.
+anyway is taken out of values and levels alike (Frisch and Waugh 1933), at the price of a degree of freedom each; and so
+is what changed evenly beside. Fisher's F takes all levels to spread alike; where runs are repeated, `levels` does not.
 """
 
 from __future__ import annotations
@@ -80,7 +81,9 @@ class Groups:
         return self.chance < 1 - PROBABILITY
 
 
-def line(along: Sequence[float], values: Sequence[float], blocks: Sequence[str] = ()) -> StraightLine | None:
+def line(
+    along: Sequence[float], values: Sequence[float], blocks: Sequence[str] = (), *, beside: Sequence[float] = ()
+) -> StraightLine | None:
     """The line through at least three runs at two places or more; None if there are fewer.
 
     Args:
@@ -88,13 +91,19 @@ def line(along: Sequence[float], values: Sequence[float], blocks: Sequence[str] 
         values: what it came to.
         blocks: whose run it was; given, each is compared with its own mean only (a least-squares fit with a constant
             for each block), and the line is that of the mean block.
+        beside: something else that changed from run to run; given, what goes evenly with it is taken out. None is
+            returned where the two cannot be told apart. The band and the intercept are not for such a line.
     """
     x, y = np.asarray(along, np.float64), np.asarray(values, np.float64)
     names = list(blocks) or [""] * len(x)
-    dof = len(x) - 1 - len(set(names))
+    dof = len(x) - 1 - len(set(names)) - (len(beside) > 0)
     if dof < 1:
         return None
-    off_x, off_y = _within(x, names), _within(y, names)
+    off_x, off_y = within(x, names), within(y, names)
+    if len(beside):
+        off_z = within(np.asarray(beside, np.float64), names)
+        if off_z @ off_z > 0:
+            off_x, off_y = (off - off_z * float(off @ off_z) / float(off_z @ off_z) for off in (off_x, off_y))
     spread = float(off_x @ off_x)
     if spread <= 1e-12 * float(x @ x):
         return None
@@ -112,24 +121,26 @@ def line(along: Sequence[float], values: Sequence[float], blocks: Sequence[str] 
 def groups(values: Sequence[float], levels: Sequence[str], blocks: Sequence[str] = ()) -> Groups | None:
     """Analysis of variance of runs at several levels; with `blocks`, beside what these differ by anyway.
 
-    None if there are fewer than two levels, or nothing is repeated.
+    None if there are fewer than two levels, nothing is repeated, or blocks and levels cannot be told apart.
     """
     y, names = np.asarray(values, np.float64), list(blocks) or [""] * len(values)
     between_count = len(set(levels)) - 1
     dof = len(y) - len(set(names)) - between_count
     if between_count < 1 or dof < 1:
         return None
-    off = _within(y, names)
+    off = within(y, names)
     known = list(dict.fromkeys(levels))
-    columns = np.array([_within(np.array([level == one for level in levels], np.float64), names) for one in known]).T
-    shares, *_ = np.linalg.lstsq(columns, off, rcond=None)
+    columns = np.array([within(np.array([level == one for level in levels], np.float64), names) for one in known]).T
+    shares, _rest, rank, _sizes = np.linalg.lstsq(columns, off, rcond=1e-9)
+    if rank < between_count:
+        return None
     explained, rest = columns @ shares, off - columns @ shares
-    within = float(rest @ rest) / dof
-    ratio = float(explained @ explained) / between_count / within if within > 0 else math.inf
+    inside = float(rest @ rest) / dof
+    ratio = float(explained @ explained) / between_count / inside if inside > 0 else math.inf
     return Groups(len(y), between_count + 1, ratio, float(stats.f.sf(ratio, between_count, dof)))
 
 
-def _within(values: Floats, blocks: Sequence[str]) -> Floats:
+def within(values: Floats, blocks: Sequence[str]) -> Floats:
     """Values less the mean of their block; about the grand mean first, as digits that all share would be lost."""
     off = values - values.mean()
     for block in set(blocks):

@@ -99,6 +99,13 @@ class Cell:
     level: str
     values: tuple[float, ...] = field(default=())
     """In the unit of the result."""
+    floors: tuple[float, ...] = field(default=())
+    """Of runs that were cut short: so much or more, in the unit of the result."""
+
+    @property
+    def made_count(self) -> int:
+        """Runs that count: a plain number."""
+        return len(self.values) + len(self.floors)
 
 
 def experiment_of(table: Mapping[str, object], *, file: str) -> Experiment:
@@ -148,40 +155,45 @@ def running_order(plan: Experiment) -> list[Turn]:
     return turns
 
 
+def used(plan: Experiment, rows: Sequence[Row]) -> list[Row]:
+    """Runs that answer the question: of its kind, counted, measured, by a boat and at a level of the plan."""
+    return [row for row in rows if _counts(plan, row) and plan.changed.level_of(row) is not None]
+
+
 def cells(plan: Experiment, rows: Sequence[Row]) -> list[Cell]:
-    """Every boat at every level with the values of its runs that count; lower bounds are none."""
-    usable = [row for row in rows if _counts(plan, row)]
-    boats = plan.boats or ("",)
+    """Every boat at every level with the values of its runs that count; lower bounds apart."""
+    own = used(plan, rows)
+
+    def found(boat: str, level: str, *, floors: bool) -> tuple[float, ...]:
+        return tuple(
+            float(row[plan.result]) for row in own
+            if plan.changed.level_of(row) == level and boat in ("", row["boat"]) and at_least(plan, row) == floors
+        )  # fmt: skip
+
     return [
-        Cell(boat, level, tuple(
-            float(row[plan.result]) for row in usable
-            if plan.changed.level_of(row) == level and (not boat or row["boat"] == boat)
-        ))
-        for boat, level in product(boats, plan.changed.all_levels)
-    ]  # fmt: skip
+        Cell(boat, level, found(boat, level, floors=False), found(boat, level, floors=True))
+        for boat, level in product(plan.boats or ("",), plan.changed.all_levels)
+    ]
+
+
+def at_least(plan: Experiment, row: Row) -> bool:
+    """Whether the run was cut short, so that the truth is its result or more."""
+    return plan.result in ("drift_mm", "coast_time_s") and row.get("drift_at_least") == "true"
 
 
 def _counts(plan: Experiment, row: Row) -> bool:
-    is_floor = plan.result == "drift_mm" and row.get("drift_at_least") == "true"
-    return row["kind"] == plan.kind and row["counted"] == "true" and bool(row.get(plan.result)) and not is_floor
+    taking_part = not plan.boats or row["boat"] in plan.boats
+    return row["kind"] == plan.kind and row["counted"] == "true" and bool(row.get(plan.result)) and taking_part
 
 
 def warnings(plan: Experiment, rows: Sequence[Row]) -> list[str]:
-    """What stands against a conclusion: runs missing or left out, and what else was changed; a sentence each."""
+    """Runs that are missing or left out, a sentence each."""
     told = []
     for cell in cells(plan, rows):
         where = ", ".join(filter(None, (cell.boat, level_told(plan, cell.level))))
-        if len(cell.values) < plan.repeats:
-            told.append(_("{where}: {n} of {all} runs.").format(where=where, n=len(cell.values), all=plan.repeats))
-    of_kind = [row for row in rows if row["kind"] == plan.kind]
-    told += _left_out(plan, of_kind)
-    own = [row for row in of_kind if _counts(plan, row) and plan.changed.level_of(row) is not None]
-    for name in plan.held_equal:
-        seen = dict.fromkeys(row.get(name, "") or _("not noted") for row in own)
-        if len(seen) > 1:
-            what = words.name_of(name)
-            told.append(_("Something else changed too: {what} ({values}).").format(what=what, values=", ".join(seen)))
-    return told
+        if cell.made_count < plan.repeats:
+            told.append(_("{where}: {n} of {all} runs.").format(where=where, n=cell.made_count, all=plan.repeats))
+    return told + _left_out(plan, [row for row in rows if row["kind"] == plan.kind])
 
 
 def _left_out(plan: Experiment, rows: Sequence[Row]) -> list[str]:
@@ -205,12 +217,12 @@ def _left_out(plan: Experiment, rows: Sequence[Row]) -> list[str]:
                 "{n} run did not finish: not in the figures.", "{n} runs did not finish: not in the figures.", lost
             ).format(n=lost)
         )
-    floors = sum(row.get("drift_at_least") == "true" for row in rows) if plan.result == "drift_mm" else 0
+    floors = sum(at_least(plan, row) for row in used(plan, rows))
     if floors:
         told.append(
             several(
-                "{n} run reached the wall: at least so far, not in the figures.",
-                "{n} runs reached the wall: at least so far, not in the figures.", floors,
+                "{n} run was cut short, by the wall or the time: at least so far.",
+                "{n} runs were cut short, by the wall or the time: at least so far.", floors,
             ).format(n=floors)
         )  # fmt: skip
     return told

@@ -11,7 +11,7 @@ from logger.study.class_folder import Class
 from logger.study.class_tables import run_rows
 from logger.study.conclusion import Conclusion, conclude
 from logger.study.dots import Dot, dot_plot
-from logger.study.experiment import Cell, Experiment, Row, Turn, level_told, running_order
+from logger.study.experiment import Cell, Experiment, Turn, at_least, level_told, running_order, used
 from logger.study.experiment_file import KeptPlan
 from logger.study.tongue import _
 
@@ -25,7 +25,7 @@ class Point:
     value: float
     """In the unit of the result."""
     at_least: bool
-    """Cut short: not in the figures."""
+    """Cut short: so much or more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +63,7 @@ class ExperimentView:
     @property
     def is_clear(self) -> bool:
         """Whether the runs say anything."""
-        fitted, judged = self.found.line, self.found.groups
-        return (fitted is not None and fitted.is_clear) or (judged is not None and judged.is_clear)
+        return self.found.is_clear
 
     def where(self, cell: Cell | Turn) -> str:
         """A boat and what is set for it."""
@@ -86,20 +85,14 @@ def view_of(kept: KeptPlan, rows: list[dict[str, str]]) -> ExperimentView:
     if plan is None:
         raise ValueError(f"{kept.name}: {kept.trouble}")
     found = conclude(plan, rows)
-    made = sum(min(len(cell.values), plan.repeats) for cell in found.cells)
-    points = tuple(point for row in rows if (point := _point(plan, row)) is not None)
+    made = sum(min(cell.made_count, plan.repeats) for cell in found.cells)
+    points = tuple(
+        Point(row["boat"], plan.changed.level_of(row) or "", float(row[plan.result]), at_least(plan, row))
+        for row in used(plan, rows)
+    )
     return ExperimentView(
         kept.name, plan, tuple(running_order(plan)), found, points, made, plan.repeats * len(found.cells)
     )
-
-
-def _point(plan: Experiment, row: Row) -> Point | None:
-    level = plan.changed.level_of(row)
-    known = bool(row.get(plan.result)) and row["counted"] == "true" and row["kind"] == plan.kind
-    if level is None or not known or (plan.boats and row["boat"] not in plan.boats):
-        return None
-    at_least = plan.result == "drift_mm" and row.get("drift_at_least") == "true"
-    return Point(row["boat"], level, float(row[plan.result]), at_least)
 
 
 def level_drawing(view: ExperimentView) -> str:
@@ -107,13 +100,17 @@ def level_drawing(view: ExperimentView) -> str:
     if not view.points:
         return ""
     by_level: dict[str, list[float]] = {}
+    floors: dict[str, int] = {}
     for cell in view.found.cells:
-        by_level.setdefault(level_told(view.plan, cell.level), []).extend(cell.values)
+        level = level_told(view.plan, cell.level)
+        by_level.setdefault(level, []).extend(cell.values)
+        floors[level] = floors.get(level, 0) + len(cell.floors)
     dots = [
         Dot(level_told(view.plan, p.level), p.value, 0.0, counted=not p.at_least, at_least=p.at_least, note=p.boat)
         for p in view.points
     ]
-    means = {level: sum(values) / len(values) for level, values in by_level.items() if values}
-    told = "; ".join(f"{level}: {len(values)}" for level, values in by_level.items())
+    # the mean of what the wall has left would be too small
+    means = {level: sum(values) / len(values) for level, values in by_level.items() if values and not floors[level]}
+    told = "; ".join(f"{level}: {len(values) + floors[level]}" for level, values in by_level.items())
     title = _("Every run as a dot: {what}").format(what=view.result)
     return dot_plot(dots, means, name=view.result, key=f"levels-{view.name}", title=title, summary=f"{told}.")

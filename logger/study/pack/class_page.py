@@ -12,15 +12,15 @@ from logger.study import words
 from logger.study.axes import axis
 from logger.study.bars import bar_chart
 from logger.study.class_folder import Class, ClassRun
-from logger.study.class_story import SPEED, Count, counts, counts_told, drift_lines, drifts, story
+from logger.study.class_story import SPEED, Count, counts, counts_told, drift_lines, drift_runs, drifts, story
 from logger.study.class_view import ClassView, class_views
-from logger.study.effects import StraightLine
 from logger.study.leaf import Run
 from logger.study.materials import Materials, materials
 from logger.study.pack import page_words, shell
 from logger.study.rebuilds import drawing, rebuilds, told, usable
 from logger.study.standards import ADDRESS, standards
 from logger.study.tongue import _, several
+from logger.study.trend import Trend
 
 SCRIPTS = ("draw.js", "band.js", "scatter.js", "save.js")
 
@@ -130,9 +130,9 @@ def _left_out(whole: Class, kind: str) -> str:
 def scatters_of(whole: Class) -> list[dict[str, Any]]:
     """Drift against mass, and against the speed at the line: points, axes and the computed line, for the script.
 
-    Runs that a wall cut short are among the points, marked, and in no line.
+    Runs that a wall cut short are among the points, marked; with such runs there is no computed line.
     """
-    runs = [one for one in whole.of(kind="drift") if one.counts and "drift_mm" in one.run.trial.results]
+    runs = drift_runs(whole)
     (by_mass, _mass), (by_speed, _speed) = drift_lines(whole)
     weighed = [one for one in runs if one.run.card.boat.mass_g is not None]
     timed = [one for one in runs if SPEED in one.run.trial.results]
@@ -146,7 +146,7 @@ def scatters_of(whole: Class) -> list[dict[str, Any]]:
 
 
 def _scatter(
-    key: str, name: str, unit: str, runs: Sequence[ClassRun], along: Sequence[float], fit: StraightLine | None
+    key: str, name: str, unit: str, runs: Sequence[ClassRun], along: Sequence[float], found: Trend
 ) -> dict[str, Any]:
     ups = drifts(runs)
     across = axis(0.0, max(along, default=1.0), start_px=0, end_px=1, about_count=6, from_zero=True)
@@ -157,13 +157,11 @@ def _scatter(
         "y": [upright.low, upright.high], "names": True,
         "up": {"name": _("drift (millimetres)"), "unit": "mm", "decimals": 0},
         "points": [
-            {"name": one.team, "x": round(x, 4), "y": round(y, 1), "floor": not usable(one)}
+            {"name": one.team, "x": round(x, 4), "y": round(y, 1), "floor": one.run.trial.results["drift_mm"].at_least}
             for one, x, y in zip(runs, along, ups, strict=True)
         ],
         "spreads": bool(along) and spread > 0.1 * max(along),
-        "fit": None if fit is None else {
-            "at": fit.intercept, "slope": fit.slope, "U": fit.U_slope, "clear": fit.is_clear, "n": fit.count,
-        },
+        **page_words.line_data(found),
     }  # fmt: skip
 
 

@@ -12,10 +12,12 @@ from logger.study.axes import axis, decimals
 from logger.study.bands import bands, plain, rounded
 from logger.study.class_folder import Class
 from logger.study.conclusion import in_short
+from logger.study.experiment import Cell
 from logger.study.experiment_view import ExperimentView, experiment_views, level_drawing
 from logger.study.pack import page_words, shell
 from logger.study.pack.track_page import STILL_SCRIPTS
 from logger.study.tongue import _
+from logger.study.trend import whose
 
 SCRIPTS = ("draw.js", "band.js", "scatter.js", "save.js")
 
@@ -45,6 +47,7 @@ def experiment_page(view: ExperimentView, whole: Class, place: shell.Place, *, b
     return shell.draw(
         "experiment.html", place, scripts=SCRIPTS, data=data, whole=whole, title=view.plan.question, view=view,
         scatters=scatters, residual=_residual(view), short=in_short(view.plan, view.found), cells=cells_of(view),
+        whose="" if view.found.trend is None else whose(view.found.trend),
         drawing=Markup(level_drawing(view)),  # noqa: S704 - a drawing of our own, its words escaped
     )  # fmt: skip
 
@@ -53,15 +56,25 @@ def cells_of(view: ExperimentView) -> list[dict[str, Any]]:
     """Every boat at every level: how many runs, their values and mean, in the words of each age."""
     return [
         {
-            "where": view.where(cell), "count": len(cell.values),
-            "values": {one.name: ", ".join(_value(view, v, one.name) for v in cell.values) for one in bands()},
-            "mean": {
-                one.name: _value(view, sum(cell.values) / len(cell.values), one.name) if cell.values else "–"
-                for one in bands()
-            },
+            "where": view.where(cell), "count": cell.made_count,
+            "values": {one.name: ", ".join(_values(view, cell, one.name)) for one in bands()},
+            "mean": {one.name: _mean(view, cell, one.name) for one in bands()},
         }
         for cell in view.found.cells
     ]  # fmt: skip
+
+
+def _values(view: ExperimentView, cell: Cell, band: str) -> list[str]:
+    floors = [_("at least {value}").format(value=_value(view, v, band)) for v in cell.floors]
+    return [*(_value(view, v, band) for v in cell.values), *floors]
+
+
+def _mean(view: ExperimentView, cell: Cell, band: str) -> str:
+    """With a run in it that was cut short it is a floor as well."""
+    if not cell.made_count:
+        return "–"
+    text = _value(view, sum((*cell.values, *cell.floors)) / cell.made_count, band)
+    return _("at least {value}").format(value=text) if cell.floors else text
 
 
 def _residual(view: ExperimentView) -> str:
@@ -83,7 +96,7 @@ def _value(view: ExperimentView, value: float, band: str) -> str:
 
 def scatter_of(view: ExperimentView) -> dict[str, Any]:
     """Runs against what was changed: points, axes and the computed line, for the script."""
-    plan, fit = view.plan, view.found.line
+    plan = view.plan
     unit, by = COLUMNS[plan.result].unit, COLUMNS[plan.changed.name]
     levels, values = plan.changed.levels, [point.value for point in view.points]
     across = axis(min(0.0, *levels), max(levels), start_px=0, end_px=1, about_count=6, from_zero=min(levels) >= 0)
@@ -101,7 +114,5 @@ def scatter_of(view: ExperimentView) -> dict[str, Any]:
             for point in view.points
         ],
         "spreads": True,
-        "fit": None if fit is None else {
-            "at": fit.intercept, "slope": fit.slope, "U": fit.U_slope, "clear": fit.is_clear, "n": fit.count,
-        },
+        **page_words.line_data(view.found.trend),
     }  # fmt: skip

@@ -6,6 +6,7 @@ from typing import Any
 
 from logger.study.bands import Band, Scale, bands
 from logger.study.tongue import _
+from logger.study.trend import Trend, whose
 
 
 def track_words() -> dict[str, Any]:
@@ -66,6 +67,20 @@ def class_words() -> dict[str, Any]:
         "more": _("{value} more"),
         "less": _("{value} less"),
     }
+
+
+def line_data(found: Trend | None) -> dict[str, Any]:
+    """A computed line for the script that draws one by eye: the line, what it goes through, and why there is none."""
+    fit = None if found is None else found.line
+    if found is None or fit is None:
+        cut = found is not None and found.floors_count > 0
+        none = _("Some runs were cut short, so no computed line can be trusted.") if cut else ""
+        return {"fit": None, "none": none, "through": ""}
+    through = "" if found.through == "runs" else _("It goes through {those}.").format(those=whose(found))
+    return {
+        "fit": {"at": fit.intercept, "slope": fit.slope, "U": fit.U_slope, "clear": fit.is_clear, "n": fit.count},
+        "none": "", "through": through,
+    }  # fmt: skip
 
 
 def file_words() -> dict[str, str]:

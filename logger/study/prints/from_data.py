@@ -127,13 +127,15 @@ def _of_drift(whole: Class) -> list[str]:
         return []
     found = []
     (by_mass, _m), (by_speed, _s) = drift_lines(whole)
-    if by_mass is not None and by_mass.is_clear:
+    if by_mass.sign > 0:
         found.append(_("Look at drift and mass. Did heavier boats drift farther here? What else was not the same?"))
-    elif by_mass is not None:
+    elif by_mass.sign < 0:
+        found.append(_("Look at drift and mass. Did heavier boats drift less far here? What else was not the same?"))
+    elif by_mass.is_told:
         found.append(
             _("Look at drift and mass. These runs do not show that it matters. Does that mean it does not matter?")
         )
-    if by_speed is None:
+    if not by_speed.is_told:
         found.append(_("All boats came to the line about equally fast. What would change if one came faster?"))
     else:
         found.append(_("Who came faster to the line: did they drift farther? Is that the boat or the push?"))

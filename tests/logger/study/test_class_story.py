@@ -26,11 +26,13 @@ def test_nothing_is_hidden_in_the_counts(whole: Class) -> None:
 
 def test_the_line_of_drift_against_mass_is_that_of_the_law_it_was_made_by(whole: Class) -> None:
     """By hand: (250 - 10) mm/s · (1 + 0.012·m) s is 240 mm + 2.88 mm/g · m."""
-    (by_mass, _), (by_speed, _) = drift_lines(whole)
+    (by_mass_of, _), (by_speed, _) = drift_lines(whole)
+    by_mass = by_mass_of.line
     assert by_mass is not None
+    assert (by_mass_of.through, by_mass_of.boats_count) == ("boats", 8)
     assert by_mass.slope == pytest.approx(2.88, abs=1e-3)
     assert by_mass.intercept == pytest.approx(240.0, abs=0.1)
-    assert by_speed is None, "all came at one speed: no line can be told"
+    assert not by_speed.is_told, "all came at one speed: no line can be told"
     assert len(drift_runs(whole)) == len(TEAMS)
     slope = np.polyfit(list(MASSES_G.values()), [drift_mm(Sail(t, "drift", 2, 250.0)) for t in TEAMS], 1)[0]
     assert by_mass.slope == pytest.approx(slope, abs=1e-3)
@@ -39,6 +41,8 @@ def test_the_line_of_drift_against_mass_is_that_of_the_law_it_was_made_by(whole:
 def test_the_sentences_say_no_more_than_the_runs(whole: Class) -> None:
     told = story(whole)
     assert told[0].startswith("5 of 7 teams got clearly faster")
-    assert any("more mass drifted farther in these 8 runs. Why, and" in one for one in told)
+    assert any(
+        "With more mass the drift was longer in these 8 boats (each counted once). Why, and" in one for one in told
+    )
     assert not any("because" in one for one in told)
     assert any("did not finish" in one for one in told)

@@ -33,7 +33,8 @@ def test_the_experiment_of_a_class_is_read_with_what_it_came_to(whole: Class) ->
     assert slope == pytest.approx(2.88)
     assert "mass 30\u00a0g: 1 of 2 runs." in view.found.warnings
     assert any(one.startswith("Left out, at no level of the plan: s1-r0") for one in view.found.warnings)
-    assert view.is_clear
+    assert view.found.with_it[0] == "boat"
+    assert not view.is_clear, "every mass was another boat"
 
 
 def test_without_a_plan_there_is_nothing_to_show(whole: Class) -> None:
@@ -44,15 +45,15 @@ def test_without_a_plan_there_is_nothing_to_show(whole: Class) -> None:
         view_of(broken, [])
 
 
-def test_what_a_wall_cut_short_is_shown_and_in_no_figure() -> None:
+def test_what_a_wall_cut_short_is_shown_and_counted_as_made() -> None:
     plan = replace(HEAVIER, changed=Changed("power", choices=("fan", "hand")), held_equal=())
     rows = [row("Coot", 50, 400), row("Coot", 50, 300, power="hand"), row("Teal", 50, 900, drift_at_least="true")]
     view = view_of(KeptPlan("power", plan), rows)
     assert [(point.value, point.at_least) for point in view.points] == [(400, False), (300, False), (900, True)]
-    assert [cell.values for cell in view.found.cells] == [(400.0,), (300.0,)]
+    assert [(cell.values, cell.floors) for cell in view.found.cells] == [((400.0,), (900.0,)), ((300.0,), ())]
     drawn = level_drawing(view)
     assert drawn.count("left-out") == 1
-    assert "power fan: 1; power hand: 1." in drawn
+    assert "power fan: 2; power hand: 1." in drawn
     assert not view.is_clear
 
 

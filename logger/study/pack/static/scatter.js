@@ -50,14 +50,14 @@
       document.getElementById(`yours-${g.key}`).textContent = fill(words.line_yours, { step, change: change((b.y - a.y) / (b.x - a.x)), at: `${fixed(at, decimalsOf(g.step) + 1)} ${g.unit}`, there: say(this.at(at)) });
       told.textContent = "";
       if (this.tool) {
-        if (!fit) told.textContent = words.line_few;
+        if (!fit) told.textContent = g.none || words.line_few;
         else {
           const line = (x) => fit.at + fit.slope * x;
           const ends = g.x.map((x) => ({ x, y: line(x) }));
           const inside = this.clip(ends[0], ends[1]);
           if (inside) this.over.append(path(inside[0], inside[1], "fit"));
           const exact = g.points.filter((p) => !p.floor), gap = (of) => say(exact.reduce((sum, p) => sum + Math.abs(of(p.x) - p.y), 0) / exact.length);
-          told.textContent = [fill(words.line_tool, { step, change: change(fit.slope), doubt: say(Math.max(fit.U * g.step, 10 ** -g.up.decimals)) }), fit.clear ? "" : words.line_not_clear, fill(words.line_gap, { yours: gap((x) => this.at(x)), tool: gap(line) })].filter(Boolean).join(" ");
+          told.textContent = [fill(words.line_tool, { step, change: change(fit.slope), doubt: say(Math.max(fit.U * g.step, 10 ** -g.up.decimals)) }), fit.clear ? "" : words.line_not_clear, g.through || "", fill(words.line_gap, { yours: gap((x) => this.at(x)), tool: gap(line) })].filter(Boolean).join(" ");
         }
       }
       this.ends.forEach((end, i) => this.over.append(this.handle(end, i)));

@@ -36,7 +36,7 @@ def test_links_to_standards_are_by_code(files: dict[str, str]) -> None:
     assert 'href="https://www.nextgenscience.org/pe/3-5-ets1-3"' in files["class.html"]
 
 
-def test_what_a_wall_cut_short_is_a_point_of_no_line_and_told_beside_the_bars(whole: Class) -> None:
+def test_what_a_wall_cut_short_is_a_point_and_forbids_a_computed_line_and_is_told_beside_the_bars(whole: Class) -> None:
     drift = next(one for one in whole.runs if one.run.trial.kind == "drift")
     cut = replace(drift.run.trial.results["drift_mm"], at_least=True)
     trial = replace(drift.run.trial, results={**drift.run.trial.results, "drift_mm": cut})
@@ -44,7 +44,8 @@ def test_what_a_wall_cut_short_is_a_point_of_no_line_and_told_beside_the_bars(wh
     found = replace(whole, runs=runs)
     by_mass, _by_speed = scatters_of(found)
     assert [point["floor"] for point in by_mass["points"]] == [True] + [False] * 7
-    assert by_mass["fit"]["n"] == 7
+    assert by_mass["fit"] is None
+    assert by_mass["none"] == "Some runs were cut short, so no computed line can be trusted."
     text = class_page(found, shell.PACK, band="6-8")
     assert "1 run was cut short and says only “at least”: it is in no bar." in text
     assert "1 run did not finish: it is in no bar." in text

@@ -28,7 +28,7 @@ def test_the_page_has_plan_order_runs_and_what_may_be_said(files: dict[str, str]
     before, after = text.split('id="h-runs"')
     for said in ("Before the first run we said:", "mass: 30, 60, 90, 150\u00a0g", "power, fan setting", "Drawn by lot"):
         assert said in before
-    for said in ("With more mass the drift grew", "mass 30\u00a0g: 1 of 2 runs.", "More mass: more drift."):
+    for said in ("With more mass the drift grew", "mass 30\u00a0g: 1 of 2 runs.", "More things changed: mass, boat"):
         assert said in after
         assert said not in before, "it is guessed first"
 
