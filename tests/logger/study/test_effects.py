@@ -84,3 +84,19 @@ def test_a_slope_that_is_not_there_is_called_in_one_class_of_twenty() -> None:
     x = [50.0, 100.0, 150.0] * 3
     called = sum(bool((found := line(x, rng.normal(400, 40, 9).tolist())) and found.is_clear) for _ in range(2000))
     assert 0.035 < called / 2000 < 0.065
+
+
+def test_what_changed_evenly_beside_is_taken_out_as_statsmodels_does() -> None:
+    rng = np.random.default_rng(6)
+    x, z = rng.normal(100, 30, 14), rng.normal(5, 2, 14)
+    y = 3 * x + 40 * z + rng.normal(0, 10, 14)
+    judged = sm.OLS(y, sm.add_constant(np.column_stack([x, z]))).fit()
+    found = line(x.tolist(), y.tolist(), beside=z.tolist())
+    assert found is not None
+    assert (found.slope, found.u_slope) == pytest.approx((judged.params[1], judged.bse[1]))
+    assert found.dof == judged.df_resid
+    assert line(x.tolist(), y.tolist(), beside=(2 * x + 1).tolist()) is None
+
+
+def test_levels_that_are_boats_as_well_cannot_be_told_from_them() -> None:
+    assert groups([1.0, 1.1, 2.0, 2.1], ["a", "a", "b", "b"], ["A", "A", "B", "B"]) is None
