@@ -180,11 +180,12 @@ def _of_a_spread(count: int) -> str:
 
 
 def _to_the_spread(value: float, boat: Repeats) -> str:
-    """One of a boat's runs, or what is between two, to the place of the spread's second digit; a count as it is."""
+    """One of a boat's runs, or what is between two, to the place of the spread's second digit; counts as they are."""
     if boat.step:
         return words.with_unit(f"{value:g}", boat.mean.unit)
     u = max(boat.spread or 0.0, boat.mean.u)
-    return words.with_unit(f"{value:.{max(decimals_for(u), 0)}f}", boat.mean.unit)
+    digits = 1 if boat.spread is None else 2
+    return words.with_unit(f"{value:.{max(decimals_for(u, digits), 0)}f}", boat.mean.unit)
 
 
 def _odd(boat: Repeats, results: Sequence[Result]) -> str:

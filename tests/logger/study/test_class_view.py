@@ -64,6 +64,7 @@ def test_the_spread_is_shown_with_its_own_doubt_beside_median_and_range(make_str
         "4.30\u00a0s", "0.50\u00a0s", "0.25\u00a0s", "itself good to about 52\u00a0%",
     )  # fmt: skip
     assert b.spread_doubt == "itself good to about 76\u00a0%"
+    assert c.median == c.mean
     assert (c.range, c.spread, c.spread_doubt) == ("one run: not known", "one run: not known", "")
 
 

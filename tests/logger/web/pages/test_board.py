@@ -64,7 +64,13 @@ def test_the_order_is_shown_only_when_it_is_wanted_and_ties_are_told(desk: Desk)
     desk.press("rank")
     page = desk.get("/board")
     assert "Order so far" in page
-    assert "too close to call" in page
+    assert "cannot be placed yet" in page
+    assert "too close to call" not in page
+    teams_count = page.count('<span class="team">', page.index("Order so far"))
+    for number in range(3, teams_count + 3):
+        desk.runs(made=trial(f"r{number}", time_s=3.0 + number % 5))
+    page = desk.get("/board")
+    assert "too close to call" in page, "two teams have repeats"
 
 
 def test_changes_come_as_events_with_the_board_and_its_version(desk: Desk) -> None:
