@@ -122,7 +122,7 @@ def learn(
         fit.round(blur * step)
         if held is not None:
             fit.place, fit.heading = held(fit.place, fit.heading)
-        if blur == 0.0 and fit.is_settled:
+        if fit.is_lost or (blur == 0.0 and fit.is_settled):
             break
     return fit.result()
 
@@ -179,6 +179,7 @@ class _Fit:
         self.misfit = np.zeros(len(pictures))
         self.step = plane.step_mm(place.mean(axis=0))
         self.is_settled = False
+        self.is_lost = False
         self.covered: Covered | None = None
         self._tabled: tuple[Floats, Distance] | None = None
         self._walls: tuple[Floats, Reach] | None = None
@@ -301,6 +302,10 @@ class _Fit:
         normal[edges, edges] += self._stiffness
         pull[edges] -= self._stiffness @ self._moved
         change, covariance = solved(normal, right + pull)
+        if not np.isfinite(change).all():
+            # no picture shows enough of it; a hull that was not learnt is found in no picture, and that is said
+            self.is_lost = True
+            return
         self._apply(change, N, M)
         self.sides = self._witness() ** 2 * covariance[:2, :2]
 

@@ -107,7 +107,8 @@ def _rim(typical: Floats) -> Floats:
     bare = np.flatnonzero(np.isnan(rim))
     told = np.flatnonzero(np.isfinite(rim))
     apart = np.abs(bare[:, None] - told[None])
-    rim[bare] = rim[told[np.minimum(apart, len(rim) - apart).argmin(axis=1)]]
+    if told.size:
+        rim[bare] = rim[told[np.minimum(apart, len(rim) - apart).argmin(axis=1)]]
     return rim
 
 

@@ -3,7 +3,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from logger.config import Boat
 from logger.vision import outline
+from logger.vision.card import boat_card
+from logger.vision.learning import learn
 from tests.logger.vision.conftest import Painted
 
 
@@ -35,3 +38,16 @@ def test_no_shadow_is_made_up_where_there_is_none(painted: Painted) -> None:
 
 def test_every_picture_is_explained(painted: Painted) -> None:
     assert painted.learnt.misfit.max() < 2.5
+
+
+def test_a_boat_of_which_no_picture_shows_anything_is_not_learnt_and_breaks_nothing(painted: Painted) -> None:
+    """Something lies on all of it in all pictures: its noise stays as great as can be."""
+    found = painted.found
+    unlearnt = learn(
+        found.pictures, found.water, painted.plane, polygon_mm=found.polygon_mm, place_mm=found.place_mm,
+        heading_rad=found.heading_rad, card=boat_card(Boat("toy", length_mm=207, width_mm=81.8, freeboard_mm=20.0)),
+        depth_share=0.0, covered=lambda u, v: np.ones(np.broadcast(u, v).shape, bool),
+    )  # fmt: skip
+    assert np.isfinite(unlearnt.hull.edge_mm).all()
+    assert np.isfinite(unlearnt.hull.freeboard_mm)
+    assert unlearnt.hull.noise.min() >= 50  # grey levels: whatever is there fits as well
