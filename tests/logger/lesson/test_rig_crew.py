@@ -132,7 +132,8 @@ def test_weights_are_counted_without_any_device(tmp_path: Path, kind: KindOfRun)
             name = f"r{number}"
             lesson.until(lambda _, name=name: counted(lesson.desk.trial(name)))
         board = lesson.until(lambda board: board.state == "done")
-        assert [one.figure.value for one in board.ranking if one.figure] == [12, 5]
+        # one test of each boat places nobody: they stand by team
+        assert sorted(one.figure.value for one in board.ranking if one.figure) == [5, 12]
         stored = lesson.folder.stored()
         assert [one.trial.results["weights_count"].quantity.value for one in stored] == [12, 5]
         assert [one.trial.flags for one in stored] == [(), ()]
