@@ -178,8 +178,7 @@ class _Fit:
         self.sides = card.sides_covariance()
         self.misfit = np.zeros(len(pictures))
         self.step = plane.step_mm(place.mean(axis=0))
-        self.is_settled = False
-        self.is_lost = False
+        self.is_settled = self.is_lost = False
         self.covered: Covered | None = None
         self._tabled: tuple[Floats, Distance] | None = None
         self._walls: tuple[Floats, Reach] | None = None
@@ -302,9 +301,8 @@ class _Fit:
         normal[edges, edges] += self._stiffness
         pull[edges] -= self._stiffness @ self._moved
         change, covariance = solved(normal, right + pull)
-        if not np.isfinite(change).all():
-            # no picture shows enough of it; a hull that was not learnt is found in no picture, and that is said
-            self.is_lost = True
+        self.is_lost = not np.isfinite(change).all()  # no picture shows enough of it: it will be found in none
+        if self.is_lost:
             return
         self._apply(change, N, M)
         self.sides = self._witness() ** 2 * covariance[:2, :2]

@@ -314,6 +314,18 @@ def test_every_page_of_the_rig_is_among_those_that_are_judged(tmp_path: Path) ->
     assert there - seen == {"/"}, "which leads on to another page"
 
 
+def camera_goes_on(hands: Any, grey: Any) -> threading.Event:
+    """Pictures until the event is set: a single one is too old after a few seconds."""
+    enough = threading.Event()
+
+    def feed() -> None:
+        while not enough.wait(0.2):
+            hands.newest = Frame(time.monotonic_ns(), grey, 1, "camera")
+
+    threading.Thread(target=feed, daemon=True).start()
+    return enough
+
+
 def test_what_the_camera_sees_is_shown_anew_and_its_silence_is_said(page: Any, browser: Any, tmp_path: Path) -> None:
     made = Station("")
     with working(practice_rig(tmp_path, has_camera=True), made):
@@ -324,15 +336,17 @@ def test_what_the_camera_sees_is_shown_anew_and_its_silence_is_said(page: Any, b
         page.goto(f"{made.address}/rig")
         judged(page, "rig-camera")
         first = page.locator("#picture img").get_attribute("src")
-        hands.newest = Frame(time.monotonic_ns(), grey, 1, "camera")
-        page.wait_for_function("(old) => document.querySelector('#picture img').src.indexOf(old) < 0", arg=first)
+        fed = camera_goes_on(hands, grey)
+        page.wait_for_function("(old) => document.querySelector('#picture img').getAttribute('src') !== old", arg=first)
         assert page.locator("#picture img").evaluate("(one) => one.naturalWidth") == lens.width_px
         hands.sees(**{"start-gate": "blocked"})
         page.locator(".light.blocked").wait_for(timeout=WITHIN_MS)
+        fed.set()
         hands.newest = None
         page.locator("[data-silent]:not([hidden])").wait_for(timeout=WITHIN_MS)
-        hands.newest = Frame(time.monotonic_ns(), grey, 2, "camera")
+        fed = camera_goes_on(hands, grey)
         page.locator("[data-silent]").wait_for(state="hidden", timeout=WITHIN_MS)
+        fed.set()
     assert [one for one in page.complaints if "404" not in one] == []
 
 
