@@ -55,19 +55,25 @@ def run(arguments: argparse.Namespace) -> int:
     """Measure each recording; 2 if any of them could not be."""
     from tqdm import tqdm
 
+    from logger.recording.card_toml import read_card
+
     refuse_existing(arguments.report)
     if arguments.processes is not None and arguments.processes < 1:
         raise InputError(f"--processes: found {arguments.processes}; wanted at least 1")
     folders = [folder for given in arguments.recordings for folder in recordings_in(given)]
-    before = [folder for folder in folders if is_measured(folder)] if arguments.only_new else []
-    folders = [folder for folder in folders if folder not in set(before)]
+    before = {folder: trial for folder in folders if (trial := trial_before(folder))} if arguments.only_new else {}
+    folders = [folder for folder in folders if folder not in before]
     if arguments.monte_carlo and arguments.monte_carlo < _FEWEST_DRAWS:
         raise InputError(f"--monte-carlo: found {arguments.monte_carlo}; wanted at least {_FEWEST_DRAWS}")
     jobs = [Job(folder, arguments.report is not None, arguments.monte_carlo) for folder in folders]
     failed, pages, told = 0, [], 0
     with _opened(arguments.store) as store:
-        for folder in before if store is not None else ():
-            failed += not _kept(store, _measured_before(folder))
+        for folder, trial in before.items() if store is not None else ():
+            try:
+                failed += not _kept(store, folder, read_card(folder / "recording.toml"), trial)
+            except InputError as error:
+                failed += 1
+                print(f"boatrun measure: {error}", file=sys.stderr)
         hidden = None if len(jobs) > 1 else True
         for done in tqdm(
             _all(jobs, arguments), total=len(jobs), delay=2, disable=hidden, unit="recording", leave=False
@@ -77,7 +83,7 @@ def run(arguments: argparse.Namespace) -> int:
             if done.trial is None or done.card is None:
                 failed += 1
                 continue
-            failed += not _kept(store, done)
+            failed += not _kept(store, done.folder, done.card, done.trial)
             if done.page is not None:
                 pages.append(done.page)
             told += 1
@@ -96,34 +102,22 @@ def recordings_in(given: Path) -> list[Path]:
     return sorted(card.parent for card in given.rglob("recording.toml")) or [given]
 
 
-def _measured_before(folder: Path) -> Done:
-    """What stands in the folder already."""
-    from logger.recording.card_toml import read_card
-    from logger.results.trial_json import from_json
-
-    path = folder / "trial.json"
-    return Done(
-        folder, (), read_card(folder / "recording.toml"), from_json(path.read_text(encoding="utf-8"), where=str(path))
-    )
-
-
-def _kept(store: Store | None, done: Done) -> bool:
+def _kept(store: Store | None, folder: Path, card: RunCard, measured: Trial) -> bool:
     """Whether the trial stands in the store, if there is one. Two recordings that call their run alike are told."""
     if store is None:
         return True
-    assert done.trial is not None and done.card is not None  # noqa: S101, PT018 - the caller has looked
-    trial, place = replace(done.trial, run_id=done.card.season_id), done.folder.resolve()
+    trial, place = replace(measured, run_id=card.season_id), folder.resolve()
     latest = store.latest(trial.run_id)
     if latest is not None and latest.folder != place and not _same_run(latest.folder, place):
         print(
-            f"boatrun measure: {done.folder}: run {trial.run_id} stands in {store.path} already, of another recording, "
+            f"boatrun measure: {folder}: run {trial.run_id} stands in {store.path} already, of another recording, "
             f"{latest.folder}; wanted a name of its own; change `id` in its recording.toml, or give another store",
             file=sys.stderr,
         )
         return False
     if latest is None or latest.trial != trial or latest.folder != place:
         now = datetime.now().astimezone().isoformat(timespec="seconds")
-        store.add(trial, place, boat=done.card.boat, at=now)
+        store.add(trial, place, boat=card.boat, at=now)
     return True
 
 
@@ -135,8 +129,8 @@ def _same_run(one: Path, other: Path) -> bool:
         return True  # it is no longer there: it was moved
 
 
-def is_measured(folder: Path) -> bool:
-    """Whether its trial.json is by this software and newer than everything that it was made from."""
+def trial_before(folder: Path) -> Trial | None:
+    """The trial in the folder, if it is by this software and newer than everything that it was made from."""
     from logger.results.software import software
     from logger.results.trial_json import from_json
 
@@ -145,9 +139,10 @@ def is_measured(folder: Path) -> bool:
         trial = from_json(path.read_text(encoding="utf-8"))
         made = path.stat().st_mtime_ns
         sources = [file for file in folder.iterdir() if not file.name.startswith(("trial", "track.csv", "film."))]
-        return trial.software == software() and all(file.stat().st_mtime_ns <= made for file in sources)
+        is_new = trial.software == software() and all(file.stat().st_mtime_ns <= made for file in sources)
     except (OSError, InputError):
-        return False
+        return None
+    return trial if is_new else None
 
 
 def _all(jobs: Sequence[Job], arguments: argparse.Namespace) -> Iterator[Done]:

@@ -101,12 +101,10 @@ def of_other_than_bow(passage: Passage, past_mm: float, *, origin_ns: int) -> st
     return f"Gate {passage.gate}: broken at {at_s:.3f} s, {where}; perhaps a hand, or the rigging. Not counted."
 
 
-def of_standing(found: Agreement) -> list[str]:
+def of_standing(line: str) -> str:
     """A beam that broke while the boat hardly moved: the gate says little of when the bow was at the line."""
-    return [
-        f"At the {found.line} line the beam broke while the boat hardly moved, and not by its bow; the camera's moment "
-        "is used."
-    ]
+    how = "while the boat hardly moved, and not by its bow"
+    return f"At the {line} line the beam broke {how}; the camera's moment is used."
 
 
 def of_track(track: Track, motion: Motion) -> list[str]:

@@ -224,7 +224,7 @@ class Store:
                 "ORDER BY number DESC LIMIT 1",
                 (run, run),
             ).fetchone()
-            log = self._log().get(run, [])
+            log = self._log(run).get(run, [])
         return None if row is None else self._stored(row, tuple(log))
 
     def history(self, run: str) -> list[Trial]:
@@ -235,10 +235,13 @@ class Store:
             ).fetchall()
         return [self._read(number, text) for number, text in rows]
 
-    def _log(self) -> dict[str, list[Correction]]:
+    def _log(self, run: str | None = None) -> dict[str, list[Correction]]:
+        """The corrections of one run, or of all, by run."""
         log: dict[str, list[Correction]] = {}
         for row in self._base.execute(
-            "SELECT run, change, reason, who, made_at, boat, team FROM corrections ORDER BY number"
+            "SELECT run, change, reason, who, made_at, boat, team FROM corrections "
+            "WHERE ?1 IS NULL OR run = ?1 ORDER BY number",
+            (run,),
         ):
             log.setdefault(row[0], []).append(Correction(*row))
         return log

@@ -166,7 +166,7 @@ def _confronted(case: Case, gate: Reached, camera: Reached, flags: list[str], *,
     found: Agreement = agreement(gate, camera)
     vague = gate.time.u > _VAGUE * camera.time.u
     if vague and not is_bow:
-        flags += doubts.of_standing(found)
+        flags.append(doubts.of_standing(gate.line))
         return camera
     flags += doubts.of_agreement(found)
     if found.holds:

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -127,19 +128,24 @@ def test_part_of_a_boat_is_not_believed_where_the_rest_would_lie_beyond_the_wall
     assert all(fits[n].is_partial for n in fits.keys() - walled.keys())
 
 
+def of_pictures(painted: Painted, kept: Any) -> tuple[Any, Any]:
+    """What was found and learnt in some of the sparse pictures."""
+    found, learnt = painted.found, painted.learnt
+    place_mm, heading_rad = learnt.place_mm[kept], learnt.heading_rad[kept]
+    pictures = [p for p, keep in zip(found.pictures, kept, strict=True) if keep]
+    return (
+        replace(
+            found, numbers=found.numbers[kept], pictures=pictures,
+            place_mm=found.place_mm[kept], heading_rad=found.heading_rad[kept],
+        ),
+        replace(learnt, place_mm=place_mm, heading_rad=heading_rad),
+    )  # fmt: skip
+
+
 def test_a_start_that_the_sparse_pictures_got_wrong_is_put_right(painted: Painted) -> None:
     """Without the sparse poses of the first sixty pictures the boat at rest is still found there."""
     late = painted.found.numbers >= 60
-    found = replace(
-        painted.found,
-        numbers=painted.found.numbers[late],
-        pictures=[p for p, keep in zip(painted.found.pictures, late, strict=True) if keep],
-        place_mm=painted.found.place_mm[late],
-        heading_rad=painted.found.heading_rad[late],
-    )
-    learnt = replace(
-        painted.learnt, place_mm=painted.learnt.place_mm[late], heading_rad=painted.learnt.heading_rad[late]
-    )
+    found, learnt = of_pictures(painted, late)
     fits = pursue(Film(film_of(painted)), painted.plane, found, learnt, t_s=T_S, tank=None)
     assert all(fit.good for fit in fits.values())
     assert off_mm(painted, fits).max() < 0.5
@@ -150,16 +156,7 @@ def test_where_the_sparse_poses_end_the_pictures_before_lead_on(
 ) -> None:
     """Many pictures are then still fitted together: one after the other they would take three times as long."""
     early = painted.found.numbers < 75
-    found = replace(
-        painted.found,
-        numbers=painted.found.numbers[early],
-        pictures=[p for p, keep in zip(painted.found.pictures, early, strict=True) if keep],
-        place_mm=painted.found.place_mm[early],
-        heading_rad=painted.found.heading_rad[early],
-    )
-    learnt = replace(
-        painted.learnt, place_mm=painted.learnt.place_mm[early], heading_rad=painted.learnt.heading_rad[early]
-    )
+    found, learnt = of_pictures(painted, early)
     alone: list[int] = []
     one_alone = Fitter.fit
 
