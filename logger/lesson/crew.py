@@ -1,6 +1,6 @@
 """What the desk asks of those who work the rig, and what they tell it. Neither side knows more of the other than this.
 
-The crew owns the devices and their threads (crew_rig.py). All its calls return at once; what comes of them is told
+The crew owns the devices and their threads (rig_crew.py). All its calls return at once; what comes of them is told
 later, from whatever thread: the desk has a lock.
 """
 

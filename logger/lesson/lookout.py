@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
@@ -34,7 +35,9 @@ log = logging.getLogger(__name__)
 AGAIN_S = 5.0
 """So often a device that could not be opened is tried again."""
 TAG_EVERY_NS = 1_000_000_000
-_STOP_S = 2.0
+_STOP_S = 15.0
+"""So long the devices are waited for: they are opened anew for the run, and a camera that is just being opened can be
+neither hurried nor opened twice."""
 
 
 @dataclass(slots=True)
@@ -80,15 +83,18 @@ class Lookout:
 
     def watch(self, stop: threading.Event) -> None:
         """Watch until `stop` is set; then every device is closed."""
+        is_over = threading.Event()  # stays set, for a device that is late, when `stop` is used again
         threads = [
-            threading.Thread(target=self._attend, args=(driver, stop), name=f"lookout {driver.name}", daemon=True)
+            threading.Thread(target=self._attend, args=(driver, is_over), name=f"lookout {driver.name}", daemon=True)
             for driver in self._drivers
         ]
         for thread in threads:
             thread.start()
         stop.wait()
+        is_over.set()
+        until_s = time.monotonic() + _STOP_S
         for thread in threads:
-            thread.join(_STOP_S)
+            thread.join(max(0.0, until_s - time.monotonic()))
             if thread.is_alive():
                 log.warning("%s did not stop within %g s", thread.name, _STOP_S)
 

@@ -15,6 +15,27 @@ from logger.records import Edge, Fault, Frame, Key, Quiet
 from tests.logger.lesson.practice import rig_file
 
 
+class Slow:
+    """A device that takes as long to open as it likes, and is to be opened once at a time."""
+
+    name = "camera"
+
+    def __init__(self) -> None:
+        self.is_opening, self.may_open, self.is_closed = threading.Event(), threading.Event(), threading.Event()
+
+    def __enter__(self) -> Slow:
+        self.is_opening.set()
+        assert self.may_open.wait(60)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.is_closed.set()
+
+    def records(self, stop: threading.Event) -> Iterator[Any]:
+        while not stop.wait(0.01):
+            yield Quiet(1, self.name)
+
+
 class Told:
     """A device that says what it was given, and then waits."""
 
@@ -102,3 +123,35 @@ def test_every_picture_is_handed_on(tmp_path: Path) -> None:
     watching.start()
     watching.join(60)
     assert seen == pictures
+
+
+def test_a_device_that_is_just_being_opened_is_waited_for_and_closed(tmp_path: Path) -> None:
+    file, stop, camera = rig_file(tmp_path), threading.Event(), Slow()
+    lookout = Lookout(read_rig(file), [camera], rig_file=file, tell=print, pressed=print)
+    watching = threading.Thread(target=lookout.watch, args=(stop,))
+    watching.start()
+    assert camera.is_opening.wait(60)
+    stop.set()
+    threading.Timer(0.2, camera.may_open.set).start()
+    watching.join(60)
+    assert camera.is_closed.is_set()
+
+
+def test_one_that_opens_too_late_is_closed_even_when_the_same_word_is_used_again(
+    tmp_path: Path, monkeypatch: Any
+) -> None:
+    from logger.lesson import lookout
+
+    monkeypatch.setattr(lookout, "_STOP_S", 0.05)
+    file, stop, camera = rig_file(tmp_path), threading.Event(), Slow()
+    watch = Lookout(read_rig(file), [camera], rig_file=file, tell=print, pressed=print).watch
+    watching = threading.Thread(target=watch, args=(stop,))
+    watching.start()
+    assert camera.is_opening.wait(60)
+    stop.set()
+    watching.join(60)
+    assert not watching.is_alive()
+    assert not camera.is_closed.is_set()
+    stop.clear()
+    camera.may_open.set()
+    assert camera.is_closed.wait(60)
