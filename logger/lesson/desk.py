@@ -78,8 +78,8 @@ class Desk:
     def open(self, folder: LessonFolder, crew: Crew) -> None:
         """Lead the lesson in `folder`, a new one or one that was begun earlier.
 
-        What a power cut left under way is closed as cut short, and waits for a decision; recordings that were kept but
-        not measured are measured now.
+        What a power cut left under way is closed as cut short, and waits for a decision; where it came before anything
+        was recorded no run began. Recordings that were kept but not measured are measured now.
 
         Raises:
             InputError: another one is open; or the log cannot be read.
@@ -91,7 +91,8 @@ class Desk:
             self._on.trials = dict(folder.trials())
             for attempt in self._on.standing.attempts:
                 if attempt.closing is None:
-                    self._on.say(said.Closed(attempt.run_id, "cut_short"))
+                    has_begun = folder.recording(attempt.run_id).exists()
+                    self._on.say(said.Closed(attempt.run_id, "cut_short" if has_begun else "called_off"))
             self._on.troubles = ()
             self._on.run = self._on.left_over()
             standing = self._on.opened()

@@ -235,6 +235,17 @@ def test_after_a_power_cut_the_run_waits_for_a_decision_and_is_measured(tmp_path
     assert hands.doing == "look out"
 
 
+def test_a_power_cut_before_anything_was_recorded_leaves_nothing_to_decide(tmp_path: Path) -> None:
+    desk, hands, folder = opened(tmp_path)
+    called = desk.board().who
+    desk.arm()
+    folder.close()  # the power goes while the devices are being opened
+    again = LessonFolder(folder.path)
+    desk, hands = led(again)
+    assert (desk.board().state, desk.board().who, hands.measured) == ("called", called, [])
+    assert [run.state for run in again.standing().attempts] == ["no_run"]
+
+
 def test_what_was_kept_but_not_measured_is_measured_at_the_next_start(tmp_path: Path) -> None:
     desk, hands, folder = opened(tmp_path)
     desk.arm()
