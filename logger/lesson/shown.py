@@ -93,11 +93,13 @@ class RunShown:
         """The boat was seen here: where it is, and whether it is stuck."""
         place = (fix.x_mm, fix.y_mm)
         run = replace(self, boat_mm=(round(fix.x_mm), round(fix.y_mm)))
+        if state != "running":  # it may wait for the word as long as it likes
+            return replace(run, still_since_ns=None)
         far_mm = stop_speed_mm_per_s * stuck_after_s
         if self.still_since_ns is None or math.dist(place, self.still_at_mm) > far_mm:
             return replace(run, still_since_ns=fix.t_ns, still_at_mm=place)
         still_s = (fix.t_ns - self.still_since_ns) / 1e9
-        if state == "running" and still_s >= stuck_after_s:
+        if still_s >= stuck_after_s:
             return run.noticing(f"stuck: it has hardly moved for {stuck_after_s:g} s")
         return run
 

@@ -39,6 +39,16 @@ def test_a_boat_that_hardly_moves_for_long_is_stuck_and_a_slow_one_is_not() -> N
     assert not stuck([(t / 2, 300.0) for t in range(40)], state="drifting"), "a boat that drifts is meant to stop"
 
 
+def test_a_boat_that_waited_long_for_the_word_is_not_stuck_as_the_word_is_given() -> None:
+    run = RunShown("r1")
+    for t_s in range(30):
+        run = run.located(fix(t_s, 300.0), state="armed", stuck_after_s=8.0, stop_speed_mm_per_s=10.0)
+    for t_s in range(30, 38):
+        run = run.located(fix(t_s, 300.0), state="running", stuck_after_s=8.0, stop_speed_mm_per_s=10.0)
+    assert not run.notices
+    assert run.located(fix(38, 300.0), state="running", stuck_after_s=8.0, stop_speed_mm_per_s=10.0).notices
+
+
 def test_notices_are_told_once_and_the_oldest_go_first() -> None:
     run = RunShown("r1")
     for number in range(20):
