@@ -42,11 +42,12 @@ def of_early_start(gap_s: float) -> str:
     return f"Early start: the start beam broke {gap_s:.3f} s before go. The time counts from that break."
 
 
-def of_second_start(gate: str, count: int) -> str:
-    """The start beam broke again before the end."""
-    return (
-        f"Gate {gate}: broken {count} times before the end of the run; the first counts. The boat may have turned back."
-    )
+def of_second_start(gate: str, count: int, *, before_count: int = 0) -> str:
+    """The start beam broke several times before the end; `before_count` of them do not count."""
+    broken = f"Gate {gate}: broken {count} times before the end of the run"
+    if before_count:
+        return f"{broken}; number {before_count + 1} counts: only then as much went through as the boat is long."
+    return f"{broken}; the first counts. The boat may have turned back."
 
 
 def of_length(passage: Passage, seen_mm: float | None, boat: Boat, *, from_rest_over_mm: float = 0.0) -> list[str]:

@@ -37,6 +37,8 @@ class GatePair:
     end: Passage | None
     early: bool = False
     """The start beam broke before go, and not again after it."""
+    before_count: int = 0
+    """So many breaks of the start beam before that of the boat were something else's."""
 
 
 def pair(

@@ -9,7 +9,7 @@ told and becomes part of the doubt.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -71,6 +71,7 @@ def testimony(case: Case) -> Testimony:
         from_ns=case.from_ns,
         until_ns=case.story.stop_ns,
     )
+    pair = _as_long_as_the_boat(case, pair)
     first = _believed(case, case.first, pair.start, seen_first, pair, flags)
     last = _believed(case, case.last, pair.end, seen_last, pair, flags)
     if first and last and last.time.value <= first.time.value:
@@ -243,6 +244,23 @@ def _seen_speed(motion: Motion, line: Ahead, at_s: float) -> float | None:
     return speed if speed > 1.0 else None
 
 
+def _as_long_as_the_boat(case: Case, pair: gates.GatePair) -> gates.GatePair:
+    """Where no camera tells a boat from a hand, and the first break is none of a boat's: the only later one that is."""
+    if case.motion is not None or case.first is None or pair.start is None or pair.end is None:
+        return pair
+    if not _of_length(case, case.first, pair.start, pair):
+        return pair
+    until_ns = pair.end.t_ns
+    broken = [p for p in case.passages[pair.start.gate] if gates.usable(p) and pair.start.t_ns <= p.t_ns < until_ns]
+    others = [
+        replace(pair, start=passage, before_count=number)
+        for number, passage in enumerate(broken[1:], 1)
+        if passage.cleared_ns is not None and not passage.doubts
+    ]
+    long_enough = [one for one in others if one.start and not _of_length(case, case.first, one.start, one)]
+    return long_enough[0] if len(long_enough) == 1 else pair
+
+
 def _of_length(case: Case, line: Ahead, passage: Passage, pair: gates.GatePair) -> list[str]:
     """How much boat went through: the way that the camera saw meanwhile, else blocked time times the mean speed."""
     if passage.cleared_ns is None:
@@ -289,4 +307,5 @@ def _again(case: Case, pair: gates.GatePair, last: Reached | NotMeasured) -> lis
         return []
     until_ns = case.ends_ns if not last else last.t_ns(case.origin_ns)
     found = [p for p in case.passages[pair.start.gate] if gates.usable(p) and pair.start.t_ns <= p.t_ns < until_ns]
-    return [doubts.of_second_start(pair.start.gate, len(found))] if len(found) > 1 else []
+    count = pair.before_count + len(found)
+    return [doubts.of_second_start(pair.start.gate, count, before_count=pair.before_count)] if count > 1 else []

@@ -28,10 +28,32 @@ def test_a_hand_in_the_beam_is_not_the_boat_if_the_camera_says_so(shop: Any) -> 
     assert any("mm before it; perhaps a hand" in flag for flag in found.flags)
 
 
-def test_without_a_camera_the_first_break_counts_and_the_second_is_told(shop: Any) -> None:
-    found = heard(shop, ("A", (1.0, 1.3)), ("A", (2.0, 3.0)), ("B", (8.0, 9.0)), camera=False)
-    assert found.first.time.value == 0.0  # its origin is the first edge
-    assert any("broken 2 times before the end" in flag for flag in found.flags)
+@pytest.mark.parametrize(
+    ("breaks", "counted", "told"),
+    [
+        ([(1.0, 1.3), (2.0, 3.0)], 1, "number 2 counts: only then as much went through"),  # a hand, then the boat
+        ([(1.0, 1.2), (2.0, 2.3), (3.5, 4.4)], 2, "broken 3 times before the end of the run; number 3 counts"),
+        ([(2.0, 3.0), (3.5, 3.8)], 0, "the first counts"),  # the boat, then a hand
+        ([(2.0, 3.0), (4.0, 5.0)], 0, "the first counts"),  # there, back and there again
+        ([(1.0, 1.3), (2.5, 2.8)], 0, "the first counts"),  # nothing as long as the boat
+        ([(1.0, 1.3), (2.0, 3.0), (3.5, 4.5)], 0, "the first counts"),  # two that may be the boat
+    ],
+)
+def test_without_a_camera_the_break_that_is_as_long_as_the_boat_counts_else_the_first(
+    shop: Any, breaks: list[tuple[float, float]], counted: int, told: str
+) -> None:
+    found = heard(shop, *(("A", span) for span in breaks), ("B", (8.0, 9.0)), camera=False)
+    assert found.first.time.value == pytest.approx(breaks[counted][0] - breaks[0][0])  # its origin is the first edge
+    assert any(told in flag for flag in found.flags)
+
+
+def test_without_a_camera_and_a_length_on_the_card_the_first_break_counts(shop: Any) -> None:
+    rig = shop.rig()
+    edges = [e for span in (("A", (1.0, 1.3)), ("A", (2.0, 3.0)), ("B", (8.0, 9.0))) for e in shop.edges(*span)]
+    recording = shop.recording(rig, edges=edges)
+    card = replace(recording.card, boat=replace(recording.card.boat, length_mm=None))
+    found = witnesses.testimony(case_of(replace(recording, card=card), rig, None))
+    assert found.first.time.value == 0.0
 
 
 def test_a_gate_that_missed_the_boat_is_replaced_by_the_camera(shop: Any) -> None:
