@@ -2,7 +2,7 @@
 
     python -m tests.bench.vision --clips 4 --keep folder          # development clips of all tiers and decks: a table
     python -m tests.bench.vision --judge --clips 12 --processes 2 --keep folder --json out.json --picture out.svg
-    python -m tests.bench.vision --tier realistic --deck plain --without-recipes --clips 6 --keep folder
+    python -m tests.bench.vision --tier realistic --deck coloured --without-recipes --clips 6 --keep folder
 
 In one run: the waterline centroid against truth; how many fixes are lost, how many are wrong by more than 10 mm without
 being marked, and how many are marked (the price of that); how often two standard uncertainties hold the truth; drift,

@@ -12,9 +12,11 @@ from logger.simulator import DEVELOPMENT_SEED, JUDGING_SEED, simulate
 from logger.simulator.tiers import TierName
 
 TIERS: tuple[TierName, ...] = ("easy", "realistic", "hard")
-DECKS = ("plain", "pale", "square", "disc")
-"""No tag and the paint that is drawn; no tag and foil or white, in turn; the two kinds of tag."""
-FIRST_SEED, FIRST_JUDGING_SEED = DEVELOPMENT_SEED + 100, JUDGING_SEED + 700
+PAINTS = {"coloured": ("red", "black", "yellow", "blue", "green"), "pale": ("foil", "foil", "white", "white")}
+"""Of boats without a tag, in turn."""
+DECKS = (*PAINTS, "square", "disc")
+"""Boats without a tag, and the two kinds of tag."""
+FIRST_SEED, FIRST_JUDGING_SEED = DEVELOPMENT_SEED + 100, JUDGING_SEED + 720
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,7 @@ class Clip:
 
     @property
     def name(self) -> str:
-        return f"{self.tier}-{self.seed}" if self.deck == "plain" else f"{self.tier}-{self.deck}-{self.seed}"
+        return f"{self.tier}-{self.deck}-{self.seed}"
 
     def made(self, place: Path) -> Path:
         """Its folder below `place`; drawn only if it is not there. One whose drawing was broken off is drawn anew."""
@@ -46,9 +48,9 @@ class Clip:
         return folder
 
     def _wishes(self) -> dict[str, Any]:
-        if self.deck == "plain":
-            return {}
-        return {"paint": ("foil", "white")[self.number // 2 % 2]} if self.deck == "pale" else {"tag": self.deck}
+        if (paints := PAINTS.get(self.deck)) is not None:
+            return {"paint": paints[self.number % len(paints)]}
+        return {"tag": self.deck}
 
 
 def clips(*, tiers: Sequence[TierName], decks: Sequence[str], count: int, judging: bool) -> list[Clip]:

@@ -120,7 +120,7 @@ def test_clips_for_judging_are_others_than_those_for_development() -> None:
 def test_a_clip_whose_drawing_was_broken_off_is_drawn_anew_and_a_whole_one_is_kept(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (wanted,) = clips(tiers=("easy",), decks=("plain",), count=1, judging=False)
+    (wanted,) = clips(tiers=("easy",), decks=("coloured",), count=1, judging=False)
     drawn: list[Path] = []
 
     def broken_off(folder: Path, **_: Any) -> None:
