@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from logger.results.columns import COLUMNS
 from logger.study import words
 from logger.study.class_folder import Class
 from logger.study.class_view import mean_told
-from logger.study.compare import Comparison, Repeats, compare_all, grouped, repeats_of
+from logger.study.compare import Comparison, Repeats, compare_all, grouped, repeats_of, repeats_of_results
 from logger.study.dots import Dot, dot_plot
 from logger.study.tongue import _, several
 
@@ -50,19 +50,21 @@ def materials(whole: Class, kind: str) -> Materials | None:
         if one.counts and name in one.run.trial.results and one.run.card.boat.version == newest[one.team]
     ]  # fmt: skip
     named = {one.boat: " ".join(one.run.card.boat.material.split()).casefold() for one in runs}
-    floors_of = Counter(one.boat for one in runs if one.run.trial.results[name].at_least)
     boats = {
-        boat: repeats_of(boat, quantities, floors_count=floors_of[boat])
-        for boat, quantities in grouped([(one.boat, one.run.trial.results[name].quantity) for one in runs]).items()
+        boat: repeats_of_results(boat, results, name)
+        for boat, results in grouped([(one.boat, one.run.trial.results[name]) for one in runs]).items()
     }
     kinds = sorted({material for material in named.values() if material})
     if len(kinds) < 2:
         return None
     by_kind = {material: [boats[boat] for boat in boats if named[boat] == material] for material in kinds}
     found = [
-        repeats_of(material, [one.mean for one in own], floors_count=sum(one.floors_count > 0 for one in own))
+        repeats_of(
+            material, [one.mean for one in own], floors_count=sum(one.floors_count > 0 for one in own),
+            step=COLUMNS[name].step,
+        )
         for material, own in by_kind.items()
-    ]
+    ]  # fmt: skip
     pairs = compare_all(found)
     return Materials(
         _drawing(by_kind, found, name, key=f"material-{kind}"),

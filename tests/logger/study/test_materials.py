@@ -5,6 +5,8 @@ from dataclasses import replace
 
 import pytest
 
+from calibration.quantity import Quantity
+from logger.results.trial import Result
 from logger.study.class_folder import Class, read_class
 from logger.study.materials import materials
 from tests.logger.study.invented_class import MATERIALS, TAUS_S, TEAMS, write_class
@@ -55,6 +57,22 @@ def test_one_boat_of_a_material_tells_nothing_of_the_material(whole: Class) -> N
     found = materials(with_material(whole, {"Heron": "foil", "Carp": "clay", "Wren": "clay"}), "drift")
     assert found is not None
     assert "One boat of foil does not tell" in found.told[0]
+
+
+# JCGM 100:2008, F.2.2.1: a count is known to its step over the square root of 12 at best
+def test_counts_that_are_alike_are_no_proof_of_their_own(whole: Class) -> None:
+    clay = ("Smelt", "Wren", "Carp")
+    counts = {one.boat: Quantity(7.0 + (one.run.card.boat.name in clay), "1", {}) for one in whole.of(kind="straight")}
+    counted = replace(whole, runs=tuple(
+        replace(one, run=replace(one.run,
+            card=replace(one.run.card, kind="cargo"),
+            trial=replace(one.run.trial, kind="cargo", results={"cargo_count": Result(counts[one.boat], "camera")})))
+        for one in whole.of(kind="straight")
+    ))  # fmt: skip
+    by_team = dict.fromkeys(("Heron", "Otter"), "foil") | dict.fromkeys(clay[:2], "clay")
+    found = materials(with_material(counted, by_team), "cargo")
+    assert found is not None
+    assert found.told == ("clay and foil: too close to call.",)
 
 
 def test_a_rebuilt_boat_is_one_boat(whole: Class) -> None:
