@@ -75,7 +75,7 @@ def killed_often(
     made.close()
     chance, promised = random.Random(seed), 0  # noqa: S311 - times of power cuts
     for _ in range(kills_count):
-        place = place_of(standing_of(folder / "lessons"))
+        place = place_of(folder / "lessons")
         led = Led(rig, made.path)
         if chance.random() < STARTING_SHARE:
             threading.Event().wait(chance.uniform(0.0, STARTING_S))
@@ -86,7 +86,7 @@ def killed_often(
         promised += hold(led.promised, standing_of(folder / "lessons"), place)
         if "done" in led.promised:
             break
-    place = place_of(standing_of(folder / "lessons"))
+    place = place_of(folder / "lessons")
     last = Led(rig, made.path)
     last.end(patience_s=PATIENCE_S + len(standing_of(folder / "lessons").owed) * 3 * RUN_S)
     assert last.promised[-1] == "done"
@@ -94,12 +94,15 @@ def killed_often(
     return standing_of(folder / "lessons"), promised
 
 
-def place_of(standing: Standing) -> str:
-    """Where a lesson that was killed so must go on: the run that was cut short or waits is decided, else who is next
-    is called."""
+def place_of(folder: Path) -> str:
+    """Where a lesson that was killed so must go on: the run that was cut short or waits is decided, unless nothing of
+    it was recorded yet; else who is next is called."""
+    (one,), standing = lessons(folder), standing_of(folder)
     waiting = standing.open_attempt or next((one for one in standing.attempts if one.closing is None), None)
     if waiting is not None:
-        return f"deciding {waiting.run_id}"
+        recording = one.path / "recordings" / waiting.run_id
+        has_begun = recording.exists() or recording.with_name(f"{waiting.run_id}.unfinished").exists()
+        return f"deciding {waiting.run_id}" if has_begun else f"called {waiting.team}"
     turn = standing.next_turn
     return "done" if turn is None else f"called {turn.team}"
 
