@@ -376,13 +376,19 @@ def test_the_wall_fits_its_screen_and_is_read_from_afar(page: Any, station: Stat
         assert page.evaluate("document.documentElement.scrollHeight") <= height
         size_px = page.locator(".came .value").evaluate("(one) => parseFloat(getComputedStyle(one).fontSize)")
         assert 0.7 * size_px >= 51 * width / 1920, "digits are about 0.7 of the type's size"
-    assert station.hands[-1].desk is not None
-    station.hands[-1].desk.decide("valid")
-    station.hands[-1].desk.show_ranking(True)
-    page.locator(".ranking").wait_for(timeout=WITHIN_MS)
+    desk = station.hands[-1].desk
+    assert desk is not None
+    desk.decide("valid")
+    for number in range(15):  # two runs of every team
+        desk.arm()
+        station.runs(4.3 + number % 8 / 5 + number % 3 / 50)
+        desk.decide("valid")
+    desk.show_ranking(True)
+    page.locator(".ranking .doubt").nth(7).wait_for(timeout=WITHIN_MS)
     for name, (width, height) in SIZES.items():
         page.set_viewport_size({"width": width, "height": height})
         assert page.evaluate("document.documentElement.scrollHeight") <= height, f"{name}, with the order"
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, f"{name}, with the order"
         if folder := os.environ.get("BOATRUN_SHOTS"):
             page.screenshot(path=str(Path(folder) / f"fits-{name}.png"))
 
