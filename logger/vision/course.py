@@ -24,6 +24,14 @@ class Course:
     shown: float
     """How much of it was seen; 1: all."""
 
+    def is_same(self, other: Course) -> bool:
+        """Whether all of it is the same, so that it leads to the same places."""
+        return (
+            (self.t_s, self.shown) == (other.t_s, other.shown)
+            and np.array_equal(self.pose, other.pose)
+            and np.array_equal(self.speed, other.speed)
+        )
+
     def at(self, t_s: float) -> Floats:
         """Where it is at another moment if nothing changes its course."""
         return self.pose + self.speed * (t_s - self.t_s)

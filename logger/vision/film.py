@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from functools import partial
+from heapq import merge
+from operator import itemgetter
 from typing import TypeAlias
 
 import cv2
@@ -16,6 +19,7 @@ from logger.records import Frame
 from logger.vision.background import Grey
 from logger.vision.glance import Whole, evenly
 from logger.vision.plane import Floats, Windowed
+from logger.vision.shelf import Shelf
 from logger.vision.watch.steadiness import Watch, watch
 
 Colour = NDArray[np.uint8]
@@ -48,10 +52,17 @@ class Unmade:
 class StoredFilm:
     """The film of a recording: its brightness, one of its colours, or what is made of all three."""
 
-    def __init__(self, recording: Recording, channel: int | Made | None = None, watch: Watch | None = None) -> None:
+    def __init__(
+        self,
+        recording: Recording,
+        channel: int | Made | None = None,
+        watch: Watch | None = None,
+        shelf: Shelf | None = None,
+    ) -> None:
         self._recording, self._channel = recording, channel
         self.watch = watch
         """Sees every picture that is handed out, and puts it back if the camera has moved."""
+        self._shelf = Shelf(is_open=False) if shelf is None else shelf
         self._kept: dict[int, bytes] = {}
 
     @property
@@ -67,19 +78,40 @@ class StoredFilm:
 
     def in_one_colour(self, channel: int) -> StoredFilm:
         """The same film, as well watched, in blue (0), green (1) or red (2)."""
-        return StoredFilm(self._recording, channel, self.watch)
+        return StoredFilm(self._recording, channel, self.watch, self._shelf)
 
     def made(self, how: Made) -> StoredFilm:
         """The same film, as well watched, of pictures that `how` makes of the coloured ones."""
-        return StoredFilm(self._recording, how, self.watch)
+        return StoredFilm(self._recording, how, self.watch, self._shelf)
+
+    @contextmanager
+    def at_hand(self, pictures: Mapping[int, Grey]) -> Iterator[None]:
+        """As long as this lasts the same pictures are decoded once for this film and all that are made of it.
+
+        Args:
+            pictures: of this film, those that are decoded already.
+        """
+        with self._shelf.opened():
+            for number, picture in pictures.items():
+                self._shelf.put(number, picture)
+            yield
 
     def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
         """(number, picture) of the wanted ones that can be decoded, in order; of all if None."""
-        chosen = None if wanted is None else frozenset(wanted)
-        for frame in self._recording.frames(grey=self._channel is None, wanted=chosen):
+        held = {} if wanted is None else self._shelf.held(wanted, is_grey=self.is_grey)
+        others = None if wanted is None else frozenset(wanted) - held.keys()
+        decoded = self._decoded(others) if others is None or others else ()
+        for number, picture in merge(sorted(held.items()), decoded, key=itemgetter(0)):
+            yield number, self._of(picture)
+
+    def _decoded(self, wanted: frozenset[int] | None) -> Iterator[tuple[int, NDArray[np.uint8]]]:
+        """(number, picture), grey or BGR, as the camera would have seen it had it not moved."""
+        for frame in self._recording.frames(grey=self.is_grey, wanted=wanted):
             if frame.jpeg is not None and len(self._kept) < _KEPT_COUNT:
                 self._kept[frame.sequence] = frame.jpeg
-            yield frame.sequence, self._of(self.as_it_stood(frame.sequence, frame.image))
+            picture = self.as_it_stood(frame.sequence, frame.image)
+            self._shelf.put(frame.sequence, picture)
+            yield frame.sequence, picture
 
     def as_it_stood(self, number: int, image: NDArray[np.uint8]) -> NDArray[np.uint8]:
         """The picture `number` (grey or BGR, upper rows at least) as the camera would have seen it had it not moved."""
@@ -95,12 +127,23 @@ class StoredFilm:
             wanted: their numbers.
             rows_px: so many upper rows, or more, are enough; of pictures in which the boat was found (see `upper`).
         """
-        if rows_px is not None or not all(n in self._kept for n in wanted):
-            upper = None if rows_px is None else dict.fromkeys(wanted, _BLOCK_PX * -(-rows_px // _BLOCK_PX))
+        if rows_px is not None:
+            upper = dict.fromkeys(wanted, _BLOCK_PX * -(-rows_px // _BLOCK_PX))
             frames = self._recording.frames(wanted=frozenset(wanted), upper_px=upper)
             return {frame.sequence: self.as_it_stood(frame.sequence, frame.image) for frame in frames}
-        decoded = {n: jpeg.decode(self._kept[n], grey=False) for n in wanted}
-        return {n: self.as_it_stood(n, picture) for n, picture in decoded.items() if picture is not None}
+        found = self._shelf.held(wanted, is_grey=False)
+        for number, picture in self._coloured([n for n in wanted if n not in found]):
+            found[number] = self.as_it_stood(number, picture)
+            self._shelf.put(number, found[number])
+        return dict(sorted(found.items()))
+
+    def _coloured(self, wanted: Sequence[int]) -> Iterator[tuple[int, Colour]]:
+        if not all(n in self._kept for n in wanted):
+            yield from ((frame.sequence, frame.image) for frame in self._recording.frames(wanted=frozenset(wanted)))
+            return
+        for number in wanted:
+            if (picture := jpeg.decode(self._kept[number], grey=False)) is not None:
+                yield number, picture
 
     def upper(self, rows_px: Mapping[int, int]) -> Iterable[tuple[int, Windowed, Whole]]:
         """(number, so many upper rows or more, how to get all of it) of pictures by their numbers, in order.

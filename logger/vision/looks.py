@@ -70,14 +70,22 @@ def look_of(
     boat is looked for as a thing brighter than the floor, as one without hue on a coloured floor, by its hue, and by
     its crinkles.
     """
-    film, found = _surveyed(grey, pictures, plane, known, card)
+    with grey.at_hand(pictures):
+        return _tried(grey, pictures, plane, known, card, floor_share)
+
+
+def _tried(
+    grey: StoredFilm, pictures: Mapping[int, Grey], plane: Plane, known: Ground, card: Card, floor_share: float
+) -> Look | str:
+    first = glance(pictures, plane, known)
+    film, found = _surveyed(grey, first, plane, known, card)
     look = found if isinstance(found, str) else _learnt(film, found, plane, card, floor_share)
     is_dim = isinstance(look, str) or doubts.is_dim(look.learnt)
     is_shade = not isinstance(look, str) and _off_card(look, card) < _OFF_CARD and _may_be_shade(look, plane)
     if not is_dim and not is_shade and _off_card(look, card) < _OFF_CARD:
         return look
     others = [] if isinstance(look, str) or is_shade else [look]
-    bright = survey(grey, plane, known, is_bright=True)
+    bright = survey(grey, plane, known, first, is_bright=True)
     if not isinstance(bright, str):
         others.append(_learnt(grey, bright, plane, card, floor_share))
         if _is_plain(others[-1], card):
@@ -198,13 +206,12 @@ def _off_card(look: Look | str, card: Card) -> float:
 
 
 def _surveyed(
-    grey: StoredFilm, pictures: Mapping[int, Grey], plane: Plane, known: Ground, card: Card
+    grey: StoredFilm, first: Glance | str, plane: Plane, known: Ground, card: Card
 ) -> tuple[StoredFilm, Survey | str]:
-    """The film in which the boat is plainest, with its survey.
+    """The film in which the boat is plainest, with its survey; `first` is the first look at it in grey.
 
     A yellow boat may be as bright as the floor and yet be plain to see in blue. Colour costs time, so grey comes first.
     """
-    first = glance(pictures, plane, known)
     if isinstance(first, str):
         return grey, first
     in_grey = None if first.contrast < _FAINT_GREY else survey(grey, plane, known, first)

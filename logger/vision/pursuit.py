@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from functools import partial
-from heapq import merge
+from collections.abc import Mapping, Sequence
 from itertools import takewhile
-from operator import itemgetter
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
@@ -24,10 +21,8 @@ from logger.vision.lonely import without_lonely
 from logger.vision.plane import Plane, Windowed
 from logger.vision.seeking import Seeker
 from logger.vision.survey import Survey
+from logger.vision.upper import every, rows_px
 
-_BLOCK_PX = 16
-_MARGIN_PX = 32
-"""How much lower the boat may be than the sparse pictures say."""
 _SHIFTED_PX = 4.0
 """Half of the least by which a lost part shifts a JPEG: a picture in which the boat moved more is looked at whole."""
 _SAME_RAD = 0.02
@@ -110,11 +105,12 @@ class _Chase:
         self.fitter = Fitter(learnt.hull.thinned(), plane, found.water, found.tone)
         self.fits: dict[int, Fit] = {}
         self._damaged: set[int] = set()
+        self._failed: dict[int, Course] = {}
         poses = np.column_stack([learnt.place_mm, learnt.heading_rad])
         nodes = t_s[found.numbers]
         times = np.clip(t_s, nodes[0], nodes[-1])
         self._expected = np.asarray(PchipInterpolator(nodes, poses, axis=0)(times), np.float64)
-        self._rows_px = _rows_px(learnt, plane, nodes, times)
+        self._rows_px = rows_px(learnt, plane, nodes, times)
         self._is_loose = shines(learnt)
         self._usual_misfit = float(np.median(learnt.misfit))
         self._nearby_mm = _SHIFTED_PX * plane.step_mm(plane.foot_mm)
@@ -123,7 +119,7 @@ class _Chase:
     def forwards(self) -> None:
         """Every picture from where the boat is surely seen, in order, each from where it must be."""
         course: Course | None = None
-        for batch in batched(_every(self.film, self.found, self._rows_px), _TOGETHER_COUNT):
+        for batch in batched(every(self.film, self.found, self._rows_px), _TOGETHER_COUNT):
             fits = self._at_once(batch)
             for (number, picture, whole), fit, led in zip(batch, fits, self._led(batch, fits), strict=True):
                 if course is not None and self._t_s[number] - course.t_s > _FORGOTTEN_S:
@@ -197,14 +193,30 @@ class _Chase:
                 missed.pop()
                 continue
             del missed[-len(near) :]
-            pictures = list(self.film.upper({n: self._rows_px[n] for n in near}))
-            for number, picture, whole in reversed(pictures):
-                if (after := self._beside(number, 1)) is None:
+            anew = {n: self._rows_px[n] for n in near if self._course_anew(n) is not None}
+            pictures = {n: (picture, whole) for n, picture, whole in self.film.upper(anew)} if anew else {}
+            for number in reversed(near):
+                if (course := self._course_anew(number)) is None:
                     continue
-                course = self._course(after, 1)
+                if number not in anew:
+                    # the pictures after it lead to another place now
+                    missed += near[: near.index(number) + 1]
+                    break
+                if number not in pictures:
+                    continue
+                picture, whole = pictures[number]
                 fit = self._followed(number, picture, whole, starts=[course.at(self._t_s[number])], course=course)
                 if fit is not None:
                     self.fits[number] = fit
+                else:
+                    self._failed[number] = course
+
+    def _course_anew(self, number: int) -> Course | None:
+        """Where the boat goes after a picture; None if that is unknown, or led to nothing in this picture before."""
+        if (after := self._beside(number, 1)) is None:
+            return None
+        course, failed = self._course(after, 1), self._failed.get(number)
+        return course if failed is None or not course.is_same(failed) else None
 
     def _near_after(self, missed: list[int]) -> list[int]:
         """The last of them that are near enough to one with the boat; if it is found in these, further ones are."""
@@ -376,25 +388,3 @@ class _Chase:
             self.fits.update(good)
             is_found = is_found or bool(good)
         return is_found
-
-
-def _every(film: Film, found: Survey, rows_px: list[int]) -> Iterator[tuple[int, Windowed, Whole]]:
-    """All pictures from the first of the sparse pass on, their upper rows at least; its own are not decoded again."""
-    held = dict(zip(found.numbers.tolist(), found.pictures, strict=True))
-    others = film.upper({n: rows for n, rows in enumerate(rows_px) if n > found.numbers[0] and n not in held})
-    return merge(others, ((n, picture, partial(held.get, n)) for n, picture in held.items()), key=itemgetter(0))
-
-
-def _rows_px(learnt: Learnt, plane: Plane, nodes: Floats, times: Floats) -> list[int]:
-    """How many rows from the top hold the boat in each picture (N,); whole blocks of any JPEG.
-
-    Args:
-        learnt: with poses in a few pictures.
-        plane: on which they are.
-        nodes: when these pictures were taken.
-        times: (N,) when all were taken, not beyond the nodes.
-    """
-    _, rows = learnt.hull.bundle().pixels(plane, learnt.place_mm, learnt.heading_rad)
-    lowest = np.interp(times, nodes, rows.max(axis=(1, 2))) + _MARGIN_PX
-    found: list[int] = (_BLOCK_PX * np.ceil(lowest / _BLOCK_PX).astype(int)).tolist()
-    return found

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -11,6 +13,12 @@ ALONG = Course(pose=np.array([100.0, 20.0, 0.1]), speed=np.array([300.0, 0.0, 0.
 def test_a_course_is_carried_on_both_ways_in_time() -> None:
     assert ALONG.at(2.1) == pytest.approx([130.0, 20.0, 0.15])
     assert ALONG.at(1.9) == pytest.approx([70.0, 20.0, 0.05])
+
+
+def test_a_course_is_the_same_if_all_of_it_is() -> None:
+    assert ALONG.is_same(replace(ALONG, pose=ALONG.pose.copy()))
+    others = [{"pose": ALONG.pose + 1e-9}, {"speed": ALONG.speed + 1e-9}, {"t_s": 2.1}, {"shown": 0.9}]
+    assert not any(ALONG.is_same(replace(ALONG, **other)) for other in others)
 
 
 def test_the_longer_ago_the_more_room_and_the_more_ways() -> None:

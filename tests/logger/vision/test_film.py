@@ -1,6 +1,8 @@
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import cv2
@@ -9,6 +11,7 @@ import pytest
 
 from logger.config import Boat, Rig, RunCard, Tank
 from logger.recording.folder import FrameStamps, Recording
+from logger.records import Frame
 from logger.vision.film import StoredFilm, watched
 from logger.vision.glance import evenly
 from logger.vision.hues import hue
@@ -93,6 +96,31 @@ def test_colour_is_had_from_what_was_handed_out_and_from_the_video_alike(painted
     kept, read = film.in_colour([3, 8]), fresh.in_colour([3, 8])
     assert list(kept) == list(read) == [3, 8]
     assert all(np.array_equal(kept[n], read[n]) and kept[n].shape == (720, 1280, 3) for n in (3, 8))
+
+
+def test_what_is_at_hand_is_decoded_once_for_all_films_and_is_the_same(
+    painted: Painted, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    film, how = StoredFilm(painted.recording), partial(hue, pair=(0, 2))
+    fresh = [dict(StoredFilm(painted.recording, what).pictures([3, 5, 8, 9])) for what in (None, 1, how)]
+    decoded: list[int] = []
+    frames = Recording.frames
+
+    def counted(recording: Recording, **asked) -> Iterator[Frame]:
+        for frame in frames(recording, **asked):
+            decoded.append(frame.sequence)
+            yield frame
+
+    monkeypatch.setattr(Recording, "frames", counted)
+    first = dict(film.pictures([3, 8]))
+    with film.at_hand(first):
+        shown = [dict(one.pictures([3, 5, 8, 9])) for one in (film, film.in_one_colour(1), film.made(how))]
+        assert list(film.in_colour([5, 8])) == [5, 8]
+        assert decoded == [3, 8, 5, 9, 3, 5, 8, 9]
+    assert all(list(one) == [3, 5, 8, 9] for one in shown)
+    assert all(np.array_equal(one[n], other[n]) for one, other in zip(shown, fresh, strict=True) for n in one)
+    dict(film.pictures([3, 8]))
+    assert decoded[8:] == [3, 8], "afterwards nothing is held"
 
 
 def test_a_watched_film_is_put_back_where_the_camera_was_knocked(tmp_path: Path) -> None:

@@ -11,7 +11,8 @@ from logger.vision import outline
 from logger.vision.fit import Fit, Fitter
 from logger.vision.ground import SHRINK
 from logger.vision.learning import Learnt
-from logger.vision.pursuit import pursue
+from logger.vision.pursuit import _Chase, pursue
+from logger.vision.seeking import Seeker
 from logger.vision.survey import Survey
 from tests.logger.vision.conftest import Painted
 from tests.logger.vision.test_survey import Film
@@ -50,6 +51,49 @@ def test_a_boat_covered_for_a_while_is_left_out_and_found_again(painted: Painted
     fits = pursue(Film(pictures), painted.plane, found, painted.learnt, t_s=T_S, tank=None)
     assert sorted(fits) == [*range(60), *range(80, 150)]
     assert off_mm(painted, fits).max() < 0.5
+
+
+def test_what_led_to_nothing_is_not_tried_again(painted: Painted, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A boat that was covered is looked for from where it is after, then all over; nothing new is known by that."""
+    pictures, found = with_circles(painted, range(60, 80), aside_px=(0, 0), radius_px=140)
+    asked: list[int] = []
+
+    class Counted(Film):
+        def upper(self, rows_px):
+            asked.extend(rows_px)
+            return super().upper(rows_px)
+
+    def sought(chase: _Chase, _: Seeker) -> bool:
+        asked.clear()
+        return True
+
+    monkeypatch.setattr(_Chase, "seek", sought)
+    fits = pursue(Counted(pictures), painted.plane, found, painted.learnt, t_s=T_S, tank=None)
+    assert sorted(fits) == [*range(60), *range(80, 150)]
+    assert asked == []
+
+
+def test_once_the_boat_is_found_again_the_pictures_before_are_tried_from_there(
+    painted: Painted, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Those, too, in which it was looked for in vain from farther away."""
+    pictures = film_of(painted)
+    hidden = [np.full_like(picture, 128) if 60 <= n < 80 else picture for n, picture in enumerate(pictures)]
+    found = replace(painted.found, pictures=[hidden[n] for n in painted.found.numbers])
+    film = Film(hidden)
+
+    def sought(chase: _Chase, _: Seeker) -> bool:
+        """Then they are seen, and the boat is found in two of them."""
+        film._pictures[60:80] = pictures[60:80]
+        for n in (70, 71):
+            at = painted.on_plane(np.array([n]))[0]
+            chase.fits[n] = chase.fitter.fit(pictures[n], place_mm=at, heading_rad=float(painted.headings_rad[n]))
+        return True
+
+    monkeypatch.setattr(_Chase, "seek", sought)
+    fits = pursue(film, painted.plane, found, painted.learnt, t_s=T_S, tank=None)
+    assert off_mm(painted, fits).max() < 0.5
+    assert sorted(fits) == [*range(72), *range(80, 150)]
 
 
 @pytest.mark.parametrize("pictures_hidden", [range(60, 80), range(30), range(110, 150)])
