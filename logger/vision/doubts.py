@@ -27,6 +27,8 @@ _ANOTHER, _ANOTHER_MM = 0.35, 20.0
 _FASTEST_MM_PER_S = 3000.0
 _LIVELY_MM_PER_S2, _LOOSE_MM, _REMEMBERED_S = 5000.0, 4.0, 0.4
 """How quickly a boat gains or loses speed, how far its fixes scatter at most, and for how long its course holds."""
+_ANYWHERE_MM = 80.0
+"""A course that leaves so much room says nothing of where the boat is: many pictures were lost."""
 _U_REACH_PX, _U_COLOUR_PX = 0.1, 0.6
 """How far the outline may reach too far or not far enough on all sides alike, pixels; the same in one colour alone."""
 _U_TIP_PX, _SMOOTH_NOISE = 0.15, 1.5
@@ -195,12 +197,12 @@ def strays(t_ns: NDArray[np.int64], place_mm: Floats) -> NDArray[np.bool_]:
 
 
 def _breaks(t_s: Floats, place_mm: Floats) -> Floats:
-    """(N,) 1 where a place is not where the two before it lead to, 0 where it is, NaN where there are no two near."""
+    """(N,) 1 where a place is not where the two before it lead to, 0 where it is, NaN where no two before lead there."""
     step, speed = np.diff(t_s), np.diff(place_mm, axis=0) / np.diff(t_s)[:, None]
     off = np.hypot(*(place_mm[2:] - place_mm[1:-1] - speed[:-1] * step[1:, None]).T)
     room = _LIVELY_MM_PER_S2 * step[1:] * (step[1:] + step[:-1]) / 2 + _LOOSE_MM * (1 + step[1:] / step[:-1])
-    is_near = step[1:] + step[:-1] < _REMEMBERED_S
-    return np.concatenate([[np.nan, np.nan], np.where(is_near, off > room, np.nan)])
+    leads = (step[1:] + step[:-1] < _REMEMBERED_S) & (room < _ANYWHERE_MM)
+    return np.concatenate([[np.nan, np.nan], np.where(leads, off > room, np.nan)])
 
 
 def another(card: Card, learnt: Learnt) -> str | None:

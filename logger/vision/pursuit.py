@@ -260,9 +260,7 @@ class _Chase:
         pose, t_s = self._pose(number), float(self._t_s[number])
         fit = self.fits[number]
         shown = min(fit.agreeing, 0.99) if fit.is_partial and fit.agreeing < _ALL_OF_IT else 1.0
-        speed = np.zeros(3)
-        if beside in self.fits:
-            speed = (self._pose(beside) - pose) / (self._t_s[beside] - t_s)
+        speed = (self._pose(beside) - pose) / (self._t_s[beside] - t_s) if beside in self.fits else np.zeros(3)
         return Course(pose, speed, t_s, shown)
 
     def _starts(self, number: int, course: Course | None) -> list[Floats]:
@@ -306,8 +304,8 @@ class _Chase:
         expected = expected or self._expected_part(picture, course.at(t_s))
         if expected is not None and expected.agreeing > _MOST_OF_IT:
             return expected
-        found = self._part_of_it(picture, expected, course.ways(t_s, starts, step_mm=self._nearby_mm))
-        return found or self._loose(fit)
+        ways = course.ways(t_s, starts, step_mm=self._nearby_mm)
+        return self._part_of_it(picture, expected, ways, course.shown) or self._loose(fit)
 
     def _or_part(self, picture: Windowed, fit: Fit, starts: Sequence[Floats]) -> Fit:
         """A good fit; or that of a part, if the outline's parts disagree and one of them is more like the boat.
@@ -335,11 +333,12 @@ class _Chase:
         """A fit of a boat that never looks quite as learnt (foil): all of its track is doubtful anyway."""
         return fit if self._is_loose and fit.strength > _LOOSELY and fit.misfit < _LOOSE_MISFIT else None
 
-    def _part_of_it(self, picture: Windowed, expected: Fit | None, others: list[Floats]) -> Fit | None:
-        """The expected fit; one at another start only if it shows much more of the boat, and no third as much."""
+    def _part_of_it(self, picture: Windowed, expected: Fit | None, others: list[Floats], shown: float) -> Fit | None:
+        """The expected fit; one elsewhere only if it shows much more, most of what was `shown`, and no third as much."""
         found = self._parts(picture, others)
         best = max(found, key=lambda fit: fit.agreeing, default=None)
-        if best is None or (expected is not None and expected.agreeing > _RIVAL * best.agreeing):
+        least = max(_MOST_OF_IT * shown, 0.0 if expected is None else expected.agreeing / _RIVAL)
+        if best is None or best.agreeing < least:
             return expected
         rivals = [fit.agreeing for fit in found if not self._is_there(best, [fit.place_mm])]
         return best if max(rivals, default=0.0) < _RIVAL * best.agreeing else None

@@ -160,6 +160,15 @@ def test_a_fix_apart_from_its_neighbours_is_stray_at_the_ends_too(stray: int) ->
     assert set(found) <= {stray - 1, stray, stray + 1}
 
 
+def test_what_came_before_many_lost_pictures_bears_no_fix_out() -> None:
+    t_ns, place = a_way()
+    place[10] += (40.0, 5.0)
+    kept = np.r_[:4, 10:20]
+    assert np.flatnonzero(doubts.strays(t_ns[kept], place[kept])).tolist() == [4]
+    place[10] -= (40.0, 5.0)
+    assert not doubts.strays(t_ns[kept], place[kept]).any()
+
+
 def test_a_boat_stopped_by_a_wall_strays_nowhere() -> None:
     t_ns, place = a_way()
     place[12:] = place[12] - 0.05 * (place[12:] - place[12])

@@ -15,6 +15,7 @@ from logger.vision.pursuit import _Chase, pursue
 from logger.vision.seeking import Seeker
 from logger.vision.survey import Survey
 from tests.logger.vision.conftest import Painted
+from tests.logger.vision.painted import camera, floor, paint
 from tests.logger.vision.test_survey import Film
 
 T_S = np.arange(150) / 30
@@ -103,6 +104,21 @@ def test_a_boat_half_of_which_is_hidden_is_still_measured(painted: Painted, pict
     assert len(fits) == 150
     assert all(fits[n].is_partial and fits[n].agreeing < 0.8 for n in pictures_hidden)
     assert off_mm(painted, fits).max() < 0.8
+
+
+def test_right_after_all_of_a_boat_was_seen_half_of_one_elsewhere_is_not_believed(painted: Painted) -> None:
+    """After lost pictures the boat may be anywhere, and a half of something else is easily like a half of it."""
+    elsewhere = range(70, 75)
+    pictures = film_of(painted)
+    for n in elsewhere:
+        x, y = painted.places_mm[n] + (9.0, 0.0)
+        moved = paint(camera(), painted.toy, floor(camera()), x_mm=x, y_mm=y, heading_rad=painted.headings_rad[n])
+        u, v = painted.plane.pixels(np.array([[x, y]]))[0].round().astype(int)
+        pictures[n] = cv2.circle(moved, (int(u) - 70, int(v)), 70, 210, -1)
+    found, learnt = of_pictures(painted, ~np.isin(painted.found.numbers, elsewhere))
+    fits = pursue(Film(pictures), painted.plane, found, learnt, t_s=T_S, tank=None)
+    assert sorted(fits) == [n for n in range(150) if n not in elsewhere]
+    assert off_mm(painted, fits).max() < 0.5
 
 
 SAILS = range(60, 80)
