@@ -197,7 +197,7 @@ def strays(t_ns: NDArray[np.int64], place_mm: Floats) -> NDArray[np.bool_]:
 
 
 def _breaks(t_s: Floats, place_mm: Floats) -> Floats:
-    """(N,) 1 where a place is not where the two before it lead to, 0 where it is, NaN where no two before lead there."""
+    """(N,) 1 where a place is not where the two before it lead to, 0 where it is, NaN where nothing leads there."""
     step, speed = np.diff(t_s), np.diff(place_mm, axis=0) / np.diff(t_s)[:, None]
     off = np.hypot(*(place_mm[2:] - place_mm[1:-1] - speed[:-1] * step[1:, None]).T)
     room = _LIVELY_MM_PER_S2 * step[1:] * (step[1:] + step[:-1]) / 2 + _LOOSE_MM * (1 + step[1:] / step[:-1])

@@ -334,7 +334,7 @@ class _Chase:
         return fit if self._is_loose and fit.strength > _LOOSELY and fit.misfit < _LOOSE_MISFIT else None
 
     def _part_of_it(self, picture: Windowed, expected: Fit | None, others: list[Floats], shown: float) -> Fit | None:
-        """The expected fit; one elsewhere only if it shows much more, most of what was `shown`, and no third as much."""
+        """The expected fit; one elsewhere only if it shows much more, most of what was `shown`, no third as much."""
         found = self._parts(picture, others)
         best = max(found, key=lambda fit: fit.agreeing, default=None)
         least = max(_MOST_OF_IT * shown, 0.0 if expected is None else expected.agreeing / _RIVAL)
