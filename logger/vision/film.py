@@ -36,7 +36,7 @@ _BLOCK_PX = 16
 class Unmade:
     """A picture that is made of a coloured one only where it is looked at."""
 
-    def __init__(self, colour: Colour, how: Made) -> None:
+    def __init__(self, colour: Windowed, how: Made) -> None:
         self._colour, self._how = colour, how
 
     def __len__(self) -> int:
@@ -113,6 +113,12 @@ class StoredFilm:
             self._shelf.put(frame.sequence, picture)
             yield frame.sequence, picture
 
+    def _steadied(self, number: int, image: NDArray[np.uint8]) -> Windowed:
+        """The same as `as_it_stood`, put back only where it is looked at."""
+        if self.watch is None or self.watch.look(number, image).is_still:
+            return image
+        return self.watch.steadied(number, image)
+
     def as_it_stood(self, number: int, image: NDArray[np.uint8]) -> NDArray[np.uint8]:
         """The picture `number` (grey or BGR, upper rows at least) as the camera would have seen it had it not moved."""
         if self.watch is None:
@@ -120,17 +126,14 @@ class StoredFilm:
         move = self.watch.look(number, image)
         return image if move.is_still else self.watch.put_back(number, image)
 
-    def in_colour(self, wanted: Sequence[int], rows_px: int | None = None) -> dict[int, Colour]:
-        """(h, w, 3) BGR of the wanted ones by number; cheap for the first that `pictures` handed out.
+    def upper_in_colour(self, wanted: Sequence[int], rows_px: int) -> dict[int, Windowed]:
+        """So many upper rows or more, BGR, of the wanted ones by number, in which the boat was found (see `upper`)."""
+        upper = dict.fromkeys(wanted, _BLOCK_PX * -(-rows_px // _BLOCK_PX))
+        frames = self._recording.frames(wanted=frozenset(wanted), upper_px=upper)
+        return {frame.sequence: self._steadied(frame.sequence, frame.image) for frame in frames}
 
-        Args:
-            wanted: their numbers.
-            rows_px: so many upper rows, or more, are enough; of pictures in which the boat was found (see `upper`).
-        """
-        if rows_px is not None:
-            upper = dict.fromkeys(wanted, _BLOCK_PX * -(-rows_px // _BLOCK_PX))
-            frames = self._recording.frames(wanted=frozenset(wanted), upper_px=upper)
-            return {frame.sequence: self.as_it_stood(frame.sequence, frame.image) for frame in frames}
+    def in_colour(self, wanted: Sequence[int]) -> dict[int, Colour]:
+        """(h, w, 3) BGR of the wanted ones by number; cheap for the first that `pictures` handed out."""
         found = self._shelf.held(wanted, is_grey=False)
         for number, picture in self._coloured([n for n in wanted if n not in found]):
             found[number] = self.as_it_stood(number, picture)
@@ -157,14 +160,14 @@ class StoredFilm:
             whole = partial(self._whole, frame)
             if self.watch is not None and self.watch.needs_more(frame.sequence, frame.image):
                 whole()
-            yield frame.sequence, self._windowed(self.as_it_stood(frame.sequence, frame.image)), whole
+            yield frame.sequence, self._windowed(self._steadied(frame.sequence, frame.image)), whole
 
     def _whole(self, frame: Frame) -> Windowed | None:
         image = frame.image if frame.jpeg is None else jpeg.decode(frame.jpeg, grey=self._channel is None)
-        return None if image is None else self._windowed(self.as_it_stood(frame.sequence, image))
+        return None if image is None else self._windowed(self._steadied(frame.sequence, image))
 
-    def _windowed(self, image: NDArray[np.uint8]) -> Windowed:
-        return Unmade(image, self._channel) if callable(self._channel) else self._of(image)
+    def _windowed(self, image: Windowed) -> Windowed:
+        return image if self.is_grey else Unmade(image, self._of)
 
     def _of(self, image: NDArray[np.uint8]) -> Grey:
         if self._channel is None:

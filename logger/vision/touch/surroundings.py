@@ -14,7 +14,7 @@ from logger.vision import background
 from logger.vision.background import Mask
 from logger.vision.ground import inside
 from logger.vision.light import PLAIN
-from logger.vision.plane import Plane, Singles
+from logger.vision.plane import Plane, Singles, Windowed
 
 Floats = NDArray[np.float64]
 Colour = NDArray[np.uint8]
@@ -35,8 +35,8 @@ _DARKEST = 0.5
 class Colours(Protocol):
     """The film, as far as it is wanted here."""
 
-    def in_colour(self, wanted: Sequence[int], rows_px: int | None = None) -> Mapping[int, Colour]:
-        """(h, w, 3) BGR of the wanted ones by number; if `rows_px`, so many upper rows or more."""
+    def upper_in_colour(self, wanted: Sequence[int], rows_px: int) -> Mapping[int, Windowed]:
+        """So many upper rows or more, BGR, of the wanted ones by number."""
         ...
 
 
@@ -120,12 +120,14 @@ class Surroundings:
             picture = pictures.get(int(self._course.numbers[row]))
             if picture is not None:
                 water, beside = self._in_tank(grid), self._free(row) > 0
-                laid.append(self._against(picture[window], empty, at - corner, water, beside))
+                laid.append(self._against(picture, empty, at - corner, water, beside))
         return laid
 
     def _colours(self, rows: NDArray[np.int64], window: tuple[slice, slice]) -> Mapping[int, Colour]:
-        """Pictures by number, down to the end of the window at least; the rows below serve a JPEG's last ones."""
-        return self._film.in_colour([int(self._course.numbers[row]) for row in rows], window[0].stop + _BELOW_PX)
+        """The window of pictures by number; the rows below it serve a JPEG's last ones."""
+        numbers = [int(self._course.numbers[row]) for row in rows]
+        found = self._film.upper_in_colour(numbers, window[0].stop + _BELOW_PX)
+        return {number: picture[window] for number, picture in found.items()}
 
     def _against(self, picture: Colour, empty: Singles, pixels: Floats, water: Mask, beside: Mask) -> Singles:
         columns, rows = (pixels[..., k].astype(np.float32) for k in (0, 1))
@@ -152,8 +154,8 @@ class Surroundings:
         seen = [(row, pictures[n]) for row in rows if (n := int(self._course.numbers[row])) in pictures]
         if len(seen) < _EMPTY_LEAST:
             return None
-        boats = [self._boat(window, picture[window].shape, row) for row, picture in seen]
-        layers = [_lit(picture[window], boat) for (_, picture), boat in zip(seen, boats, strict=True)]
+        boats = [self._boat(window, picture.shape, row) for row, picture in seen]
+        layers = [_lit(picture, boat) for (_, picture), boat in zip(seen, boats, strict=True)]
         ordered = background.sorted_rows(layers)  # what is not known is infinite, and comes last
         known = len(seen) - np.sum(boats, axis=0)
         middle = ordered[(len(seen) - 1) // 2]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import pairwise
 
 import cv2
@@ -59,16 +60,44 @@ def levers(place_px: Floats, size: tuple[int, int]) -> Floats:
     return np.stack([across, down], axis=-2)
 
 
+class PutBack:
+    """A picture, grey or BGR, as it would be without a move within a box: put back only where it is looked at."""
+
+    def __init__(self, picture: NDArray[np.uint8], move: Move, box_px: tuple[int, int, int, int]) -> None:
+        """`box_px`: left, top, right, bottom."""
+        self._picture, self._move, self._box = picture, move, box_px
+
+    def __len__(self) -> int:
+        """How many rows there are."""
+        return len(self._picture)
+
+    def __getitem__(self, window: tuple[slice, slice], /) -> NDArray[np.uint8]:
+        """(rows, columns) of a window."""
+        (top, bottom, _), (left, right, _) = (
+            part.indices(size) for part, size in zip(window, self._picture.shape, strict=False)
+        )
+        back = self._picture[top:bottom, left:right].copy()
+        for (near, high, far, low), shown in self._tiles():
+            first, last = max(near, left), min(far, right)
+            upper, lower = max(high, top), min(low, bottom)
+            if first < last and upper < lower:
+                part = shown()[upper - high : lower - high, first - near : last - near]
+                back[upper - top : lower - top, first - left : last - left] = part
+        return back
+
+    def _tiles(self) -> Iterator[tuple[tuple[int, int, int, int], Callable[[], NDArray[np.uint8]]]]:
+        """Where each is (left, top, right, bottom), and how to make it."""
+        tiles = _tiles(self._move, self._box)
+        if not tiles:
+            yield self._box, partial(_warped, self._picture, self._move, self._box)
+        for near, high, far, low, middle in tiles:
+            shown = partial(cv2.getRectSubPix, self._picture, (far - near, low - high), middle)
+            yield (near, high, far, low), shown
+
+
 def put_back(picture: NDArray[np.uint8], move: Move, box_px: tuple[int, int, int, int]) -> NDArray[np.uint8]:
-    """A picture, grey or BGR, as it would be without the `move` within a box (left, top, right, bottom)."""
-    left, top, right, bottom = box_px
-    back = picture.copy()
-    tiles = _tiles(move, box_px)
-    if not tiles:
-        back[top:bottom, left:right] = _warped(picture, move, box_px)
-    for near, high, far, low, middle in tiles:
-        back[high:low, near:far] = cv2.getRectSubPix(picture, (far - near, low - high), middle)
-    return back
+    """All of a picture, grey or BGR, as it would be without the `move` within a box (left, top, right, bottom)."""
+    return PutBack(picture, move, box_px)[:, :]
 
 
 @lru_cache(maxsize=64)

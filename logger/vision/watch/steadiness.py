@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from logger.vision.background import Grey
 from logger.vision.plane import Floats, Singles
 from logger.vision.watch.marks import REACH_PX, Marks, Readings
-from logger.vision.watch.moves import Move, levers, put_back
+from logger.vision.watch.moves import Move, PutBack, levers
 
 LEAST_PX = 0.12
 """A smaller move of all marks together is none: so far may ripples, shadows and a JPEG's blocks pull them."""
@@ -115,10 +115,14 @@ class Watch:
             number: of the picture, which was looked at.
             picture: its upper rows at least.
         """
+        return self.steadied(number, picture)[:, :]
+
+    def steadied(self, number: int, picture: NDArray[np.uint8]) -> NDArray[np.uint8] | PutBack:
+        """The same, put back only where it is looked at."""
         move, bottom = self.move(number), min(self._bottom, len(picture))
         if not move.field_px.any() or bottom <= self._top:
             return picture
-        return put_back(picture, move, (self._left, self._top, self._right, bottom))
+        return PutBack(picture, move, (self._left, self._top, self._right, bottom))
 
     def shown(self, pictures: Mapping[int, Grey]) -> NDArray[np.bool_]:
         """(W,) which marks most of the pictures show: not those on a hand that was there at the beginning only."""

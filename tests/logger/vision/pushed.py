@@ -58,7 +58,7 @@ class Film:
         self._place, self._things, self._empty = place_mm, things, floor(VIEW)
         self.decoded_count = 0
 
-    def in_colour(self, wanted: Sequence[int], rows_px: int | None = None) -> dict[int, np.ndarray]:
+    def upper_in_colour(self, wanted: Sequence[int], rows_px: int) -> dict[int, np.ndarray]:
         """(h, w, 3) BGR of the wanted ones."""
         self.decoded_count += len(wanted)
         return {n: self._painted(n) for n in wanted}

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import map_coordinates
 
-from logger.vision.watch.moves import Move, levers, put_back
+from logger.vision.watch.moves import Move, PutBack, levers, put_back
 from tests.logger.vision.yard import seen, shifted, yard
 
 SIZE = (360, 640)
@@ -74,3 +74,27 @@ def test_upper_rows_are_put_back_as_far_as_they_go() -> None:
     whole, upper = (put_back(p, move(1.4, -2.6), (40, 30, 600, len(p[:200]))) for p in (picture, picture[:200]))
     assert upper.shape == (200, 640)
     assert np.array_equal(upper[:196], whole[:196])
+
+
+@pytest.mark.parametrize("field", [(1.4, -2.6), (3.0, 1.0, 0.4, -0.3, 0.3, 0.2), (9.0, 4.0, 9.0, -12.0, 12.0, 9.0)])
+@pytest.mark.parametrize("colours", [1, 3])
+def test_a_window_is_put_back_as_all_of_it_is(field: tuple[float, ...], colours: int) -> None:
+    picture = yard().astype(np.uint8) if colours == 1 else np.dstack([yard().astype(np.uint8)] * 3)
+    lazily, whole = PutBack(picture, move(*field), BOX), put_back(picture, move(*field), BOX)
+    assert len(lazily) == len(whole) == 360
+    for window in (
+        (slice(100, 180), slice(200, 330)),
+        (slice(0, 40), slice(0, 50)),
+        (slice(320, 500), slice(590, 900)),
+        (slice(None), slice(None)),
+    ):
+        assert np.array_equal(lazily[window], whole[window])
+    assert lazily[400:410, 30:50].size == 0
+    assert (whole != picture).any()
+
+
+def test_the_picture_that_is_put_back_stays_as_it_is() -> None:
+    picture = yard().astype(np.uint8)
+    before = picture.copy()
+    assert not np.array_equal(PutBack(picture, move(2.5, 1.5), BOX)[:, :], before)
+    assert np.array_equal(picture, before)
