@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import partial
 from heapq import merge
@@ -19,7 +19,7 @@ from logger.records import Frame
 from logger.vision.background import Grey
 from logger.vision.glance import Whole, evenly
 from logger.vision.plane import Floats, Windowed
-from logger.vision.shelf import Shelf
+from logger.vision.shelf import COLOUR, GREY, Shelf
 from logger.vision.watch.steadiness import Watch, watch
 
 Colour = NDArray[np.uint8]
@@ -93,16 +93,29 @@ class StoredFilm:
         """
         with self._shelf.opened():
             for number, picture in pictures.items():
-                self._shelf.put(number, picture)
+                self._shelf.put(number, picture, GREY)
             yield
 
     def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
         """(number, picture) of the wanted ones that can be decoded, in order; of all if None."""
-        held = {} if wanted is None else self._shelf.held(wanted, is_grey=self.is_grey)
-        others = None if wanted is None else frozenset(wanted) - held.keys()
-        decoded = self._decoded(others) if others is None or others else ()
-        for number, picture in merge(sorted(held.items()), decoded, key=itemgetter(0)):
-            yield number, self._of(picture)
+        done = {} if wanted is None else self._shelf.held(wanted, self._kind)
+        rest = None if wanted is None else frozenset(wanted) - done.keys()
+        yield from merge(done.items(), self._fresh(rest), key=itemgetter(0))
+
+    def _fresh(self, wanted: frozenset[int] | None) -> Iterator[tuple[int, Grey]]:
+        """(number, picture) that are not at hand as they are wanted."""
+        held = {} if wanted is None or self.is_grey else self._shelf.held(wanted, COLOUR)
+        rest = None if wanted is None else wanted - held.keys()
+        decoded = self._decoded(rest) if rest is None or rest else ()
+        for number, picture in merge(held.items(), decoded, key=itemgetter(0)):
+            shown = self._of(picture)
+            if not isinstance(self._channel, int):
+                self._shelf.put(number, shown, self._kind)
+            yield number, shown
+
+    @property
+    def _kind(self) -> Hashable:
+        return GREY if self._channel is None else self._channel
 
     def _decoded(self, wanted: frozenset[int] | None) -> Iterator[tuple[int, NDArray[np.uint8]]]:
         """(number, picture), grey or BGR, as the camera would have seen it had it not moved."""
@@ -110,7 +123,8 @@ class StoredFilm:
             if frame.jpeg is not None and len(self._kept) < _KEPT_COUNT:
                 self._kept[frame.sequence] = frame.jpeg
             picture = self.as_it_stood(frame.sequence, frame.image)
-            self._shelf.put(frame.sequence, picture)
+            if not self.is_grey:
+                self._shelf.put(frame.sequence, picture, COLOUR)
             yield frame.sequence, picture
 
     def _steadied(self, number: int, image: NDArray[np.uint8]) -> Windowed:
@@ -134,10 +148,10 @@ class StoredFilm:
 
     def in_colour(self, wanted: Sequence[int]) -> dict[int, Colour]:
         """(h, w, 3) BGR of the wanted ones by number; cheap for the first that `pictures` handed out."""
-        found = self._shelf.held(wanted, is_grey=False)
+        found = self._shelf.held(wanted, COLOUR)
         for number, picture in self._coloured([n for n in wanted if n not in found]):
             found[number] = self.as_it_stood(number, picture)
-            self._shelf.put(number, found[number])
+            self._shelf.put(number, found[number], COLOUR)
         return dict(sorted(found.items()))
 
     def _coloured(self, wanted: Sequence[int]) -> Iterator[tuple[int, Colour]]:

@@ -7,7 +7,7 @@ is a third thing (a sail, a hand, a ring), about which this says nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.vision.background import Grey, Mask
+from logger.vision.glance import Pictures
 from logger.vision.ground import SHRINK
 from logger.vision.hues import LOGARITHM
 from logger.vision.light import PLAIN, Tone
@@ -35,12 +36,10 @@ _STRIP_COUNT = 32
 
 @dataclass(frozen=True, slots=True)
 class Hueless:
-    """Brings pictures to numbers: 60 without hue, more toward the floor's, 0 or the floor's for third things."""
+    """Brings pictures to numbers: 60 without hue, more toward the floor's, 0 for third things."""
 
     floor: tuple[float, float]
     """Blue against red and green against red, numbers (0: alike)."""
-    keeps_others: bool
-    """Whether third things are shown (as 0), or as if they were floor."""
 
     @property
     def far(self) -> float:
@@ -54,8 +53,27 @@ class Hueless:
     def _shown(self, picture: Colour) -> Grey:
         along, is_between = _placed(picture, self.floor)
         shown: Grey = np.clip(along + np.float32(_NONE), 1, 255).astype(np.uint8)
-        np.copyto(shown, _OTHER if self.keeps_others else round(_NONE + self.far), where=is_between == 0)
+        np.copyto(shown, _OTHER, where=is_between == 0)
         return shown
+
+
+@dataclass(frozen=True, slots=True)
+class OthersAsFloor:
+    """A film of which pictures `how` makes, with third things as if they were floor."""
+
+    film: Pictures
+    how: Hueless
+
+    @property
+    def count(self) -> int:
+        """How many pictures there are."""
+        return self.film.count
+
+    def pictures(self, wanted: Sequence[int] | None = None) -> Iterable[tuple[int, Grey]]:
+        """(number, picture) of the wanted pictures; of all if None."""
+        shown = np.arange(256, dtype=np.uint8)
+        shown[_OTHER] = round(_NONE + self.how.far)
+        return ((n, np.asarray(cv2.LUT(picture, shown), np.uint8)) for n, picture in self.film.pictures(wanted))
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,12 +15,12 @@ from logger.vision.card import Card
 from logger.vision.film import Colour, StoredFilm, one_colour
 from logger.vision.glance import Glance, glance
 from logger.vision.ground import Ground
-from logger.vision.hueless import BRIGHTNESS, NEARNESS, Hueless, Uncoloured, floor_hue, tells
+from logger.vision.hueless import BRIGHTNESS, NEARNESS, Hueless, OthersAsFloor, Uncoloured, floor_hue, tells
 from logger.vision.hues import PAIRS, hue
 from logger.vision.learning import Learnt, learn
 from logger.vision.light import ONE_COLOUR, Tone
 from logger.vision.plane import Plane
-from logger.vision.survey import Survey, in_another, survey
+from logger.vision.survey import Sought, Survey, in_another, posed, sought, survey
 from logger.vision.texture import CRINKLES, CrinkledFilm, crinkled
 
 Floats = NDArray[np.float64]
@@ -78,16 +78,20 @@ def _tried(
     grey: StoredFilm, pictures: Mapping[int, Grey], plane: Plane, known: Ground, card: Card, floor_share: float
 ) -> Look | str:
     first = glance(pictures, plane, known)
-    film, found = _surveyed(grey, first, plane, known, card)
+    in_grey = cache(partial(sought, grey, plane, known, first))
+    film, found = _surveyed(grey, first, in_grey, plane, known, card)
     look = found if isinstance(found, str) else _learnt(film, found, plane, card, floor_share)
     is_dim = isinstance(look, str) or doubts.is_dim(look.learnt)
     is_shade = not isinstance(look, str) and _off_card(look, card) < _OFF_CARD and _may_be_shade(look, plane)
     if not is_dim and not is_shade and _off_card(look, card) < _OFF_CARD:
         return look
     others = [] if isinstance(look, str) or is_shade else [look]
-    bright = survey(grey, plane, known, first, is_bright=True)
+    bright = posed(in_grey(), plane, known, is_bright=True)
     if not isinstance(bright, str):
-        others.append(_learnt(grey, bright, plane, card, floor_share))
+        if not isinstance(look, str) and film is grey and look.found.is_same(bright):
+            others.append(look)
+        else:
+            others.append(_learnt(grey, bright, plane, card, floor_share))
         if _is_plain(others[-1], card):
             return others[-1]
     floor = floor_hue(grey.in_colour(sorted(pictures)[::_FLOOR_EVERY]).values(), known.tank)
@@ -146,11 +150,11 @@ def _without_hue(
     """The look of a boat of foil or white paper on a coloured floor; None if nothing stands out there."""
     if not tells(floor):
         return None
-    near = Hueless(floor, keeps_others=True)
-    found = survey(grey.made(replace(near, keeps_others=False)), plane, known, by_size=True)
+    near = Hueless(floor)
+    film = grey.made(near)
+    found = survey(OthersAsFloor(film, near), plane, known, by_size=True)
     if isinstance(found, str) or found.contrast < max(_HUED, _HUED_PLAINLY * found.noise):
         return None
-    film = grey.made(near)
     look = _learnt(film, in_another(found, film, plane, known), plane, card, floor_share, NEARNESS)
     # a wall has the deck's hue: it hardly tells how high it is
     return replace(look, learnt=replace(look.learnt, sides_covariance=card.sides_covariance()))
@@ -206,24 +210,29 @@ def _off_card(look: Look | str, card: Card) -> float:
 
 
 def _surveyed(
-    grey: StoredFilm, first: Glance | str, plane: Plane, known: Ground, card: Card
+    grey: StoredFilm,
+    first: Glance | str,
+    in_grey: Callable[[], Sought | str],
+    plane: Plane,
+    known: Ground,
+    card: Card,
 ) -> tuple[StoredFilm, Survey | str]:
-    """The film in which the boat is plainest, with its survey; `first` is the first look at it in grey.
+    """The film in which the boat is plainest, with its survey; `first` and `in_grey` are what is seen in grey.
 
     A yellow boat may be as bright as the floor and yet be plain to see in blue. Colour costs time, so grey comes first.
     """
     if isinstance(first, str):
         return grey, first
-    in_grey = None if first.contrast < _FAINT_GREY else survey(grey, plane, known, first)
-    clearness = 0.0 if in_grey is None else _clearness(in_grey, card)
+    plain = None if first.contrast < _FAINT_GREY else posed(in_grey(), plane, known)
+    clearness = 0.0 if plain is None else _clearness(plain, card)
     if clearness < _FAINT_GREY:
-        enough = _CLEARLY * (first.contrast if in_grey is None else clearness)
+        enough = _CLEARLY * (first.contrast if plain is None else clearness)
         looks = _in_colour(grey, sorted(first.pictures), plane, known, enough=enough)
         surveys = [(film, survey(film, plane, known, look)) for film, look in looks]
         best = max(surveys, key=lambda seen: _clearness(seen[1], card), default=None)
         if best is not None and _clearness(best[1], card) > _CLEARLY * clearness:
             return best
-    return grey, survey(grey, plane, known, first) if in_grey is None else in_grey
+    return grey, posed(in_grey(), plane, known) if plain is None else plain
 
 
 def _in_colour(

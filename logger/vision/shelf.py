@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Hashable, Iterable, Iterator
 from contextlib import contextmanager
 
 import numpy as np
@@ -11,16 +11,16 @@ from numpy.typing import NDArray
 Picture = NDArray[np.uint8]
 
 _MOST_COUNT = 48
-"""So many grey ones, and so many in colours, are held at most: those that were put there first."""
+"""So many of a kind are held at most: those that were put there first."""
+GREY, COLOUR = "grey", "colour"
 
 
 class Shelf:
-    """Holds pictures by number, grey (h, w) and BGR (h, w, 3), while it is open."""
+    """Holds pictures by number while it is open: grey (h, w), BGR (h, w, 3), and one kind made of these."""
 
     def __init__(self, *, is_open: bool) -> None:
         self._is_open = is_open
-        self._grey: dict[int, Picture] = {}
-        self._colour: dict[int, Picture] = {}
+        self._of: dict[Hashable, dict[int, Picture]] = {}
 
     @contextmanager
     def opened(self) -> Iterator[None]:
@@ -30,16 +30,20 @@ class Shelf:
             yield
         finally:
             self._is_open = False
-            self._grey.clear()
-            self._colour.clear()
+            self._of.clear()
 
-    def put(self, number: int, picture: Picture) -> None:
-        """Hold it, if there is room."""
-        some = self._grey if picture.ndim == 2 else self._colour
-        if self._is_open and len(some) < _MOST_COUNT:
-            some[number] = picture
+    def put(self, number: int, picture: Picture, kind: Hashable) -> None:
+        """Hold it, if there is room; of the kinds that are neither grey nor in colours the last one only."""
+        if not self._is_open:
+            return
+        if kind not in self._of:
+            for other in [other for other in self._of if other not in (GREY, COLOUR)]:
+                del self._of[other]
+            self._of[kind] = {}
+        if len(self._of[kind]) < _MOST_COUNT:
+            self._of[kind][number] = picture
 
-    def held(self, wanted: Iterable[int], *, is_grey: bool) -> dict[int, Picture]:
-        """The wanted ones that are here, by number."""
-        some = self._grey if is_grey else self._colour
-        return {number: some[number] for number in wanted if number in some}
+    def held(self, wanted: Iterable[int], kind: Hashable) -> dict[int, Picture]:
+        """The wanted ones of a kind that are here, by number, in order."""
+        some = self._of.get(kind, {})
+        return {number: some[number] for number in sorted(wanted) if number in some}

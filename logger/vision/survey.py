@@ -29,6 +29,7 @@ _CORE_PX = 5
 _ENOUGH_WHOLE_COUNT = 6
 _OFF_COURSE = 0.4
 """So far, in boat lengths, no boat is from the straight way between two places shortly before and after."""
+_NOTHING = "nothing of a boat's size stands out from the empty tank"
 USUAL_FLARE = 0.015
 """By how much a deck is usually larger than the waterline, as a share."""
 
@@ -55,10 +56,38 @@ class Survey:
     tone: Tone = PLAIN
     """What light the numbers in the film stand for at the boat's edge."""
 
+    def is_same(self, other: Survey) -> bool:
+        """Whether another of the same film found the same boat."""
+        return self.contrast == other.contrast and all(
+            np.array_equal(one, two)
+            for one, two in (
+                (self.numbers, other.numbers),
+                (self.place_mm, other.place_mm),
+                (self.heading_rad, other.heading_rad),
+                (self.polygon_mm, other.polygon_mm),
+            )
+        )
+
     @property
     def water(self) -> Singles:
         """The light of the empty tank; NaN where unknown."""
         return self.tone.light_between(self.empty)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sought:
+    """Where the boat roughly is in some pictures, and the empty tank. N pictures in which it may be."""
+
+    pictures: dict[int, Grey]
+    """By number, in order of time."""
+    spots_px: list[tuple[float, float]]
+    """(u, v) for each."""
+    radius_px: float
+    """So far around a spot the boat may reach."""
+    empty: Singles
+    lights: list[float]
+    """How much brighter than the empty tank each is."""
+    by_size: bool
 
 
 def survey(
@@ -68,7 +97,6 @@ def survey(
     first: Glance | str | None = None,
     *,
     by_size: bool = False,
-    is_bright: bool = False,
 ) -> Survey | str:
     """The sparse pass over `film`; a sentence if no boat is found.
 
@@ -78,8 +106,14 @@ def survey(
         ground: what is known before anything is seen.
         first: the first look at the film, if it was taken already.
         by_size: whether things of the card's size are preferred to stronger ones (likeness.py).
-        is_bright: whether the boat is brighter than the floor: darker things beside it are then shadows.
     """
+    return posed(sought(film, plane, ground, first, by_size=by_size), plane, ground)
+
+
+def sought(
+    film: Pictures, plane: Plane, ground: Ground, first: Glance | str | None = None, *, by_size: bool = False
+) -> Sought | str:
+    """The first half of `survey`."""
     looked = first or glance(dict(film.pictures(evenly(film.count))), plane, ground)
     if isinstance(looked, str):
         return looked
@@ -96,7 +130,13 @@ def survey(
             found = {n: judge.weighed(sightings.shrunk(extra[n]), row) for n, row in found.items()}
         rows |= found
         seen = sightings.path([rows[n] for n in sorted(rows)], size_px=looked.size_px)
-    return _poses(pictures, seen, plane, ground, looked, by_size=by_size, is_bright=is_bright)
+    held = {n: s for n, s in zip(sorted(pictures), seen, strict=True) if s is not None}
+    if len(held) < 3:
+        return _NOTHING
+    radius = _radius_px(plane, ground, looked.size_px)
+    spots = [((s.u + 0.5) * SHRINK - 0.5, (s.v + 0.5) * SHRINK - 0.5) for s in held.values()]
+    empty, lights = _without_boat([pictures[n] for n in held], spots, radius, ground, looked.empty)
+    return Sought({n: pictures[n] for n in held}, spots, radius, empty, lights, by_size)
 
 
 def _between(numbers: list[int], seen: Sequence[Sighting | None], size_px: float) -> list[int]:
@@ -113,35 +153,28 @@ def _between(numbers: list[int], seen: Sequence[Sighting | None], size_px: float
     return sorted(more - set(numbers))
 
 
-def _poses(
-    pictures: dict[int, Grey],
-    seen: Sequence[Sighting | None],
-    plane: Plane,
-    ground: Ground,
-    looked: Glance,
-    *,
-    by_size: bool,
-    is_bright: bool,
-) -> Survey | str:
-    order = sorted(pictures)
-    held = [(n, s, k) for k, (n, s) in enumerate(zip(order, seen, strict=True)) if s is not None]
-    if len(held) < 3:
-        return "nothing of a boat's size stands out from the empty tank"
-    radius = _radius_px(plane, ground, looked.size_px)
-    spots = [((s.u + 0.5) * SHRINK - 0.5, (s.v + 0.5) * SHRINK - 0.5) for _, s, _ in held]
-    raw = [pictures[n] for n, _, _ in held]
-    empty, lights = _without_boat(raw, spots, radius, ground, looked.empty)
-    noise = _noise(raw, empty)
+def posed(seen: Sought | str, plane: Plane, ground: Ground, *, is_bright: bool = False) -> Survey | str:
+    """The second half of `survey`.
+
+    Args:
+        seen: the first half.
+        plane: as there.
+        ground: as there.
+        is_bright: whether the boat is brighter than the floor: darker things beside it are then shadows.
+    """
+    if isinstance(seen, str):
+        return seen
+    noise = _noise(list(seen.pictures.values()), seen.empty)
     shapes: list[tuple[int, Shape, float]] = []
-    for (n, _, _), spot, light in zip(held, spots, lights, strict=True):
+    for (n, picture), spot, light in zip(seen.pictures.items(), seen.spots_px, seen.lights, strict=True):
         found = silhouette(
-            pictures[n], empty, centre_px=spot, radius_px=radius, noise=noise, light=light, is_bright=is_bright
+            picture, seen.empty, centre_px=spot, radius_px=seen.radius_px, noise=noise, light=light, is_bright=is_bright
         )
         if found is not None:
             shapes.append((n, on_plane(found, plane), found.contrast))
     if len(shapes) < 3:
-        return "nothing of a boat's size stands out from the empty tank"
-    if by_size:
+        return _NOTHING
+    if seen.by_size:
         shapes = _on_course(shapes, ground)
     shapes = _apart(_of_one_size(shapes, ground))
     place = np.array([shape.centre_mm for _, shape, _ in shapes])
@@ -151,8 +184,8 @@ def _poses(
     polygon, place = deck_from([shape for _, shape, _ in shapes], heading, plane, taper=taper)
     return Survey(
         numbers,
-        [pictures[n] for n in numbers],
-        empty,
+        [seen.pictures[n] for n in numbers],
+        seen.empty,
         noise,
         float(np.median([c for _, _, c in shapes])),
         place,

@@ -91,8 +91,7 @@ class PutBack:
         if not tiles:
             yield self._box, partial(_warped, self._picture, self._move, self._box)
         for near, high, far, low, middle in tiles:
-            shown = partial(cv2.getRectSubPix, self._picture, (far - near, low - high), middle)
-            yield (near, high, far, low), shown
+            yield (near, high, far, low), partial(_shifted, self._picture, (far - near, low - high), middle)
 
 
 def put_back(picture: NDArray[np.uint8], move: Move, box_px: tuple[int, int, int, int]) -> NDArray[np.uint8]:
@@ -125,6 +124,10 @@ def _tiles(move: Move, box_px: tuple[int, int, int, int]) -> tuple[tuple[int, in
         for column, (near, far) in enumerate(pairwise(across.tolist()))
         if near < far and high < low
     )
+
+
+def _shifted(picture: NDArray[np.uint8], size: tuple[int, int], middle: list[float]) -> NDArray[np.uint8]:
+    return np.asarray(cv2.getRectSubPix(picture, size, middle), np.uint8)
 
 
 def _warped(picture: NDArray[np.uint8], move: Move, box_px: tuple[int, int, int, int]) -> NDArray[np.uint8]:

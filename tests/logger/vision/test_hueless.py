@@ -4,7 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from logger.vision.hueless import BRIGHTNESS, NEARNESS, Hueless, Uncoloured, floor_hue, tells
+from logger.vision.hueless import BRIGHTNESS, NEARNESS, Hueless, OthersAsFloor, Uncoloured, floor_hue, tells
+from tests.logger.vision.test_survey import Film
 
 BLUE, SAND, GREY = (206, 184, 146), (150, 186, 204), (168, 170, 168)
 ORANGE, GREEN = (50, 120, 226), (96, 176, 86)
@@ -17,7 +18,7 @@ def filled(bgr: tuple[int, int, int], shape: tuple[int, int] = (24, 32)) -> np.n
 def look(floor: tuple[int, int, int]) -> Hueless:
     hue = floor_hue([filled(floor)], None)
     assert hue is not None
-    return Hueless(hue, keeps_others=True)
+    return Hueless(hue)
 
 
 @pytest.mark.parametrize("floor", [BLUE, SAND])
@@ -53,8 +54,20 @@ def test_sails_are_third_things_and_say_nothing(floor: tuple[int, int, int], thi
     near = look(floor)
     assert (near(filled(third)) == 0).all()
     assert np.isnan(NEARNESS.light(near(filled(third)))).all()
-    as_floor = Hueless(near.floor, keeps_others=False)
-    assert np.abs(as_floor(filled(third)).astype(int) - as_floor(filled(floor))).max() <= 1
+    film = OthersAsFloor(Film([near(filled(third)), near(filled(floor))]), near)
+    assert film.count == 2
+    (_, as_floor), (_, bare) = film.pictures()
+    assert np.abs(as_floor.astype(int) - bare).max() <= 1
+    assert [number for number, _ in film.pictures([1])] == [1]
+
+
+def test_a_picture_of_many_rows_shows_what_each_of_its_parts_does() -> None:
+    picture = np.random.default_rng(5).integers(0, 256, (90, 130, 3), np.uint8)
+    near, bare = look(SAND), Uncoloured(look(SAND).floor)
+    for how in (near, bare):
+        rows = np.vstack([how(picture[row : row + 1]) for row in range(90)])
+        assert np.array_equal(how(picture), rows)
+        assert np.array_equal(how(picture[20:70, 30:90]), how(picture)[20:70, 30:90])
 
 
 def test_half_a_pixel_of_foil_is_half_way() -> None:
