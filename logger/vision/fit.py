@@ -104,23 +104,40 @@ class Fitter:
             step = self._step(seen, search.heading, self._belief)
             search.move(step.change, most_mm=3 * self.hull.blur_mm, most_rad=0.1)
             ended = (step.rms_mm < self._close) | (number == steps - 1)
-            for row in np.flatnonzero(ended).tolist():
-                fit = self._whole(search.pose(row), seen.of(row), step.covariance[row])
-                fit = _widened(fit, _disagreeing(step.of_rays.of(row), self._belief))
-                found[search.open[row]] = replace(fit, is_settled=bool(step.rms_mm[row] < _SETTLED * self._close))
+            if ended.any():
+                fits = self._wholes(search.poses()[ended], seen.of(ended), step.of(ended))
+                found |= zip([search.open[row] for row in np.flatnonzero(ended).tolist()], fits, strict=True)
             if search.close(ended):
                 break
         return [found[k] for k in range(len(pictures))]
 
-    def _whole(self, pose: Floats, seen: _Compared, covariance: Floats) -> Fit:
-        shown = (seen.weight * seen.boat * seen.apart).sum(axis=1)
-        whole = (seen.weight * seen.boat**2).sum(axis=1)
-        strength = shown.sum() / max(whole.sum(), 1e-12)
-        agreeing = float(whole[np.abs(shown - whole) < 0.4 * whole].sum() / max(whole.sum(), 1e-12))
-        misfit = seen.misfit(self.hull.noise, seen.known)
-        covariance = covariance * (max(1.0, misfit**2) if np.isfinite(misfit) else 1.0)
-        known = float(seen.known.mean())
-        return Fit(pose[:2], float(pose[2]), covariance, float(strength), misfit, known, agreeing)
+    def _wholes(self, poses: Floats, seen: _Compared, step: _Step) -> list[Fit]:
+        """What N searches (poses (N, 3)) have come to in their last step."""
+        shown = (seen.weight * seen.boat * seen.apart).sum(axis=-1)
+        whole = (seen.weight * seen.boat**2).sum(axis=-1)
+        most = np.maximum(whole.sum(axis=-1), 1e-12)
+        strength = shown.sum(axis=-1) / most
+        agreeing = np.where(np.abs(shown - whole) < 0.4 * whole, whole, 0.0).sum(axis=-1) / most
+        misfit = seen.misfits(self.hull.noise)
+        wider = np.where(np.isfinite(misfit), np.maximum(1.0, misfit**2), 1.0)
+        u_parts = _disagreeing(step.of_rays, self._belief)
+        covariance = _widened(step.covariance * wider[:, None, None], u_parts)
+        known = seen.known.mean(axis=(-2, -1))
+        is_settled = step.rms_mm < _SETTLED * self._close
+        return [
+            Fit(
+                place_mm=pose[:2],
+                heading_rad=float(pose[2]),
+                covariance=covariance[row],
+                strength=float(strength[row]),
+                misfit=float(misfit[row]),
+                known=float(known[row]),
+                agreeing=float(agreeing[row]),
+                is_settled=bool(is_settled[row]),
+                u_parts_mm=float(u_parts[row]),
+            )
+            for row, pose in enumerate(poses)
+        ]
 
     def fit_partly(self, picture: Windowed, *, place_mm: Floats, heading_rad: float) -> Fit:
         """The best place near one that is nearly right already, from those rays that show the boat's edge.
@@ -142,7 +159,7 @@ class Fitter:
             search.move(step.change, most_mm=self.hull.blur_mm, most_rad=0.03)
             ended = (step.rms_mm < self._close) & (number > 1) | (number == steps - 1)
             for row in np.flatnonzero(ended).tolist():
-                fit = self._partial(search.pose(row), seen.of(row), step.covariance[row], shows[row] > 0.5)
+                fit = self._partial(search.poses()[row], seen.of(row), step.covariance[row], shows[row] > 0.5)
                 found[search.open[row]] = replace(fit, is_settled=bool(step.rms_mm[row] < _SETTLED * self._close))
             if search.close(ended):
                 break
@@ -214,9 +231,9 @@ class _Search:
         self.place = self.place + np.clip(change[:, :2], -most_mm, most_mm)
         self.heading = self.heading + np.clip(change[:, 2], -most_rad, most_rad)
 
-    def pose(self, row: int) -> Floats:
-        """(3,) x, y, heading of one that is open."""
-        return np.array([*self.place[row], self.heading[row]])
+    def poses(self) -> Floats:
+        """(N, 3) x, y, heading of those that are open."""
+        return np.column_stack([self.place, self.heading])
 
     def close(self, ended: NDArray[np.bool_]) -> bool:
         """Close those that have ended (N,); whether none is left."""
@@ -239,14 +256,26 @@ class _Compared:
     apart: Floats
     """Seen light less the water's."""
 
-    def of(self, row: int) -> _Compared:
-        """One of the pictures."""
-        rows = (self.residual, self.weight, self.known, self.by_shift, self.boat, self.apart)
-        return _Compared(*(array[row] for array in rows))
+    def of(self, rows: int | NDArray[np.bool_]) -> _Compared:
+        """One of the pictures, or some."""
+        return _Compared(
+            self.residual[rows],
+            self.weight[rows],
+            self.known[rows],
+            self.by_shift[rows],
+            self.boat[rows],
+            self.apart[rows],
+        )
 
     def misfit(self, noise: Floats, which: NDArray[np.bool_]) -> float:
         """Root mean square of one picture's residual over noise of those samples; infinite if there are none."""
         return float(np.sqrt(np.mean((self.residual / noise)[which] ** 2))) if which.any() else np.inf
+
+    def misfits(self, noise: Floats) -> Floats:
+        """(N,) the same of each picture and of what is known of it."""
+        count = self.known.sum(axis=(-2, -1))
+        square = ((self.residual / noise) ** 2).sum(axis=(-2, -1)) / np.maximum(count, 1)
+        return np.where(count > 0, np.sqrt(square), np.inf)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -259,32 +288,34 @@ class _Rays:
     """(N, M)"""
     pull: Floats
 
-    def of(self, row: int) -> _Rays:
-        """Those of one pose."""
-        return _Rays(self.lever[row], self.stiff[row], self.pull[row])
+    def of(self, rows: NDArray[np.bool_]) -> _Rays:
+        """Those of some poses."""
+        return _Rays(self.lever[rows], self.stiff[rows], self.pull[rows])
 
 
-def _disagreeing(rays: _Rays, belief: Floats) -> float:
-    """Standard uncertainty of a place, mm, from how far it moves as one part of the outline after another is left out.
+def _disagreeing(rays: _Rays, belief: Floats) -> Floats:
+    """(N,) standard uncertainty of places, mm, from how far they move as parts of the outline are left out in turn.
 
     Neighbouring rays are wrong together, as a sail, a shadow or a glint lies on many of them: so they are left out.
     """
-    parts = np.arange(len(rays.stiff)) * _PARTS_COUNT // len(rays.stiff)
+    parts = np.arange(rays.stiff.shape[1]) * _PARTS_COUNT // rays.stiff.shape[1]
     share = np.array([parts == k for k in range(_PARTS_COUNT)], np.float64)
-    normal = np.einsum("gm,mi,m,mj->gij", share, rays.lever, rays.stiff, rays.lever)
-    pull = np.einsum("gm,mi,m->gi", share, rays.lever, rays.pull)
-    whole = np.linalg.solve(normal.sum(axis=0) + belief, pull.sum(axis=0))
-    without = np.linalg.solve(normal.sum(axis=0) + belief - normal, (pull.sum(axis=0) - pull)[..., None])[..., 0]
-    apart = (without - whole)[:, :2]
-    return float(np.sqrt((_PARTS_COUNT - 1) / _PARTS_COUNT * (apart**2).sum()))
+    squares = rays.lever[..., :, None] * rays.lever[..., None, :] * rays.stiff[..., None, None]
+    normal = (share @ squares.reshape(*rays.stiff.shape, 9)).reshape(-1, _PARTS_COUNT, 3, 3)
+    pull = share @ (rays.lever * rays.pull[..., None])
+    all_normal, all_pull = normal.sum(axis=1) + belief, pull.sum(axis=1)
+    whole = np.linalg.solve(all_normal, all_pull[..., None])[..., 0]
+    without = np.linalg.solve(all_normal[:, None] - normal, (all_pull[:, None] - pull)[..., None])[..., 0]
+    apart = (without - whole[:, None])[..., :2]
+    return np.asarray(np.sqrt((_PARTS_COUNT - 1) / _PARTS_COUNT * (apart**2).sum(axis=(1, 2))), np.float64)
 
 
-def _widened(fit: Fit, u_parts_mm: float) -> Fit:
-    """The same, at least as doubtful as its outline's parts disagree."""
-    covariance = fit.covariance.copy()
-    missing = max(0.0, u_parts_mm**2 - float(np.trace(covariance[:2, :2])))
-    covariance[[0, 1], [0, 1]] += missing / 2
-    return replace(fit, covariance=covariance, u_parts_mm=u_parts_mm)
+def _widened(covariance: Floats, u_parts_mm: Floats) -> Floats:
+    """Covariances (N, 3, 3), at least as doubtful as the parts of each outline disagree (N,)."""
+    widened = covariance.copy()
+    told = covariance[:, 0, 0] + covariance[:, 1, 1]
+    widened[:, [0, 1], [0, 1]] += (np.maximum(0.0, u_parts_mm**2 - told) / 2)[:, None]
+    return widened
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -298,3 +329,7 @@ class _Step:
     rms_mm: Floats
     """(N,) how far it moves the edge, root mean square of the rays."""
     of_rays: _Rays
+
+    def of(self, rows: NDArray[np.bool_]) -> _Step:
+        """That of some of them."""
+        return _Step(self.change[rows], self.covariance[rows], self.rms_mm[rows], self.of_rays.of(rows))

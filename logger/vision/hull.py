@@ -215,34 +215,64 @@ class Look:
     grey: Floats
     by_shift: Floats
     """per mm of the whole boat outward along the ray"""
-    by_reach: Floats
-    """per mm of wall"""
-    by_wall: Floats
-    """per grey level of the wall"""
-    by_blur: Floats
-    """per mm of blur"""
     deck_share: Floats
     """(1, 1, K), the same on every ray"""
     wall_share: Floats
+    deck: Floats
+    """The deck less the water."""
+    wall: Floats
+    """The wall less the water."""
+    edge: Floats
+    """(K,) per mm, how the deck's share ends."""
+    foot: Floats
+    """per mm, how the wall's share ends"""
+    hull: Hull
+    reach_mm: Floats
+    """(N, M) of the wall."""
+
+    @property
+    def by_reach(self) -> Floats:
+        """Per mm of wall."""
+        return self.foot * self.wall * (self.reach_mm > 0)[:, :, None]
+
+    @property
+    def by_wall(self) -> Floats:
+        """Per grey level of the wall."""
+        return self.wall_share
+
+    @property
+    def by_blur(self) -> Floats:
+        """Per mm of blur."""
+        seen = np.maximum(self.reach_mm, 0.0)[:, :, None]
+        u, w = self.hull.offsets_mm / self.hull.blur_mm, (self.hull.offsets_mm - seen) / self.hull.blur_mm
+        changed: Floats = u * self.edge * self.deck + (w * self.foot - u * self.edge) * self.wall
+        return changed
 
 
 def look(hull: Hull, water: Floats, reach_mm: Floats) -> Look:
     """Draw the three layers over `water` (N, M, K) with walls of `reach_mm` (N, M), negative = hidden."""
-    seen = np.maximum(reach_mm, 0.0)[:, :, None]
-    bend = hull.wall_bend * np.minimum(seen / (2 * hull.blur_mm), 1.0)  # a hidden wall mixes with nothing
-    u, w = hull.offsets_mm / hull.blur_mm, (hull.offsets_mm - seen) / hull.blur_mm
+    u = hull.offsets_mm / hull.blur_mm
     deck_share = ndtr(-u)[None, None, :]
-    covered = ndtr(-w)
-    wall_share = covered * (1 + bend * (1 - covered)) - deck_share
     edge = np.exp(-u * u / 2) / (_ROOT_2PI * hull.blur_mm)
-    foot = np.exp(-w * w / 2) * (1 + bend * (1 - 2 * covered)) / (_ROOT_2PI * hull.blur_mm)
+    # a hidden wall has no share, and mixes with nothing
+    is_seen = reach_mm > 0
+    seen = reach_mm[is_seen][:, None]
+    bend = hull.wall_bend * np.minimum(seen / (2 * hull.blur_mm), 1.0)
+    w = (hull.offsets_mm - seen) / hull.blur_mm
+    covered = ndtr(-w)
+    wall_share, foot = np.zeros_like(water), np.broadcast_to(edge, water.shape).copy()
+    wall_share[is_seen] = covered * (1 + bend * (1 - covered)) - deck_share[0]
+    foot[is_seen] = np.exp(-w * w / 2) * (1 + bend * (1 - 2 * covered)) / (_ROOT_2PI * hull.blur_mm)
     deck, wall = hull.deck[None] - water, hull.wall[None, :, None] - water
     return Look(
         grey=water + deck * deck_share + wall * wall_share,
         by_shift=edge * deck + (foot - edge) * wall,
-        by_reach=foot * wall * (reach_mm > 0)[:, :, None],
-        by_wall=wall_share,
-        by_blur=u * edge * deck + (w * foot - u * edge) * wall,
         deck_share=deck_share,
         wall_share=wall_share,
+        deck=deck,
+        wall=wall,
+        edge=edge,
+        foot=foot,
+        hull=hull,
+        reach_mm=reach_mm,
     )

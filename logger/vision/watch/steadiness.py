@@ -115,7 +115,8 @@ class Watch:
             number: of the picture, which was looked at.
             picture: its upper rows at least.
         """
-        return self.steadied(number, picture)[:, :]
+        back = self.steadied(number, picture)
+        return back[:, :] if isinstance(back, PutBack) else back
 
     def steadied(self, number: int, picture: NDArray[np.uint8]) -> NDArray[np.uint8] | PutBack:
         """The same, put back only where it is looked at."""
