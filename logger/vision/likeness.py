@@ -45,10 +45,10 @@ class Likeness:
         if None in self.ground.told_mm or self.ground.longest_mm is None:
             return list(row)
         light = background.light_of(small, self.empty)
-        return [replace(seen, strength=seen.strength * self._of(small, light, seen)) for seen in row]
-
-    def _of(self, small: Grey, light: float, seen: Sighting) -> float:
         step = self.plane.step_mm(self.plane.foot_mm) * SHRINK
+        return [replace(seen, strength=seen.strength * self._of(small, light, seen, step)) for seen in row]
+
+    def _of(self, small: Grey, light: float, seen: Sighting, step: float) -> float:
         radius = _AROUND * float(self.ground.longest_mm or 0.0) / step + _SPARE_PX
         shown = silhouette(
             small, self.empty, centre_px=(seen.u, seen.v), radius_px=radius, noise=self.noise_grey, light=light

@@ -41,6 +41,8 @@ _OFF_CARD = 0.08
 """An outline whose length and width are together so far from the card's, as shares, is not all boat."""
 _WHATEVER_CASTS_IT = 0.16
 """The same of a boat beside what may be its shadow: that may spoil its edge."""
+_FAR_OFF_CARD = 0.3
+"""What a silhouette is off by if learning it surely comes to no boat of the card's size: others are tried first."""
 _OFF_CARD_BY_CRINKLES = 0.2
 """The same of one whose soft edge reaches a little too far."""
 _SHADE, _ONE_HUE, _POWER = (0.15, 0.9), 1.35, 2.2
@@ -80,7 +82,15 @@ def _tried(
     first = glance(pictures, plane, known)
     in_grey = cache(partial(sought, grey, plane, known, first))
     film, found = _surveyed(grey, first, in_grey, plane, known, card)
-    look = found if isinstance(found, str) else _learnt(film, found, plane, card, floor_share)
+    later: list[tuple[StoredFilm, Survey]] = []
+    look: Look | str
+    if isinstance(found, str):
+        look = found
+    elif _off(found.polygon_mm, card) > _FAR_OFF_CARD:
+        look = "what stands out is not of the boat's size"
+        later.append((film, found))
+    else:
+        look = _learnt(film, found, plane, card, floor_share)
     is_dim = isinstance(look, str) or doubts.is_dim(look.learnt)
     is_shade = not isinstance(look, str) and _off_card(look, card) < _OFF_CARD and _may_be_shade(look, plane)
     if not is_dim and not is_shade and _off_card(look, card) < _OFF_CARD:
@@ -88,12 +98,12 @@ def _tried(
     others = [] if isinstance(look, str) or is_shade else [look]
     bright = posed(in_grey(), plane, known, is_bright=True)
     if not isinstance(bright, str):
-        if not isinstance(look, str) and film is grey and look.found.is_same(bright):
-            others.append(look)
+        if _off(bright.polygon_mm, card) > _FAR_OFF_CARD:
+            later.append((grey, bright))
         else:
             others.append(_learnt(grey, bright, plane, card, floor_share))
-        if _is_plain(others[-1], card):
-            return others[-1]
+            if _is_plain(others[-1], card):
+                return others[-1]
     floor = floor_hue(grey.in_colour(sorted(pictures)[::_FLOOR_EVERY]).values(), known.tank)
     if floor is not None and (bare := _without_hue(grey, floor, plane, known, card, floor_share)) is not None:
         if _is_plain(bare, card):
@@ -103,7 +113,11 @@ def _tried(
         hued = survey(grey.made(partial(hue, pair=pair)), plane, known)
         if not isinstance(hued, str) and hued.contrast > max(_HUED, _HUED_PLAINLY * hued.noise):
             others.append(_clearest(grey, hued, plane, known, card, floor_share))
-    plain = [tried for tried in others if _is_plain(tried, card, _WHATEVER_CASTS_IT if is_shade else _OFF_CARD)]
+    most = _WHATEVER_CASTS_IT if is_shade else _OFF_CARD
+    plain = [tried for tried in others if _is_plain(tried, card, most)]
+    if not plain:
+        others += [_learnt(film, found, plane, card, floor_share) for film, found in later]
+        plain = [tried for tried in others if _is_plain(tried, card, most)]
     if is_shade and (plain or not is_dim):
         return min(plain, key=lambda tried: _off_card(tried, card), default=look)
     if floor is not None and not plain:
@@ -205,7 +219,12 @@ def _off_card(look: Look | str, card: Card) -> float:
     """How far the learnt length and width are from the card's, as shares; 0 where the card says nothing."""
     if isinstance(look, str):
         return np.inf
-    size = outline.extents(look.learnt.hull.outline())
+    return _off(look.learnt.hull.outline(), card)
+
+
+def _off(polygon_mm: Floats, card: Card) -> float:
+    """The same of an outline (N, 2)."""
+    size = outline.extents(polygon_mm)
     return sum(abs(a / b - 1) for a, b in zip(size, (card.length_mm, card.width_mm), strict=True) if b)
 
 

@@ -23,17 +23,23 @@ def moments(polygon: Floats) -> tuple[float, Floats, Floats]:
 
     Green's theorem over the edges; the second moments are divided by the area, so a rectangle a×b gives a²/12, b²/12.
     """
-    x, y = (polygon - polygon.mean(axis=0)).T
-    x2, y2 = np.roll(x, -1), np.roll(y, -1)
-    cross = x * y2 - x2 * y
+    middle = polygon.mean(axis=0)
+    x, y, x2, y2, cross = _edges(polygon, middle)
     area = float(cross.sum() / 2)
     if area == 0:
-        return 0.0, polygon.mean(axis=0), np.zeros((2, 2))
+        return 0.0, middle, np.zeros((2, 2))
     centre = np.array([((x + x2) * cross).sum(), ((y + y2) * cross).sum()]) / (6 * area)
     xx = ((x * x + x * x2 + x2 * x2) * cross).sum() / (12 * area) - centre[0] ** 2
     yy = ((y * y + y * y2 + y2 * y2) * cross).sum() / (12 * area) - centre[1] ** 2
     xy = ((x * y2 + 2 * x * y + 2 * x2 * y2 + x2 * y) * cross).sum() / (24 * area) - centre[0] * centre[1]
-    return area, centre + polygon.mean(axis=0), np.array([[xx, xy], [xy, yy]])
+    return area, centre + middle, np.array([[xx, xy], [xy, yy]])
+
+
+def _edges(polygon: Floats, middle: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """(N,) each: beginnings of the edges about the `middle` (x, y), their ends (x, y), and twice the areas there."""
+    x, y = (polygon - middle).T
+    x2, y2 = np.append(x[1:], x[:1]), np.append(y[1:], y[:1])
+    return x, y, x2, y2, x * y2 - x2 * y
 
 
 def axis(second: Floats) -> tuple[float, float]:
@@ -124,7 +130,7 @@ def convex(points: Floats) -> Floats:
     """Convex hull (M, 2) of points (N, 2), anticlockwise."""
     flat = cv2.convexHull(points.astype(np.float32), returnPoints=False).ravel()
     polygon: Floats = points[flat]
-    return polygon if moments(polygon)[0] > 0 else polygon[::-1]
+    return polygon if _edges(polygon, polygon.mean(axis=0))[-1].sum() > 0 else polygon[::-1]
 
 
 def reach(polygon: Floats, directions: Floats) -> Floats:

@@ -100,8 +100,8 @@ def _parts(mask: NDArray[np.uint8], from_centre: Singles, radius_px: float) -> F
     value = areas * (near < 0.75 * radius_px)
     if value.max(initial=0) < 12:
         return None
-    keep = np.flatnonzero(value > 0.15 * value.max()) + 1
-    borders, _ = cv2.findContours(np.isin(labels, keep).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    is_kept = np.append(np.uint8(0), (value > 0.15 * value.max()).astype(np.uint8))
+    borders, _ = cv2.findContours(is_kept[labels], cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     return np.vstack([border[:, 0] for border in borders]).astype(np.float64)
 
 

@@ -56,18 +56,6 @@ class Survey:
     tone: Tone = PLAIN
     """What light the numbers in the film stand for at the boat's edge."""
 
-    def is_same(self, other: Survey) -> bool:
-        """Whether another of the same film found the same boat."""
-        return self.contrast == other.contrast and all(
-            np.array_equal(one, two)
-            for one, two in (
-                (self.numbers, other.numbers),
-                (self.place_mm, other.place_mm),
-                (self.heading_rad, other.heading_rad),
-                (self.polygon_mm, other.polygon_mm),
-            )
-        )
-
     @property
     def water(self) -> Singles:
         """The light of the empty tank; NaN where unknown."""

@@ -2,15 +2,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
-from logger.vision import outline
+from logger.vision import looks, outline
 from logger.vision.card import boat_card
 from logger.vision.film import StoredFilm
 from logger.vision.glance import evenly
 from logger.vision.ground import depth_share, ground
+from logger.vision.learning import Learnt, learn
 from logger.vision.looks import Look, look_of
 from logger.vision.plane import Plane
 from tests.logger.vision.conftest import Painted
@@ -80,6 +82,39 @@ def test_a_bright_boat_is_told_from_the_shadow_that_touches_it(tmp_path: Path) -
     assert off_mm < 1
     deck = float(np.median(look.learnt.hull.deck[:, -1]))
     assert deck > float(np.median(look.learnt.water))
+
+
+def test_what_is_far_from_the_cards_size_is_not_learnt_where_another_look_is_plain(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Boat and shadow together are half as wide again as the card says; learning takes long and would not help."""
+    learnt: list[float] = []
+
+    def counted(*args: Any, polygon_mm: np.ndarray, **asked: Any) -> Learnt:
+        learnt.append(float(np.prod(outline.extents(polygon_mm))))
+        return learn(*args, polygon_mm=polygon_mm, **asked)
+
+    monkeypatch.setattr(looks, "learn", counted)
+    look, off_mm = shaded_look(tmp_path, (215.0, 215.0, 215.0), ADJOINING_MM)
+    assert off_mm < 1
+    size_mm2 = float(np.prod(outline.extents(look.learnt.hull.outline())))
+    assert learnt == pytest.approx([size_mm2] * len(learnt), rel=0.2)
+
+
+def test_what_is_far_from_the_cards_size_is_learnt_where_nothing_else_is_plain(
+    painted: Painted,
+) -> None:
+    """A card of quite another boat; what was learnt is then told with it."""
+    film = StoredFilm(painted.recording)
+    pictures = dict(film.pictures(evenly(film.count)))
+    boat = replace(painted.recording.card.boat, length_mm=150.0, width_mm=60.0)
+    known = ground(painted.rig, painted.plane, boat)
+    found = look_of(film, pictures, painted.plane, known, card=boat_card(boat), floor_share=0.05)
+    assert isinstance(found, Look), found
+    assert found.misses_card(boat_card(boat))
+    length_mm, width_mm = outline.extents(found.learnt.hull.outline())
+    assert length_mm > 160
+    assert width_mm > 75
 
 
 def test_a_boat_of_a_shadows_grey_without_anything_beside_it_is_the_boat(tmp_path: Path) -> None:
