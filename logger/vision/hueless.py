@@ -30,8 +30,8 @@ _LEAST = 12.0
 _ASIDE = 14.0
 _BEYOND, _BEFORE = 1.6, -0.5
 """What lies so far from the line, in numbers, or beyond its ends, as shares of it, is a third thing."""
-_STRIP_COUNT = 32
-"""Rows of a strip."""
+_STRIP_PX2 = 40_000
+"""So many pixels at once: their numbers stay in the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,10 +95,10 @@ class Uncoloured:
 
 
 def _by_strips(picture: Colour, how: Callable[[Colour], Grey]) -> Grey:
-    """(h, w) of a picture (h, w, 3), a few rows after the other: these stay in the processor's cache."""
-    shown = np.empty(picture.shape[:2], np.uint8)
-    for top in range(0, len(picture), _STRIP_COUNT):
-        shown[top : top + _STRIP_COUNT] = how(picture[top : top + _STRIP_COUNT])
+    """(h, w) of a picture (h, w, 3), a few rows after the other."""
+    rows, shown = max(1, _STRIP_PX2 // picture.shape[1]), np.empty(picture.shape[:2], np.uint8)
+    for top in range(0, len(picture), rows):
+        shown[top : top + rows] = how(picture[top : top + rows])
     return shown
 
 

@@ -136,11 +136,12 @@ class Surroundings:
             for light in (PLAIN.light(picture), empty)
         )
         ratio = np.where(water[..., None], seen / np.maximum(bare, _DARKEST), np.float32(np.nan))
-        for channel in range(3):
-            known = ratio[beside, channel]
-            known = known[np.isfinite(known)]
-            light = float(np.median(known)) if len(known) else 1.0
-            ratio[..., channel] = ratio[..., channel] / max(light, 1e-3) - 1
+        lights = np.ones(3, np.float32)
+        for channel, shown in enumerate(np.ascontiguousarray(ratio[beside].T)):
+            known = shown[np.isfinite(shown)]
+            lights[channel] = max(float(np.median(known)) if len(known) else 1.0, 1e-3)
+        ratio /= lights
+        ratio -= 1
         return ratio
 
     def _empty(self, window: tuple[slice, slice], place_mm: Floats) -> Singles | None:
@@ -181,9 +182,12 @@ class Surroundings:
 
 def _lit(picture: Colour, boat: Mask) -> Singles:
     """Its light, in its own usual light; infinite where the boat is."""
-    light = PLAIN.light(picture)
-    usual = np.median(light[::4, ::4][~boat[::4, ::4]], axis=0)
-    light *= np.float32(100) / np.maximum(usual, _DARKEST)
+    some = np.ascontiguousarray(picture[::4, ::4][~boat[::4, ::4]].T)
+    middle = [(some.shape[1] - 1) // 2, some.shape[1] // 2]
+    # the middle of the numbers' light is the light of their middle: light grows with them
+    usual = PLAIN.of[np.partition(some, middle)[:, middle]].mean(axis=1) if some.size else np.full(3, np.nan)
+    shown = PLAIN.of[:, None] * (np.float32(100) / np.maximum(usual, _DARKEST)).astype(np.float32)
+    light = np.asarray(cv2.LUT(picture, shown[None]), np.float32)
     light[boat] = np.inf
     return light
 
