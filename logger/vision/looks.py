@@ -22,6 +22,7 @@ from logger.vision.light import ONE_COLOUR, Tone
 from logger.vision.plane import Plane
 from logger.vision.survey import Sought, Survey, in_another, posed, sought, survey
 from logger.vision.texture import CRINKLES, CrinkledFilm, crinkled
+from logger.vision.within import within
 
 Floats = NDArray[np.float64]
 
@@ -92,9 +93,11 @@ def _tried(
     else:
         look = _learnt(film, found, plane, card, floor_share)
     is_dim = isinstance(look, str) or doubts.is_dim(look.learnt)
-    is_shade = not isinstance(look, str) and _off_card(look, card) < _OFF_CARD and _may_be_shade(look, plane)
+    is_shade = not isinstance(found, str) and _off_card(look, card) < _OFF_CARD and _may_be_shade(film, found, plane)
     if not is_dim and not is_shade and _off_card(look, card) < _OFF_CARD:
         return look
+    if not isinstance(found, str) and not is_shade and (inner := _within(found, film, found, plane, card, floor_share)):
+        return inner
     others = [] if isinstance(look, str) or is_shade else [look]
     bright = posed(in_grey(), plane, known, is_bright=True)
     if not isinstance(bright, str):
@@ -123,6 +126,8 @@ def _tried(
     if floor is not None and not plain:
         found = survey(CrinkledFilm(grey), plane, known, by_size=True)
         if not isinstance(found, str) and found.contrast > _PLAINLY * found.noise:
+            if inner := _within(found, grey, in_another(found, grey, plane, known), plane, card, floor_share):
+                return inner
             crinkled = _by_crinkles(grey, found, plane, known, card, floor_share)
             if found.contrast > _CRINKLED and _off_card(crinkled, card) < _OFF_CARD_BY_CRINKLES:
                 return crinkled
@@ -131,12 +136,12 @@ def _tried(
     return min(others, key=lambda tried: _off_card(tried, card), default=look)
 
 
-def _may_be_shade(look: Look, plane: Plane) -> bool:
+def _may_be_shade(film: StoredFilm, found: Survey, plane: Plane) -> bool:
     """Whether it is darker than the floor and of its hue: a boat of that kind, or the shadow of another one.
 
     A shadow that lies apart from its boat has the boat's size, and moves as it does.
     """
-    boat, water = colours.boat_and_water(look.film, look.found, plane)
+    boat, water = colours.boat_and_water(film, found, plane)
     left = (boat / np.maximum(water, 1.0)) ** _POWER
     return bool(left.min() > _SHADE[0] and left.max() < min(_SHADE[1], _ONE_HUE * left.min()))
 
@@ -156,6 +161,26 @@ def _clearest(grey: StoredFilm, found: Survey, plane: Plane, known: Ground, card
 def _is_plain(look: Look, card: Card, off_card: float = _OFF_CARD) -> bool:
     """Whether it is of the card's size, but for so much, and its edge is seen all round."""
     return _off_card(look, card) < off_card and not doubts.shines(look.learnt)
+
+
+def _within(found: Survey, film: StoredFilm, seen: Survey, plane: Plane, card: Card, floor_share: float) -> Look | None:
+    """The plain look of a boat of the card's size within silhouettes that are larger; None: there is none.
+
+    Within the silhouette of a boat and its shadow the shadow alone may be of that size.
+
+    Args:
+        found: in which the silhouettes stand out.
+        film: in which the boat is learnt.
+        seen: the same survey in that film.
+        plane: on which the poses are.
+        card: what is known beforehand.
+        floor_share: as of `learn`.
+    """
+    inner = within(found, plane, card)
+    if inner is None or _may_be_shade(film, inner.of(seen), plane):
+        return None
+    look = _learnt(film, inner.of(seen), plane, card, floor_share)
+    return look if _is_plain(look, card) else None
 
 
 def _without_hue(

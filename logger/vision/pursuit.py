@@ -105,6 +105,7 @@ class _Chase:
         self.fitter = Fitter(learnt.hull.thinned(), plane, found.water, found.tone)
         self.fits: dict[int, Fit] = {}
         self._damaged: set[int] = set()
+        self._taught = frozenset(found.numbers.tolist())
         self._failed: dict[int, Course] = {}
         poses = np.column_stack([learnt.place_mm, learnt.heading_rad])
         nodes = t_s[found.numbers]
@@ -131,9 +132,16 @@ class _Chase:
                     # what is expected comes last, or is the same as what comes last
                     last = fit if course is None or len(starts) > 1 or fit.is_settled else None
                     found = self._followed(number, picture, whole, starts=starts, course=course, last=last)
+                if found is None and number in self._taught:
+                    found = self._where_taught(number, picture)
                 if found is not None:
                     self.fits[number] = found
                     course = self._course(number, -1)
+
+    def _where_taught(self, number: int, picture: Windowed) -> Fit | None:
+        """Most of the boat where it taught its look: a sail may stand out beyond it in all pictures."""
+        part = self._expected_part(picture, self._expected[number])
+        return part if part is not None and part.agreeing > _MOST_OF_IT else None
 
     def _at_once(self, batch: Sequence[tuple[int, Windowed, Whole]]) -> list[Fit]:
         """The fits of several pictures, each from where the sparse pass says that the boat is."""
@@ -260,7 +268,10 @@ class _Chase:
         pose, t_s = self._pose(number), float(self._t_s[number])
         fit = self.fits[number]
         shown = min(fit.agreeing, 0.99) if fit.is_partial and fit.agreeing < _ALL_OF_IT else 1.0
-        speed = (self._pose(beside) - pose) / (self._t_s[beside] - t_s) if beside in self.fits else np.zeros(3)
+        if beside in self.fits:
+            return Course(pose, (self._pose(beside) - pose) / (self._t_s[beside] - t_s), t_s, shown)
+        ends = [max(number - 1, 0), min(number + 1, len(self._t_s) - 1)]
+        speed = np.diff(self._expected[ends], axis=0)[0] / np.diff(self._t_s[ends])
         return Course(pose, speed, t_s, shown)
 
     def _starts(self, number: int, course: Course | None) -> list[Floats]:

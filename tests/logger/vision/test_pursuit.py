@@ -106,6 +106,14 @@ def test_a_boat_half_of_which_is_hidden_is_still_measured(painted: Painted, pict
     assert off_mm(painted, fits).max() < 0.8
 
 
+def test_a_boat_that_is_never_seen_whole_is_found_where_it_taught_its_look(painted: Painted) -> None:
+    pictures, found = with_circles(painted, range(150), aside_px=(-70, 0), radius_px=50)
+    fits = pursue(Film(pictures), painted.plane, found, painted.learnt, t_s=T_S, tank=None)
+    assert len(fits) == 150
+    assert all(fit.is_partial for fit in fits.values())
+    assert off_mm(painted, fits).max() < 0.8
+
+
 def test_right_after_all_of_a_boat_was_seen_half_of_one_elsewhere_is_not_believed(painted: Painted) -> None:
     """After lost pictures the boat may be anywhere, and a half of something else is easily like a half of it."""
     elsewhere = range(70, 75)
