@@ -124,14 +124,10 @@ def _tried(
     if is_shade and (plain or not is_dim):
         return min(plain, key=lambda tried: _off_card(tried, card), default=look)
     if floor is not None and not plain:
-        found = survey(CrinkledFilm(grey), plane, known, by_size=True)
-        if not isinstance(found, str) and found.contrast > _PLAINLY * found.noise:
-            if inner := _within(found, grey, in_another(found, grey, plane, known), plane, card, floor_share):
-                return inner
-            crinkled = _by_crinkles(grey, found, plane, known, card, floor_share)
-            if found.contrast > _CRINKLED and _off_card(crinkled, card) < _OFF_CARD_BY_CRINKLES:
-                return crinkled
-            others += _crinkled(grey, found, floor, plane, known, card, floor_share)
+        rough = _rough(grey, floor, plane, known, card, floor_share)
+        if isinstance(rough, Look):
+            return rough
+        others += rough
     others += [look] if is_shade and not isinstance(look, str) else []
     return min(others, key=lambda tried: _off_card(tried, card), default=look)
 
@@ -197,6 +193,21 @@ def _without_hue(
     look = _learnt(film, in_another(found, film, plane, known), plane, card, floor_share, NEARNESS)
     # a wall has the deck's hue: it hardly tells how high it is
     return replace(look, learnt=replace(look.learnt, sides_covariance=card.sides_covariance()))
+
+
+def _rough(
+    grey: StoredFilm, floor: tuple[float, float], plane: Plane, known: Ground, card: Card, floor_share: float
+) -> Look | list[Look]:
+    """The look of a boat that is found by its crinkles and edges; if none is it surely, those that may be."""
+    found = survey(CrinkledFilm(grey), plane, known, by_size=True)
+    if isinstance(found, str) or found.contrast <= _PLAINLY * found.noise:
+        return []
+    if inner := _within(found, grey, in_another(found, grey, plane, known), plane, card, floor_share):
+        return inner
+    crinkled = _by_crinkles(grey, found, plane, known, card, floor_share)
+    if found.contrast > _CRINKLED and _off_card(crinkled, card) < _OFF_CARD_BY_CRINKLES:
+        return crinkled
+    return _crinkled(grey, found, floor, plane, known, card, floor_share)
 
 
 def _by_crinkles(grey: StoredFilm, found: Survey, plane: Plane, known: Ground, card: Card, floor_share: float) -> Look:
