@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 Picture = NDArray[np.uint8]
 
-_MOST_COUNT = 48
-"""So many of a kind are held at most: those that were put there first."""
+_MOST_COUNT, _MOST_IN_COLOURS_COUNT = 48, 28
+"""So many of a kind are held at most, and of those in colours, which are three times as large: the first ones."""
 GREY, COLOUR = "grey", "colour"
 
 
@@ -40,7 +40,7 @@ class Shelf:
             for other in [other for other in self._of if other not in (GREY, COLOUR)]:
                 del self._of[other]
             self._of[kind] = {}
-        if len(self._of[kind]) < _MOST_COUNT:
+        if len(self._of[kind]) < (_MOST_IN_COLOURS_COUNT if kind == COLOUR else _MOST_COUNT):
             self._of[kind][number] = picture
 
     def held(self, wanted: Iterable[int], kind: Hashable) -> dict[int, Picture]:

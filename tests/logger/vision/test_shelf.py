@@ -39,8 +39,9 @@ def test_it_holds_no_more_however_long_the_film_is_and_hands_out_in_order() -> N
     with shelf.opened():
         for number in range(1000, 0, -1):
             shelf.put(number, SHADES, GREY)
-        held = list(shelf.held(range(1001), GREY))
-    assert 0 < len(held) < 65
+            shelf.put(number, COLOURS, COLOUR)
+        held, in_colours = list(shelf.held(range(1001), GREY)), shelf.held(range(1001), COLOUR)
+    assert 0 < len(in_colours) < len(held) < 65
     assert held == sorted(held)
 
 
