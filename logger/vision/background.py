@@ -100,8 +100,10 @@ def away_from_boat(
     """
     total = np.zeros(pictures[0].shape, np.float32)
     count = np.full(pictures[0].shape, len(pictures), np.float32)
+    room = np.empty_like(total)
     for k, (picture, light, (u, v, radius)) in enumerate(zip(pictures, lights, discs_px, strict=True)):
-        even = picture if abs(light - 1) < 0.003 else (picture / np.float32(light)).astype(np.float32)
+        is_even = abs(light - 1) < 0.003
+        even = picture if is_even else np.divide(picture, np.float32(light), out=room, dtype=np.float32)
         cv2.accumulate(even, total)
         window, disc = _disc(picture.shape, u=u, v=v, radius=radius)
         total[window] -= even[window] * disc
@@ -113,7 +115,9 @@ def away_from_boat(
             total[window] -= even[window] * mask
             count[window] -= mask
     known = count > 0.5
-    return np.where(known, total / np.maximum(count, 1), np.float32(np.nan))
+    np.divide(total, np.maximum(count, 1, out=count), out=total)
+    total[~known] = np.nan
+    return total
 
 
 def foreign(small: Grey, empty: Singles, start_zone: Mask, *, noise: float) -> Mask:
