@@ -39,7 +39,7 @@ _MOST_OF_IT = 0.7
 """So much of what a boat has to show is shown by nothing else."""
 _ALL_OF_IT = 0.95
 _LITTLE, _SAME_MM = 0.22, 3.0
-"""Of so little of a boat its place is believed if the whole fit comes as near as this to it."""
+"""Of so little of a boat its place is believed if no point of the whole fit is farther than this from it."""
 _UNLIKE, _BETTER = 2.0, 0.8
 """What is hidden counts as so many times worse than is usual; a part must leave so much less unexplained."""
 _WELL_INSIDE = 0.8
@@ -367,8 +367,8 @@ class _Chase:
         if not fit.is_precise or fit.agreeing < _LITTLE:
             return None
         whole = self._whole_of_it(picture, start)
-        apart = np.hypot(*(whole.place_mm - fit.place_mm)), abs(whole.heading_rad - fit.heading_rad)
-        is_same = apart[0] < _SAME_MM and apart[1] < _SAME_RAD
+        turned_mm = abs(whole.heading_rad - fit.heading_rad) * float(np.hypot(*self.fitter.hull.edge_mm.T).max())
+        is_same = max(float(np.hypot(*(whole.place_mm - fit.place_mm))), turned_mm) < _SAME_MM
         return fit if is_same and whole.is_settled and whole.stands_out else None
 
     def _parts(self, picture: Windowed, starts: list[Floats]) -> list[Fit]:

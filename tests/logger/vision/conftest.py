@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -45,9 +46,14 @@ class Painted:
 def painted(tmp_path_factory: pytest.TempPathFactory) -> Painted:
     """Forty pictures at rest, seventy under way, forty at rest; the card's freeboard is 1.5 mm wrong."""
     toy = Toy()
-    places, headings = voyage(150, rest=40)
     card = Boat("toy", length_mm=207, width_mm=81.8, freeboard_mm=toy.freeboard_mm + 1.5)
-    recording, rig = run(tmp_path_factory.mktemp("painted"), toy, places, headings, card=card)
+    return run_of(toy, card, tmp_path_factory.mktemp("painted"), count=150, rest=40)
+
+
+def run_of(toy: Toy, card: Boat, folder: Path, *, count: int, rest: int) -> Painted:
+    """A run of `count` pictures, so many of them at rest at either end."""
+    places, headings = voyage(count, rest=rest)
+    recording, rig = run(folder, toy, places, headings, card=card)
     assert recording.view is not None
     plane = Plane(recording.view, boat_card(card).freeboard_mm)
     found = survey(StoredFilm(recording), plane, ground(rig, plane, card))

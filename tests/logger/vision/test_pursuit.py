@@ -1,12 +1,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
 import pytest
 
+from logger.config import Boat
 from logger.vision import outline
 from logger.vision.fit import Fit, Fitter
 from logger.vision.ground import SHRINK
@@ -14,8 +16,8 @@ from logger.vision.learning import Learnt
 from logger.vision.pursuit import _Chase, pursue
 from logger.vision.seeking import Seeker
 from logger.vision.survey import Survey
-from tests.logger.vision.conftest import Painted
-from tests.logger.vision.painted import camera, floor, paint
+from tests.logger.vision.conftest import Painted, run_of
+from tests.logger.vision.painted import Toy, camera, floor, paint
 from tests.logger.vision.test_survey import Film
 
 T_S = np.arange(150) / 30
@@ -127,6 +129,31 @@ def test_right_after_all_of_a_boat_was_seen_half_of_one_elsewhere_is_not_believe
     fits = pursue(Film(pictures), painted.plane, found, learnt, t_s=T_S, tank=None)
     assert sorted(fits) == [n for n in range(150) if n not in elsewhere]
     assert off_mm(painted, fits).max() < 0.5
+
+
+def test_a_bow_is_believed_if_the_whole_with_a_sail_for_its_stern_is_turned_by_less_than_its_place_may_be_off(
+    tmp_path: Path,
+) -> None:
+    """In rough water the whole lies between the bow and the paler, slanting sail that hides the rest."""
+    toy, card = Toy(110.0, 46.0), Boat("small", length_mm=113.3, width_mm=47.4, freeboard_mm=20.0)
+    small, hidden, bow_mm, slant_rad = run_of(toy, card, tmp_path, count=60, rest=15), range(24, 29), 28.0, 0.15
+    pictures, view, empty = film_of(small), camera(), floor(camera())
+    ahead = np.array([[bow_mm, -150.0], [300.0, -150.0], [300.0, 150.0], [bow_mm, 150.0]])
+    for n in hidden:
+        place, heading = small.places_mm[n], float(small.headings_rad[n])
+        joint = outline.turned(np.array([[bow_mm, 0.0]]), heading)
+        x, y = (place + joint - outline.turned(joint, slant_rad))[0]
+        pale = replace(toy, deck=128.0, wall=128.0)
+        sail = paint(view, pale, empty, x_mm=x, y_mm=y, heading_rad=heading + slant_rad)
+        corners = np.round(small.plane.pixels(outline.turned(ahead, heading) + place)).astype(np.int32)
+        is_bow = cv2.fillConvexPoly(np.zeros(sail.shape, np.uint8), corners, 1) > 0
+        pictures[n] = np.where(is_bow, pictures[n], sail)
+    found, learnt = of_pictures(small, ~np.isin(small.found.numbers, hidden))
+    rough = replace(learnt, hull=replace(learnt.hull, noise=6 * learnt.hull.noise))
+    fits = pursue(Film(pictures), small.plane, found, rough, t_s=T_S[:60], tank=None)
+    assert sorted(fits) == list(range(60))
+    assert all(fits[n].is_partial and fits[n].agreeing < 0.37 for n in hidden)
+    assert off_mm(small, fits).max() < 0.8
 
 
 SAILS = range(60, 80)
