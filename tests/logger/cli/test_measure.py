@@ -277,3 +277,16 @@ def test_what_was_measured_before_gets_into_a_new_store_too(gates_only: Maker, t
     assert main(["measure", "--only-new", *map(str, folders), "--store", str(season)]) == 0
     with Store(season, read_only=True) as store:
         assert {run.folder for run in store.runs()} == {folder.resolve() for folder in folders}
+
+
+def test_a_damaged_card_among_measured_recordings_stops_no_other(
+    gates_only: Maker, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folders = [gates_only("a"), gates_only("b", 1002), gates_only("c", 1003)]
+    assert main(["measure", *map(str, folders[:2])]) == 0
+    (folders[0] / "recording.toml").write_text("id = ", encoding="utf-8")
+    season = tmp_path / "season.sqlite"
+    assert main(["measure", "--only-new", *map(str, folders), "--store", str(season)]) == 2
+    assert str(folders[0]) in capsys.readouterr().err
+    with Store(season, read_only=True) as store:
+        assert {run.folder for run in store.runs()} == {folder.resolve() for folder in folders[1:]}
