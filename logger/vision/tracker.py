@@ -37,6 +37,8 @@ _SURELY_SHOWN = 0.4
 """A boat of which less is seen is doubtful."""
 _MISFIT_BY_CRINKLES = 2.0
 """So much worse a fit of crinkles than usual may be millimetres off: something else is crinkled there."""
+_PART_UNLIKE = 2.5
+"""A part of the boat that fits so many times worse than the boat usually does may be a part of something like it."""
 
 
 def track_boat(recording: Recording, rig: Rig) -> Track | NotFound:
@@ -123,8 +125,15 @@ def _track(
     flags = doubts.flags(card, learnt, plane, found)
     most = _MISFIT_BY_CRINKLES if learnt.is_by_crinkles else np.inf
     apart_mm = AGREED_PX * plane.step_mm(plane.foot_mm)
+    most_of_part = min(most, _PART_UNLIKE * float(np.median(learnt.misfit)))
     sure = np.array(
-        [f.good and f.agreeing > _SURELY_SHOWN and f.misfit < most and f.u_parts_mm < apart_mm for f in fits]
+        [
+            f.good
+            and f.agreeing > _SURELY_SHOWN
+            and f.misfit < (most_of_part if f.is_partial else most)
+            and f.u_parts_mm < apart_mm
+            for f in fits
+        ]
     )
     certain = sure & ~doubts.leaps(t_ns, place) & (not flags)
     shifts = doubts.shifts(plane, card, learnt, contrast=found.contrast, seen=seen, heading_rad=heading, place_mm=place)
