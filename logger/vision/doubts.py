@@ -46,6 +46,9 @@ _OFF_CARD_BY_CRINKLES = 0.12
 """Crinkles whose length and width are together so far from the card's, as shares, may be the water's."""
 _LEANING = 0.08
 """A taper so far from the usual is none of a boat."""
+_DARK_SHADOW, _LIKE_ITS_SHADOW, _U_LIKE_ITS_SHADOW_PX = 0.05, 0.13, 1.0
+"""A shadow that takes this share of the water's light is one. Where the deck gives back so nearly the same light as
+water in it, an edge between the two is not seen: then the outline is misread by so much (simulated runs)."""
 _CONTRADICTED, _MATTERS_MM = 3.0, 2.0
 """How many of its standard uncertainties the card's freeboard may be off, and by how much that may move a fix, before
 something is wrong."""
@@ -73,6 +76,8 @@ def u_outline(learnt: Learnt, plane: Plane, card: Card) -> float:
         parts.append(_U_TIP_PX * step * max(1.0, learnt.hull.typical_noise() / _SMOOTH_NOISE))
     if shines(learnt):
         parts.append(_U_SHINING_PX * step)
+    if is_like_its_shadow(learnt):
+        parts.append(_U_LIKE_ITS_SHADOW_PX * step)
     if learnt.is_by_crinkles:
         parts.append((_U_CRINKLED_TIP_PX if learnt.hull.is_tip().any() else _U_CRINKLED_PX) * step)
     return float(np.linalg.norm(parts))
@@ -91,6 +96,13 @@ def shines(learnt: Learnt) -> bool:
     low, high = np.percentile(learnt.hull.deck[:, -1], [10, 90])
     is_uneven = bool((high - low) / 2.56 > _UNEVEN * abs(np.median(_contrast(learnt))))
     return learnt.is_crinkled or (is_dim(learnt) and is_uneven)
+
+
+def is_like_its_shadow(learnt: Learnt) -> bool:
+    """Whether the deck has the light that its shadow leaves of the water: beside it the deck's edge is not seen."""
+    darkness, open_water = learnt.hull.shadow.darkness, float(np.percentile(learnt.water, 90))
+    deck = float(np.median(learnt.hull.deck[:, -1]))
+    return darkness > _DARK_SHADOW and abs(deck / max(open_water, 1.0) - (1 - darkness)) < _LIKE_ITS_SHADOW
 
 
 def _contrast(learnt: Learnt) -> Floats:
@@ -160,6 +172,8 @@ def _u_edges(plane: Plane, card: Card, learnt: Learnt, contrast: float) -> tuple
         read = float(np.hypot(read, _U_SHINING_PX * step))
     if learnt.is_by_crinkles:
         read = float(np.hypot(read, _U_CRINKLED_PX * step))
+    if is_like_its_shadow(learnt):
+        read = float(np.hypot(read, _U_LIKE_ITS_SHADOW_PX * step))
     excess = _beyond_card(learnt, card)
     return float(np.hypot(read, 0.4 * excess[0])), float(np.hypot(read, 0.4 * excess[1]))
 

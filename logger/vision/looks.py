@@ -94,6 +94,8 @@ def _tried(
         look = _learnt(film, found, plane, card, floor_share)
     is_dim = isinstance(look, str) or doubts.is_dim(look.learnt)
     is_shade = not isinstance(found, str) and _off_card(look, card) < _OFF_CARD and _may_be_shade(film, found, plane)
+    if not is_shade and (apart := _apart_from_shadow(look, first, grey, plane, known, card, floor_share)):
+        return apart
     if not is_dim and not is_shade and _off_card(look, card) < _OFF_CARD:
         return look
     if not isinstance(found, str) and not is_shade and (inner := _within(found, film, found, plane, card, floor_share)):
@@ -157,6 +159,27 @@ def _clearest(grey: StoredFilm, found: Survey, plane: Plane, known: Ground, card
 def _is_plain(look: Look, card: Card, off_card: float = _OFF_CARD) -> bool:
     """Whether it is of the card's size, but for so much, and its edge is seen all round."""
     return _off_card(look, card) < off_card and not doubts.shines(look.learnt)
+
+
+def _apart_from_shadow(
+    look: Look | str,
+    first: Glance | str,
+    grey: StoredFilm,
+    plane: Plane,
+    known: Ground,
+    card: Card,
+    floor_share: float,
+) -> Look | None:
+    """Of a boat that has the light which its shadow leaves: the plain look in a colour in which it has not."""
+    if isinstance(look, str) or isinstance(first, str) or not doubts.is_like_its_shadow(look.learnt):
+        return None
+    tried = _in_colour(grey, sorted(first.pictures), plane, known, enough=_FAINT_GREY)
+    for film, seen in sorted(tried, key=lambda one: 0.0 if isinstance(one[1], str) else -one[1].contrast):
+        if not isinstance(found := survey(film, plane, known, seen), str):
+            other = _learnt(film, found, plane, card, floor_share)
+            if _is_plain(other, card) and not doubts.is_like_its_shadow(other.learnt):
+                return other
+    return None
 
 
 def _within(found: Survey, film: StoredFilm, seen: Survey, plane: Plane, card: Card, floor_share: float) -> Look | None:

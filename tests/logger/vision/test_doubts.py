@@ -190,3 +190,17 @@ def test_a_shadow_beside_a_boat_does_not_make_its_deck_uneven(painted: Painted) 
     assert not doubts.shines(boat)
     uneven = np.where(np.arange(len(water)) % 3, 130.0, 80.0)[:, None] + np.zeros_like(pale.deck)
     assert doubts.shines(replace(boat, hull=replace(pale, deck=uneven)))
+
+
+def test_a_deck_with_the_light_of_its_shadow_has_an_edge_that_is_not_seen_everywhere(painted: Painted) -> None:
+    usual, hull = painted.learnt, painted.learnt.hull
+    left = float(np.median(hull.deck[:, -1]) / np.percentile(usual.water, 90))
+    shadows = [replace(hull.shadow, darkness=1 - share) for share in (left, left + 0.3)]
+    alike, lighter = (replace(usual, hull=replace(hull, shadow=shadow)) for shadow in shadows)
+    assert doubts.is_like_its_shadow(alike)
+    assert not doubts.is_like_its_shadow(usual)
+    assert not doubts.is_like_its_shadow(lighter)
+    step = painted.plane.step_mm(painted.plane.foot_mm)
+    assert reach(painted, alike) == pytest.approx(np.hypot(reach(painted, usual), step))
+    across = [np.hypot(*shifts(replace(painted, learnt=one))["hull outline, across"][0]) for one in (usual, alike)]
+    assert across[1] == pytest.approx(np.hypot(across[0], step))

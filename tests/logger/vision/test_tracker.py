@@ -173,6 +173,17 @@ def test_short_simulated_clips_stay_as_accurate_as_they_were(tmp_path: Path, kin
     assert (np.abs(off) < two_u_mm(found)).mean() > 0.8
 
 
+def test_a_yellow_boat_as_bright_as_its_shadow_is_read_in_another_colour(tmp_path: Path) -> None:
+    """In grey no edge is seen where the shadow touches the deck: this one was once 0.33 mm off."""
+    simulate(tmp_path / "clip", tier="easy", kind="drift", seed=1046, paint="yellow", **SHORT)
+    recording = load(tmp_path / "clip")
+    found = track_boat(recording, recording.rig)
+    assert isinstance(found, Track), found
+    off = off_truth_mm(found, truth_of(tmp_path / "clip")[1])
+    assert np.sqrt((off**2).sum(axis=1).mean()) < 0.15
+    assert (np.abs(off) < two_u_mm(found)).mean() > 0.95
+
+
 def test_a_foil_boat_on_a_floor_as_bright_is_told_by_its_crinkles(tmp_path: Path) -> None:
     """Its shadow was once taken for half of this boat: neither light nor hue tells the two from the floor."""
     simulate(tmp_path / "clip", tier="easy", kind="straight", seed=1043, paint="foil", **SHORT)
