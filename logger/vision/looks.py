@@ -98,8 +98,6 @@ def _tried(
         return apart
     if not is_dim and not is_shade and _off_card(look, card) < _OFF_CARD:
         return look
-    if not isinstance(found, str) and not is_shade and (inner := _within(found, film, found, plane, card, floor_share)):
-        return inner
     others = [] if isinstance(look, str) or is_shade else [look]
     bright = posed(in_grey(), plane, known, is_bright=True)
     if not isinstance(bright, str):
@@ -114,13 +112,12 @@ def _tried(
         if _is_plain(bare, card):
             return bare
         others.append(bare)
-    for pair in PAIRS:
-        hued = survey(grey.made(partial(hue, pair=pair)), plane, known)
-        if not isinstance(hued, str) and hued.contrast > max(_HUED, _HUED_PLAINLY * hued.noise):
-            others.append(_clearest(grey, hued, plane, known, card, floor_share))
+    others += _by_hue(grey, plane, known, card, floor_share)
     most = _WHATEVER_CASTS_IT if is_shade else _OFF_CARD
     plain = [tried for tried in others if _is_plain(tried, card, most)]
     if not plain:
+        if not is_shade and (inner := _within(found, film, found, plane, card, floor_share)):
+            return inner
         others += [_learnt(film, found, plane, card, floor_share) for film, found in later]
         plain = [tried for tried in others if _is_plain(tried, card, most)]
     if is_shade and (plain or not is_dim):
@@ -142,6 +139,16 @@ def _may_be_shade(film: StoredFilm, found: Survey, plane: Plane) -> bool:
     boat, water = colours.boat_and_water(film, found, plane)
     left = (boat / np.maximum(water, 1.0)) ** _POWER
     return bool(left.min() > _SHADE[0] and left.max() < min(_SHADE[1], _ONE_HUE * left.min()))
+
+
+def _by_hue(grey: StoredFilm, plane: Plane, known: Ground, card: Card, floor_share: float) -> list[Look]:
+    """The looks of what stands out by its hue."""
+    found = [survey(grey.made(partial(hue, pair=pair)), plane, known) for pair in PAIRS]
+    return [
+        _clearest(grey, hued, plane, known, card, floor_share)
+        for hued in found
+        if not isinstance(hued, str) and hued.contrast > max(_HUED, _HUED_PLAINLY * hued.noise)
+    ]
 
 
 def _clearest(grey: StoredFilm, found: Survey, plane: Plane, known: Ground, card: Card, floor_share: float) -> Look:
@@ -182,7 +189,9 @@ def _apart_from_shadow(
     return None
 
 
-def _within(found: Survey, film: StoredFilm, seen: Survey, plane: Plane, card: Card, floor_share: float) -> Look | None:
+def _within(
+    found: Survey | str, film: StoredFilm, seen: Survey | str, plane: Plane, card: Card, floor_share: float
+) -> Look | None:
     """The plain look of a boat of the card's size within silhouettes that are larger; None: there is none.
 
     Within the silhouette of a boat and its shadow the shadow alone may be of that size.
@@ -195,6 +204,8 @@ def _within(found: Survey, film: StoredFilm, seen: Survey, plane: Plane, card: C
         card: what is known beforehand.
         floor_share: as of `learn`.
     """
+    if isinstance(found, str) or isinstance(seen, str):
+        return None
     inner = within(found, plane, card)
     if inner is None or _may_be_shade(film, inner.of(seen), plane):
         return None
