@@ -93,11 +93,12 @@ def _seat(poses: Poses, boat: Boat, tag: Tag, film: StoredFilm, pictures: Mappin
     around = learnt_around(
         shown, tag_plane=poses.plane, deck=deck, card=card, usual=usual, depth_share=depth_share(rig.tank, deck)
     )
-    if isinstance(around, Around) and not around.is_rough:
-        return seat(shown, around, poses.plane, tag)
+    first = around if isinstance(around, str) else seat(shown, around, poses.plane, tag)
+    if isinstance(around, Around) and not around.is_rough and not isinstance(first, str):
+        return first
     known, floor_share = ground(rig, deck, boat), depth_share(rig.tank, deck)
     bare = _by_look(shown, film, pictures, deck=deck, known=known, card=card, floor_share=floor_share)
-    tried = [around if isinstance(around, str) else seat(shown, around, poses.plane, tag)]
+    tried = [first]
     if bare is not None:
         tried.append(seat(shown, bare, poses.plane, tag))
     seats = [one for one in tried if not isinstance(one, str)]

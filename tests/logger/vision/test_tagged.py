@@ -1,12 +1,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from logger.config import Tag
 from logger.vision.plane import Plane
+from logger.vision.tag.hull import Around, learnt_around
 from logger.vision.tagged import tag_poses, track_tagged
 from logger.vision.track import DOUBTFUL, MEASURED, NotFound, Track
 from tests.logger.vision.tagged_run import BOW_MM, SEAT_MM, TURN_RAD, boat, tagged_run
@@ -40,6 +42,21 @@ def test_the_centroid_is_found_with_the_hull_around_the_print(run) -> None:
     assert np.abs(track.heading_rad - headings).max() < 0.02  # the hull shows how far the print is turned
     assert track.outline_mm[:, 0].max() == pytest.approx(BOW_MM, abs=1.5)
     assert (track.quality == MEASURED).all()
+
+
+def test_where_the_outline_around_the_print_does_not_go_with_it_the_hull_is_learnt_without_it(run, monkeypatch) -> None:
+    recording, rig, places, _ = run
+
+    def turned(*given: Any, **more: Any) -> Any:
+        around = learnt_around(*given, **more)
+        assert isinstance(around, Around)
+        return replace(around, learnt=replace(around.learnt, heading_rad=around.learnt.heading_rad - 0.4))
+
+    monkeypatch.setattr("logger.vision.tagged.learnt_around", turned)
+    track = track_tagged(recording, rig)
+    assert isinstance(track, Track)
+    assert (track.quality == MEASURED).all()
+    assert np.hypot(*(np.column_stack([track.x_mm, track.y_mm]) - places).T).max() < 1.5
 
 
 def test_a_hidden_stretch_is_lost_and_not_invented(tmp_path) -> None:
