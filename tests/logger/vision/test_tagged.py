@@ -50,7 +50,8 @@ def test_where_the_outline_around_the_print_does_not_go_with_it_the_hull_is_lear
     def turned(*given: Any, **more: Any) -> Any:
         around = learnt_around(*given, **more)
         assert isinstance(around, Around)
-        return replace(around, learnt=replace(around.learnt, heading_rad=around.learnt.heading_rad - 0.4))
+        learnt = replace(around.learnt, heading_rad=around.learnt.heading_rad - 0.4)
+        return replace(around, learnt=learnt, is_rough=False)
 
     monkeypatch.setattr("logger.vision.tagged.learnt_around", turned)
     track = track_tagged(recording, rig)
