@@ -140,14 +140,16 @@ def test_a_run_is_led_by_keys_alone_and_seen_on_the_wall(page: Any, browser: Any
     hands.happens("armed")
     state(wall, "armed")
     state(page, "armed")
-    page.keyboard.press("g")
-    wall.wait_for_function("true")
+    with page.expect_response("**/lesson/press"):
+        page.keyboard.press("g")
     hands.happens("started", t_ns=time.monotonic_ns() - 2_000_000_000)
     state(wall, "running")
     first = float(wall.locator("[data-clock]").inner_text())
     wall.wait_for_function("(before) => Number(document.querySelector('[data-clock]').textContent) > before", arg=first)
     assert 2.0 <= first < 12.0
-    page.keyboard.press("f")
+    state(page, "running")
+    with page.expect_response("**/lesson/press"):
+        page.keyboard.press("f")
     hands.happens("ended:finish")
     hands.keeps()
     hands.tells(trial("r1", time_s=4.312, flags=("the water moved",)))
