@@ -84,6 +84,19 @@ def test_a_bright_boat_is_told_from_the_shadow_that_touches_it(tmp_path: Path) -
     assert deck > float(np.median(look.learnt.water))
 
 
+def test_silhouettes_larger_than_the_boat_are_not_looked_into_where_another_look_is_plain(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In one simulated run the tank's wall was found within them, while the boat was plain as a bright thing."""
+
+    def asked(*_: object) -> None:
+        raise AssertionError("larger silhouettes were looked into")
+
+    monkeypatch.setattr(looks, "within", asked)
+    _, off_mm = shaded_look(tmp_path, (215.0, 215.0, 215.0), ADJOINING_MM)
+    assert off_mm < 1
+
+
 def test_what_is_far_from_the_cards_size_is_not_learnt_where_another_look_is_plain(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
