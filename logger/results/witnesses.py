@@ -250,15 +250,18 @@ def _as_long_as_the_boat(case: Case, pair: gates.GatePair) -> gates.GatePair:
         return pair
     if not _of_length(case, case.first, pair.start, pair):
         return pair
-    until_ns = pair.end.t_ns
-    broken = [p for p in case.passages[pair.start.gate] if gates.usable(p) and pair.start.t_ns <= p.t_ns < until_ns]
     others = [
         replace(pair, start=passage, before_count=number)
-        for number, passage in enumerate(broken[1:], 1)
+        for number, passage in enumerate(_broken(case, pair.start, pair.end.t_ns)[1:], 1)
         if passage.cleared_ns is not None and not passage.doubts
     ]
     long_enough = [one for one in others if one.start and not _of_length(case, case.first, one.start, one)]
     return long_enough[0] if len(long_enough) == 1 else pair
+
+
+def _broken(case: Case, start: Passage, until_ns: int) -> list[Passage]:
+    """The usable breaks of a start gate from the one that counts on, until the end."""
+    return [p for p in case.passages[start.gate] if gates.usable(p) and start.t_ns <= p.t_ns < until_ns]
 
 
 def _of_length(case: Case, line: Ahead, passage: Passage, pair: gates.GatePair) -> list[str]:
@@ -306,6 +309,5 @@ def _again(case: Case, pair: gates.GatePair, last: Reached | NotMeasured) -> lis
     if pair.start is None:
         return []
     until_ns = case.ends_ns if not last else last.t_ns(case.origin_ns)
-    found = [p for p in case.passages[pair.start.gate] if gates.usable(p) and pair.start.t_ns <= p.t_ns < until_ns]
-    count = pair.before_count + len(found)
+    count = pair.before_count + len(_broken(case, pair.start, until_ns))
     return [doubts.of_second_start(pair.start.gate, count, before_count=pair.before_count)] if count > 1 else []

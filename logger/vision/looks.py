@@ -71,7 +71,7 @@ def look_of(
 
     If that is not of the card's size (a shadow beside the boat, a sail), or not plain, or may be the boat's shadow, the
     boat is looked for as a thing brighter than the floor, as one without hue on a coloured floor, by its hue, and by
-    its crinkles.
+    its crinkles. One that has the very light which its shadow leaves is looked at in single colours.
     """
     with grey.at_hand(pictures):
         return _tried(grey, pictures, plane, known, card, floor_share)
