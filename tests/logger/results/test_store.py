@@ -345,9 +345,9 @@ def kill_while_writing(folder: Path, *, times: int, seed: int) -> None:
 
 
 def test_a_killed_writer_loses_nothing_that_add_returned_for(tmp_path: Path) -> None:
-    kill_while_writing(tmp_path, times=12, seed=20260504)  # a bench does it more often
+    kill_while_writing(tmp_path, times=30, seed=20260504)
     with Store(tmp_path / "trials.sqlite") as store:
-        assert len(store.runs()) > 12
+        assert len(store.runs()) > 30
 
 
 @pytest.mark.bench
