@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib.util import find_spec
 from typing import Any
 
@@ -33,14 +35,29 @@ def browser() -> Iterator[Any]:
         opened.close()
 
 
-@pytest.fixture
-def page(browser: Any) -> Iterator[Any]:
+def slowed(page: Any, by_ms: float) -> None:
+    """Every answer comes that much later, as over a poor Wi-Fi: a test that is faster than its page shows it."""
+    wire = page.context.new_cdp_session(page)
+    wire.send("Network.enable")
+    slow = {"offline": False, "latency": by_ms, "downloadThroughput": -1, "uploadThroughput": -1}
+    wire.send("Network.emulateNetworkConditions", slow)
+
+
+@contextmanager
+def window(browser: Any) -> Iterator[Any]:
     """A window, of which every complaint and every address that it asks for is noted."""
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     page = context.new_page()
+    slowed(page, float(os.environ.get("BOATRUN_SLOW_MS", "0")))
     page.complaints, page.asked = [], []
     page.on("console", lambda message: page.complaints.append(message.text))
     page.on("pageerror", lambda error: page.complaints.append(str(error)))
     page.on("request", lambda request: page.asked.append(request.url))
     yield page
     context.close()
+
+
+@pytest.fixture
+def page(browser: Any) -> Iterator[Any]:
+    with window(browser) as opened:
+        yield opened

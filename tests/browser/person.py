@@ -36,6 +36,7 @@ class Person:
         self._wait(lambda: self.page.locator(what).first.click(timeout=WITHIN_MS))
 
     def type(self, name: str, text: str) -> None:
+        self._looks()
         self.fields_count += 1
         self.keys_count += len(text)
         self.hands_s += THINK_S + 2 * HANDS_S + POINT_S + PRESS_S + KEY_S * len(text)
@@ -69,7 +70,12 @@ class Person:
         wrong = self.page.locator(".wrong").all_inner_texts()
         assert wrong == [], wrong
 
+    def _looks(self) -> None:
+        """Nobody is faster than a page: before its scripts are there, a file that is chosen is not sent."""
+        self.page.wait_for_load_state(timeout=WITHIN_MS)
+
     def _press(self) -> None:
+        self._looks()
         self.clicks_count += 1
         self.hands_s += THINK_S + POINT_S + PRESS_S
 

@@ -21,6 +21,7 @@ from calibration.waterplane import View
 from logger.recording.boat_card import read_boat
 from logger.recording.rig_toml import read_rig
 from tests.browser.chromium import axe_found
+from tests.browser.conftest import window
 from tests.browser.person import Person, served
 from tests.calibration import plane_picture
 from tests.calibration.board_views import painted_at, places
@@ -171,25 +172,46 @@ def wrote_card(person: Person) -> None:
     kept_shot(person.page, "cards")
 
 
-def test_a_technician_is_led_from_printed_sheets_to_a_plane_that_is_true(rigged: Rigged, page: Any) -> None:
-    page.goto(f"{rigged.address}/rig")
-    kept_shot(page, "rig_begun")
-    lens, plane, rest = Person(page), Person(page), Person(page)
-    measured_lens(lens, rigged)
-    lens.click("text=Go on: the water plane")
-    calibrated_plane(plane, rigged)
-    placed_lines(rest)
-    page.goto(f"{rigged.address}/rig")
-    wrote_card(rest)
-    page.goto(f"{rigged.address}/rig")
-    kept_shot(page, "rig")
+@dataclass
+class Guided:
+    """What the guided way cost and left; the rig is as it left it."""
+
+    lens: Person
+    plane: Person
+    rest: Person
+    lens_file: Path
+    plane_file: Path
+    complaints: list[str]
+    asked: list[str]
+
+
+@pytest.fixture(scope="module")
+def guided(rigged: Rigged, browser: Any) -> Guided:
+    """A technician is led the whole way; whichever test comes first finds the rig so."""
+    with window(browser) as page:
+        page.goto(f"{rigged.address}/rig")
+        kept_shot(page, "rig_begun")
+        lens, plane, rest = Person(page), Person(page), Person(page)
+        measured_lens(lens, rigged)
+        lens.click("text=Go on: the water plane")
+        calibrated_plane(plane, rigged)
+        placed_lines(rest)
+        page.goto(f"{rigged.address}/rig")
+        wrote_card(rest)
+        page.goto(f"{rigged.address}/rig")
+        kept_shot(page, "rig")
+        (lens_file,) = (rigged.file.parent / "lens").glob("*/lens.toml")
+        (plane_file,) = (rigged.file.parent / "plane").glob("*/camera.toml")
+        return Guided(lens, plane, rest, lens_file, plane_file, page.complaints, page.asked)
+
+
+def test_a_technician_is_led_from_printed_sheets_to_a_plane_that_is_true(rigged: Rigged, guided: Guided) -> None:
+    lens, plane, rest = guided.lens, guided.plane, guided.rest
     print(f"\nlens: {lens.told()}\nplane: {plane.told()}\nlines and card: {rest.told()}")
-    (plane_folder,) = (rigged.file.parent / "plane").iterdir()
-    stated_mm = load_calibration(plane_folder / "camera.toml").evidence["worst_mm"]
+    stated_mm = load_calibration(guided.plane_file).evidence["worst_mm"]
     print(f"worst place of the tank off by {off_mm(rigged.file):.2f} mm in truth, {stated_mm:.2f} mm stated")
     # the truth is the painter's own lens and camera, which the measuring code never sees
-    (folder,) = (rigged.file.parent / "lens").iterdir()
-    found, covariance = load_lens(folder / "lens.toml")
+    found, covariance = load_lens(guided.lens_file)
     for index, name in enumerate(LENS_PARAMETERS[:4]):
         assert abs(getattr(found, name) - getattr(LENS, name)) < 4 * np.sqrt(covariance[index, index]), name
     assert off_mm(rigged.file) <= stated_mm <= 3.0
@@ -204,16 +226,17 @@ def test_a_technician_is_led_from_printed_sheets_to_a_plane_that_is_true(rigged:
     assert plane.minutes < 3.0
     assert (plane.clicks_count, plane.fields_count) == (11, 7)
     assert lens.clicks_count + plane.clicks_count + rest.clicks_count <= 25
-    assert [words for words in page.complaints if words] == []
-    assert {url.split("/")[2] for url in page.asked} == {rigged.address.split("/")[2]}, "asks nobody else"
+    assert [words for words in guided.complaints if words] == []
+    assert {url.split("/")[2] for url in guided.asked} == {rigged.address.split("/")[2]}, "asks nobody else"
     assert GRID.columns * GRID.step_x_mm > SLAT_MM[1][0] - SLAT_MM[0][0]
 
 
+@pytest.mark.usefixtures("guided")
 @pytest.mark.parametrize("way", ["rim", "board"])
 def test_marks_on_the_rim_and_the_floating_board_lead_to_a_true_plane_as_well(
     rigged: Rigged, page: Any, way: str
 ) -> None:
-    """With the lens of the guided way before; the page is left without using the result."""
+    """With the lens of the guided way; the page is left without using the result."""
     hands = rigged.dry.parent
     names = ("rim",) if way == "rim" else ("board 0", "board 1", "board 2")
     for name in names:
@@ -249,12 +272,13 @@ def results(rigged: Rigged) -> list[str]:
     found = [
         f"/{kind}/result/{one.name}" for kind in ("lens", "plane") for one in (rigged.file.parent / kind).glob("*")
     ]
-    assert len(found) >= 2, "the guided way comes first"
+    assert len(found) >= 2, "of the guided way"
     return found
 
 
+@pytest.mark.usefixtures("guided")
 def test_every_page_can_be_used_by_everybody_and_nothing_hangs_over(rigged: Rigged, page: Any) -> None:
-    """By the rules of axe-core (WCAG 2.2, A and AA), wide and on a telephone; after the guided way, so all are full."""
+    """By the rules of axe-core (WCAG 2.2, A and AA), wide and on a telephone; all full, of the guided way."""
     told = []
     for path in (*PAGES, *results(rigged)):
         for size, (width, height) in SIZES.items():
@@ -280,6 +304,7 @@ SMALL_TARGETS = """() => [...document.querySelectorAll("button, .button, input:n
 """Controls lower than 40 px: fingers want 44 or so, WCAG 2.2 (2.5.8) at least 24."""
 
 
+@pytest.mark.usefixtures("guided")
 def test_by_keys_alone_a_point_is_set_and_taken_away(rigged: Rigged, page: Any) -> None:
     page.goto(f"{rigged.address}/plane?way=floor")
     page.locator("[name=corner_1]").fill("")
@@ -297,6 +322,7 @@ def test_by_keys_alone_a_point_is_set_and_taken_away(rigged: Rigged, page: Any) 
     assert page.locator("[name=corner_1]").input_value() == ""
 
 
+@pytest.mark.usefixtures("guided")
 def test_without_scripts_the_whole_way_is_there(rigged: Rigged, browser: Any) -> None:
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()

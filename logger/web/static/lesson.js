@@ -61,16 +61,21 @@
   }
   watch();
 
-  let sending = false;
-  live.addEventListener("submit", async (event) => {
+  // A second press of what was pressed counts once; a press of what was drawn since waits for the answer, and is not lost.
+  let sent = null, next = null;
+  live.addEventListener("submit", (event) => {
     const form = event.target;
     if (form.method !== "post" || form.dataset.whole !== undefined) return;
     event.preventDefault();
-    if (sending) return;
-    sending = true;
+    const press = { form, values: new URLSearchParams(new FormData(form, event.submitter)) };
+    if (!sent) send(press);
+    else if (!sent.isConnected) next = press;
+  });
+
+  async function send({ form, values }) {
+    sent = form;
     live.setAttribute("aria-busy", "true");
     try {
-      const values = new URLSearchParams(new FormData(form, event.submitter));
       const answer = await fetch(form.action, { method: "POST", body: values, headers: { Accept: "application/json" } });
       if (!answer.ok && answer.status !== 422) { location.reload(); return; }
       const { wrong: words, part, running_s } = await answer.json();
@@ -80,8 +85,13 @@
       wrong.parentElement.hidden = !words.length;
       place(part, running_s);
     } catch { lost.textContent = live.dataset.lost; lost.hidden = false; }
-    finally { sending = false; live.removeAttribute("aria-busy"); }
-  });
+    finally {
+      const waited = next;
+      sent = next = null;
+      live.removeAttribute("aria-busy");
+      if (waited) send(waited);
+    }
+  }
 
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.altKey || event.metaKey || event.repeat || /^(INPUT|TEXTAREA|SELECT)$/.test(event.target.tagName)) return;

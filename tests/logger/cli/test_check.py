@@ -74,12 +74,13 @@ def test_a_simulated_rig_is_fit_and_told_in_plain_lines(simulated: Path, capsys:
 
 
 def test_json_says_the_same_as_one_object(simulated: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(simulated), "--keep-view"]) == 0
     status, table = as_json(capsys, simulated)
     assert (status, table["format"], table["fit"]) == (0, "boatrun-check/1", True)
     assert wrong(table) == []
     assert {"part", "health", "found", "cure"} == set(table["findings"][0])
     (place,) = [one for one in table["findings"] if one["part"] == "camera's place" and "as it was" in one["found"]]
-    assert place["health"] == "well", "the picture of the test before is found again"
+    assert place["health"] == "well", "the picture that was kept is found again"
 
 
 def test_the_object_is_described_name_by_name(
