@@ -66,64 +66,46 @@ class _World:
         return tell(records, name=self._name, span_ns=span_ns, pace=self._pace, stop=stop)
 
 
-class SimulatedGates:
-    """The beams of a simulated tank."""
+class _Simulated:
+    """One source of a simulated tank; it is made anew whenever the source is entered."""
 
     Options: ClassVar[type] = SimulatedOptions
 
     def __init__(self, options: SimulatedOptions, *, name: str, pace: Pace | None = None) -> None:
         self.name = name
         self._world = _World(options, name, pace)
+
+    def __enter__(self) -> Self:
+        self._world.open()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._world.close()
+
+
+class SimulatedGates(_Simulated):
+    """The beams of a simulated tank."""
 
     def __enter__(self) -> Self:
         if not self._world.open().rig.gates:
             raise DriverError(f"{self.name}: this simulated tank has no gates; wish for gates, or use its camera only")
         return self
 
-    def __exit__(self, *_: object) -> None:
-        self._world.close()
-
     def records(self, stop: Stop) -> Iterator[Edge | Quiet | Fault]:
         """Every edge of the run; ends with the run."""
         return self._world.tell(self._world.tank.edges(), stop)
 
 
-class SimulatedCamera:
+class SimulatedCamera(_Simulated):
     """The camera above a simulated tank. Its pictures have been through its JPEG, as those of a real one."""
-
-    Options: ClassVar[type] = SimulatedOptions
-
-    def __init__(self, options: SimulatedOptions, *, name: str, pace: Pace | None = None) -> None:
-        self.name = name
-        self._world = _World(options, name, pace)
-
-    def __enter__(self) -> Self:
-        self._world.open()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._world.close()
 
     def records(self, stop: Stop) -> Iterator[Frame | Quiet | Fault]:
         """Every picture of the run; ends with the run."""
         return self._world.tell(self._world.tank.frames(), stop)
 
 
-class SimulatedPanel:
+class SimulatedPanel(_Simulated):
     """Somebody who arms a simulated run and says go."""
-
-    Options: ClassVar[type] = SimulatedOptions
-
-    def __init__(self, options: SimulatedOptions, *, name: str, pace: Pace | None = None) -> None:
-        self.name = name
-        self._world = _World(options, name, pace)
-
-    def __enter__(self) -> Self:
-        self._world.open()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._world.close()
 
     def records(self, stop: Stop) -> Iterator[Key | Quiet | Fault]:
         """The keys of the run; ends with the run."""

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from logger.vision import looks, outline
+from logger.vision import outline, ways
 from logger.vision.card import boat_card
 from logger.vision.film import StoredFilm
 from logger.vision.glance import evenly
@@ -92,7 +92,7 @@ def test_silhouettes_larger_than_the_boat_are_not_looked_into_where_another_look
     def asked(*_: object) -> None:
         raise AssertionError("larger silhouettes were looked into")
 
-    monkeypatch.setattr(looks, "within", asked)
+    monkeypatch.setattr(ways, "within", asked)
     _, off_mm = shaded_look(tmp_path, (215.0, 215.0, 215.0), ADJOINING_MM)
     assert off_mm < 1
 
@@ -107,7 +107,7 @@ def test_what_is_far_from_the_cards_size_is_not_learnt_where_another_look_is_pla
         learnt.append(float(np.prod(outline.extents(polygon_mm))))
         return learn(*args, polygon_mm=polygon_mm, **asked)
 
-    monkeypatch.setattr(looks, "learn", counted)
+    monkeypatch.setattr(ways, "learn", counted)
     look, off_mm = shaded_look(tmp_path, (215.0, 215.0, 215.0), ADJOINING_MM)
     assert off_mm < 1
     size_mm2 = float(np.prod(outline.extents(look.learnt.hull.outline())))
