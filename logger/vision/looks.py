@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import cache, cached_property, partial
 
 from logger.vision import doubts
@@ -51,15 +50,14 @@ def look_of(
         return _otherwise(tries, first, first) if isinstance(first, str) else _plainest(tries, first)
 
 
-@dataclass(eq=False)
 class _Tries:
     """The ways that are tried, and what came of them."""
 
-    scene: Scene
-    pictures: Mapping[int, Grey]
-    looks: list[Look] = field(default_factory=list)
-    later: list[tuple[StoredFilm, Survey]] = field(default_factory=list)
-    """Silhouettes far from the card's size; they are learnt if nothing else is plain."""
+    def __init__(self, scene: Scene, pictures: Mapping[int, Grey]) -> None:
+        self.scene, self.pictures = scene, pictures
+        self.looks: list[Look] = []
+        self.later: list[tuple[StoredFilm, Survey]] = []
+        """Silhouettes far from the card's size; they are learnt if nothing else is plain."""
 
     @cached_property
     def floor(self) -> tuple[float, float] | None:
